@@ -1,0 +1,45 @@
+"""The verdict with three values, and the finding that carries the numbers that it compared."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from decimal import Decimal
+from enum import IntEnum
+from fractions import Fraction
+
+
+class Verdict(IntEnum):
+    """Ordered so that the larger is the one to heed."""
+
+    PASS = 1
+    UNDECIDED = 2
+    FAIL = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One thing that was compared, and what came out.
+
+    Attributes:
+        verdict: What it shows.
+        check: What was compared, in a few words: "lowest reading", "mean of the location".
+        sentence: The finding spelled out with its numbers and unit, for a person.
+        location: Location that it is about; None where it is about more.
+        piece: Piece that it is about; None where it is about more.
+        found: The number found, in the unit of the specification or a share of 1; exact.
+        limit: What it was compared with, in the same; None where nothing was compared.
+    """
+
+    verdict: Verdict
+    check: str
+    sentence: str
+    location: str | None = None
+    piece: str | None = None
+    found: Fraction | None = None
+    limit: Decimal | Fraction | None = None
+
+
+def overall(findings: Iterable[Finding]) -> Verdict:
+    """Return the verdict to heed. With no findings, nothing has been shown: UNDECIDED."""
+    return max((f.verdict for f in findings), default=Verdict.UNDECIDED)

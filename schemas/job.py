@@ -1,0 +1,151 @@
+"""jobs/NAME.toml: one part number with its locations, limits and rule."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import Annotated, Self
+
+from pydantic import Field, model_validator
+
+from schemas.model import Exact, Model, Text, Thickness
+from schemas.units import Unit
+from schemas.vocabulary import ProbeMode, Role, RuleName
+
+Area = Annotated[Exact, Field(gt=0)]
+
+
+class Rule(Model):
+    """The acceptance rule that the order names."""
+
+    name: RuleName
+    edition: Text | None = Field(
+        None, description="Edition of the standard as the order states it; printed, not checked."
+    )
+    level: Annotated[int, Field(ge=1, le=5)] = Field(3, description="SSPC-PA 2 level; used by that rule alone.")
+    coated_area_m2: Area | None = Field(
+        None, description="Coated area, from which SSPC-PA 2 and ISO 19840 say how much is to be measured."
+    )
+    roughness_correction_um: Annotated[Exact, Field(ge=0, le=100)] = Field(
+        Decimal(0), description="ISO 19840: subtracted from each reading taken on a blasted surface, in µm."
+    )
+
+
+class Location(Model):
+    """A named place on the part, with its own limits, in the unit of the job."""
+
+    name: Annotated[str, Field(min_length=1, max_length=60, pattern=r"^[^@#\t\r\n][^\t\r\n]*$")]
+    role: Role = Role.VISIBLE
+    lower: Annotated[Thickness, Field(ge=0)] | None = Field(None, description="What may be shipped at the least.")
+    target_low: Annotated[Thickness, Field(ge=0)] | None = Field(
+        None, description="What is aimed at; never decides conformity."
+    )
+    target_high: Annotated[Thickness, Field(ge=0)] | None = None
+    upper: Annotated[Thickness, Field(ge=0)] | None = Field(None, description="What may be shipped at the most.")
+    spots: Annotated[int, Field(ge=1, le=1000)] = 1
+    readings_per_spot: Annotated[int, Field(ge=1, le=1000)] = 1
+    point: tuple[Exact, Exact] | None = Field(
+        None, description="Place on the drawing: fractions of its width and height from top left."
+    )
+
+    @model_validator(mode="after")
+    def _limits_stand_in_order(self) -> Self:
+        if self.lower is None and self.upper is None:
+            raise ValueError("neither lower nor upper is given; give the limit that the order names")
+        ladder = ("lower", "target_low", "target_high", "upper")
+        given = [(name, value) for name in ladder if (value := getattr(self, name)) is not None]
+        for (name, value), (next_name, next_value) in zip(given, given[1:], strict=False):
+            if value > next_value:
+                raise ValueError(f"{name} {value} is above {next_name} {next_value}; limits are reversed, swap them")
+        return self
+
+    @property
+    def planned(self) -> int:
+        """Return how many readings one piece asks for here."""
+        return self.spots * self.readings_per_spot
+
+
+class Recoat(Model):
+    """What a second coat adds and what the product data sheet allows, in the unit of the job."""
+
+    added_low: Annotated[Thickness, Field(gt=0)] = Field(
+        description="Least that a recoat adds, from the shop's own history."
+    )
+    added_high: Annotated[Thickness, Field(gt=0)] = Field(description="Most that a recoat adds.")
+    sheet_max_total: Annotated[Thickness, Field(gt=0)] | None = Field(
+        None, description="Most total film that the data sheet allows."
+    )
+    max_coats: Annotated[int, Field(ge=1, le=9)] = Field(
+        2, description="Coats after which the shop strips instead (common practice: 2, no source)."
+    )
+    data_sheet: Text | None = Field(None, description="Which data sheet, with its revision.")
+
+    @model_validator(mode="after")
+    def _range_stands_in_order(self) -> Self:
+        if self.added_low > self.added_high:
+            raise ValueError(f"added_low {self.added_low} is above added_high {self.added_high}; swap them")
+        return self
+
+
+class Job(Model):
+    """A job file."""
+
+    title: Text = Field(description="What the part is.")
+    customer: Text
+    customer_address: Text | None = None
+    part_no: Text
+    part_revision: Text | None = None
+    substrate: Text = Field(description="The metal and its preparation.")
+    probe_mode: ProbeMode
+    blasted: bool = Field(False, description="Blasted metal: base metal readings are asked for.")
+    base_reading: bool = Field(
+        False, description="Something is read before coating and subtracted: blasted metal, or zinc."
+    )
+    pretreatment: Text | None = None
+    powder: Text | None = None
+    specification: Text | None = Field(None, description="What the order cites: drawing, standard, clause.")
+    unit: Unit = Field(description="Unit of the specification; conformity is decided in it.")
+    rule: Rule
+    location: Annotated[tuple[Location, ...], Field(min_length=1, max_length=500)]
+    recoat: Recoat | None = None
+    safety_class: Text | None = Field(
+        None, description="What makes the part safety-critical; any rework then needs its owner's word."
+    )
+    chrome_look: bool = Field(False, description="Chrome-look base under a clear coat.")
+    retention_years: Annotated[int, Field(ge=1, le=100)] = 10
+
+    @model_validator(mode="after")
+    def _holds_together(self) -> Self:
+        seen: set[str] = set()
+        for place in self.location:
+            if place.name.casefold() in seen:
+                raise ValueError(f"location {place.name!r} stands twice; give each its own name")
+            seen.add(place.name.casefold())
+        if self.blasted and not self.base_reading:
+            raise ValueError(
+                "blasted is true but base_reading is not; set base_reading = true and read the blasted metal first"
+            )
+        self._fits_the_rule()
+        return self
+
+    def _fits_the_rule(self) -> None:
+        """Refuse a plan that its own rule could never pass.
+
+        SSPC-PA 2: five spots an area, three readings a spot at least (cl. 8.1, 8.2). Architectural
+        label: five measuring areas of three to five readings each (from memory). ISO 19840: a
+        nominal film build, here the lower limit.
+        """
+        for place in self.location:
+            here = f"location {place.name!r}"
+            if self.rule.name is RuleName.SSPC_PA2 and (place.spots < 5 or place.readings_per_spot < 3):
+                raise ValueError(f"{here}: rule sspc-pa2 needs spots of 5 and readings_per_spot of 3 at the least")
+            if self.rule.name is RuleName.ARCHITECTURAL_LABEL and place.lower is None:
+                raise ValueError(f"{here}: rule architectural-label needs lower, the minimum that the label asks for")
+            if self.rule.name is RuleName.ARCHITECTURAL_LABEL and place.readings_per_spot < 3:
+                raise ValueError(f"{here}: rule architectural-label needs readings_per_spot of 3 at the least")
+            if self.rule.name is RuleName.ISO_19840 and (place.lower is None or place.upper is None):
+                raise ValueError(f"{here}: rule iso-19840 needs lower, the nominal film build, and upper, its maximum")
+
+    def find(self, name: str) -> Location | None:
+        """Return the location called *name*, whatever its case, or None."""
+        wanted = name.strip().casefold()
+        return next((place for place in self.location if place.name.casefold() == wanted), None)

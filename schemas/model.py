@@ -1,0 +1,129 @@
+"""What the three TOML models share: strictness, exact numbers, and one sentence per mistake."""
+
+from __future__ import annotations
+
+import tomllib
+from decimal import Decimal
+from pathlib import Path
+from typing import Annotated, Any, Self
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
+from pydantic_core import ErrorDetails
+
+from schemas.errors import BadInput
+
+
+def _exact(number: object) -> object:
+    """Refuse binary floats: by the time one is seen, its last digit is already a guess."""
+    if isinstance(number, bool | float):
+        raise ValueError("must be a number")  # noqa: TRY004 - pydantic takes a ValueError as a refusal, no other
+    return number
+
+
+#: A decimal number that TOML or JSON wrote with digits; never a binary float.
+Exact = Annotated[Decimal, BeforeValidator(_exact), Field(allow_inf_nan=False)]
+#: A thickness, as exact as the archive keeps it.
+Thickness = Annotated[Exact, Field(max_digits=9, decimal_places=4)]
+#: A word that also names a file: what every file system keeps as it is.
+Slug = Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]*$", max_length=60)]
+Text = Annotated[str, Field(min_length=1, max_length=200)]
+
+
+class Model(BaseModel):
+    """Base of the models: frozen, no unknown keys."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", str_strip_whitespace=True)
+
+    @classmethod
+    def load(cls, path: Path) -> Self:
+        """Read and check the TOML file *path*.
+
+        Raises:
+            BadInput: The file is missing, is not TOML, or says something that is not allowed. The
+                sentence names file, key, and what is allowed.
+        """
+        try:
+            text = path.read_text(encoding="utf-8")
+        except FileNotFoundError:
+            raise BadInput(f"{path}: there is no such file") from None
+        except IsADirectoryError:
+            raise BadInput(f"{path}: this is a folder, not a TOML file") from None
+        except PermissionError:
+            raise BadInput(f"{path}: this file may not be read; ask whoever owns it") from None
+        except UnicodeDecodeError as wrong:
+            raise BadInput(f"{path}: byte {wrong.start + 1} is not UTF-8; save the file as UTF-8") from None
+        try:
+            content = tomllib.loads(text.removeprefix("\ufeff"), parse_float=Decimal)
+        except (tomllib.TOMLDecodeError, RecursionError) as wrong:
+            raise BadInput(f"{path}: not valid TOML: {wrong}") from None
+        return cls.checked(content, str(path))
+
+    @classmethod
+    def checked(cls, content: dict[str, Any], where: str) -> Self:
+        """Return the model of *content*.
+
+        Raises:
+            BadInput: Something in it is not allowed; the sentence starts with *where*.
+        """
+        try:
+            return cls.model_validate(content)
+        except ValidationError as wrong:
+            first, *others = _distinct(wrong.errors(include_url=False))
+            more = f" (and {len(others)} more like this)" if others else ""
+            raise BadInput(f"{where}: {_sentence(first, content)}{more}") from None
+
+    @classmethod
+    def from_json(cls, text: str) -> Self:
+        """Return the model that :meth:`to_json` wrote."""
+        return cls.model_validate_json(text)
+
+    def to_json(self) -> str:
+        """Return the model as JSON with exact numbers as strings."""
+        return self.model_dump_json(exclude_none=True)
+
+
+def _distinct(errors: list[ErrorDetails]) -> list[ErrorDetails]:
+    """Leave out what only follows from another error: a list counts as too short where an entry of it is wrong."""
+    places = [e["loc"] for e in errors]
+    return [
+        e
+        for e in errors
+        if not (e["type"] == "too_short" and any(p != e["loc"] and p[: len(e["loc"])] == e["loc"] for p in places))
+    ]
+
+
+def _sentence(error: ErrorDetails, content: dict[str, Any]) -> str:
+    key = _key(error["loc"], content)
+    kind = error["type"]
+    if kind == "missing":
+        return f"{key} is missing; add it"
+    if kind == "extra_forbidden":
+        return f"{key} is not a key that is known here; correct or remove it"
+    message = error["msg"].removeprefix("Value error, ")
+    message = message[0].lower() + message[1:]
+    given = error["input"]
+    if isinstance(given, dict | list) or (kind == "value_error" and not isinstance(given, str | int | Decimal)):
+        return f"{key}: {message}" if key else message
+    return f"{key} is {str(given)!r}: {message}"
+
+
+def _key(loc: tuple[int | str, ...], content: Any) -> str:
+    """Return the key as a person finds it: a list entry goes by its name where it has one."""
+    parts: list[str] = []
+    for step in loc:
+        inner = content[step] if _has(content, step) else None
+        if isinstance(step, int):
+            label = next((inner[k] for k in ("name", "serial", "code") if isinstance(inner, dict) and k in inner), None)
+            parts[-1:] = [
+                f"{parts[-1] if parts else ''}[{label!r}]" if label else f"{parts[-1] if parts else ''}[{step + 1}]"
+            ]
+        else:
+            parts.append(step)
+        content = inner
+    return ".".join(parts)
+
+
+def _has(content: Any, step: int | str) -> bool:
+    if isinstance(content, dict):
+        return step in content
+    return isinstance(content, list) and isinstance(step, int) and step < len(content)

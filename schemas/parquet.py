@@ -1,0 +1,176 @@
+"""Write and read one table of the contract, strictly.
+
+pyarrow by itself drops a column it was not asked for, fills a missing one with null, and takes a
+time without a zone for UTC; all three are refused here.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+from collections.abc import Callable, Iterable, Mapping
+from pathlib import Path
+from typing import Any, Final
+
+import pyarrow as pa
+import pyarrow.parquet as pq
+
+from schemas.column import FILE_KEY, Table
+from schemas.errors import BadInput, IntegrityFailed
+
+#: Rows in one group: measured as the balance of size and of the time to find one inspection.
+ROW_GROUP_ROWS: Final = 16_384
+
+#: What turns a table of an older version into the next one: {(name, version): step}.
+MIGRATIONS: Final[dict[tuple[str, int], Callable[[pa.Table], pa.Table]]] = {}
+
+
+def table_of(contract: Table, records: Iterable[Any]) -> pa.Table:
+    """Return *records*, instances of the table's record type, as an Arrow table.
+
+    Raises:
+        BadInput: A record holds what the contract does not allow: another type, a null, more
+            decimals than are kept, or a time without a zone.
+    """
+    rows = list(records)
+    columns = []
+    for named in contract.columns:
+        values = [getattr(row, named.name) for row in rows]
+        columns.append(column_of(contract, named.name, values))
+    return pa.table(columns, schema=contract.arrow_schema)
+
+
+def column_of(contract: Table, name: str, values: list[Any]) -> pa.Array[Any]:
+    """Return *values* as the column *name*.
+
+    Raises:
+        BadInput: As :func:`table_of`.
+    """
+    named = next(c for c in contract.columns if c.name == name)
+    if pa.types.is_timestamp(named.column.type) and any(v is not None and v.tzinfo is None for v in values):
+        raise BadInput(f"{contract.name}.{name}: a time without a time zone; give it its zone")
+    try:
+        column = pa.array(values, type=named.column.type)
+    except (pa.ArrowInvalid, pa.ArrowTypeError, OverflowError, UnicodeEncodeError) as wrong:
+        raise BadInput(f"{contract.name}.{name}: not what the column takes: {wrong}") from None
+    if column.null_count and not named.nullable:
+        raise BadInput(
+            f"{contract.name}.{name}: row {_first_null(column) + 1} has nothing, and this column may not be empty"
+        )
+    return column
+
+
+def write(contract: Table, table: pa.Table, target: Any, footer: Mapping[str, str] | None = None) -> None:
+    """Write *table* to *target*, a path or an open binary file, as one Parquet file.
+
+    Args:
+        contract: The table's declaration; *table* must have exactly its columns.
+        table: The rows.
+        target: Where to.
+        footer: Further file-level entries, such as a commit's record.
+
+    Raises:
+        BadInput: *table* is not what *contract* declares.
+    """
+    wanted = contract.arrow_schema
+    if not table.schema.equals(wanted, check_metadata=False):
+        raise BadInput(f"{contract.name}: the columns are not those of version {contract.version}")
+    for named in contract.columns:
+        if not named.nullable and table.column(named.name).null_count:
+            raise BadInput(f"{contract.name}.{named.name}: this column may not be empty")
+    extra = {key.encode(): value.encode() for key, value in (footer or {}).items()}
+    table = table.replace_schema_metadata({**contract.file_metadata(), **extra})
+    table = table.cast(wanted.with_metadata(table.schema.metadata))
+    pq.write_table(
+        table,
+        target,
+        compression="zstd",
+        compression_level=3,
+        row_group_size=ROW_GROUP_ROWS,
+        store_decimal_as_integer=True,
+        version="2.6",
+        use_dictionary=[c.name for c in contract.columns if not _delta(c.column.type)],  # type: ignore[arg-type]  # the stub forgets the list
+        column_encoding={c.name: "DELTA_BINARY_PACKED" for c in contract.columns if _delta(c.column.type)},
+    )
+
+
+def read(contract: Table, path: Path, columns: list[str] | None = None) -> pa.Table:
+    """Read *path*, of this version or an older one.
+
+    Read from a path and never from memory: pyarrow may abort at exit after the latter
+    (apache/arrow issues 33975 and 34314).
+
+    Raises:
+        IntegrityFailed: The file is not Parquet, is not this table, or has other columns than its
+            version declares.
+        BadInput: The file is of a newer version than this program knows.
+    """
+    try:
+        schema = pq.read_schema(path)
+        version = _version(contract, path, schema)
+        table = pq.read_table(path, columns=columns, partitioning=None)
+    except (pa.ArrowInvalid, OSError) as wrong:
+        if isinstance(wrong, FileNotFoundError | PermissionError):
+            raise
+        raise IntegrityFailed(
+            f"{path}: cannot be read as Parquet ({_first_line(wrong)}); restore it from a copy"
+        ) from None
+    for step in range(version, contract.version):
+        table = MIGRATIONS[contract.name, step](table)
+    wanted = contract.arrow_schema
+    if columns is not None:
+        wanted = pa.schema([wanted.field(name) for name in columns])
+    if not table.schema.equals(wanted, check_metadata=False):
+        raise IntegrityFailed(f"{path}: the columns are not those of {contract.name} version {version}")
+    return table
+
+
+def records(contract: Table, table: pa.Table) -> list[Any]:
+    """Return the rows of *table* as instances of the table's record type."""
+    names = [field.name for field in dataclasses.fields(contract.record)]
+    lists = [table.column(name).to_pylist() for name in names]
+    return [contract.record(**dict(zip(names, row, strict=True))) for row in zip(*lists, strict=True)]
+
+
+def footer(path: Path) -> dict[str, str]:
+    """Return the file-level entries of *path*, ours and a commit's.
+
+    Raises:
+        IntegrityFailed: The file is not Parquet.
+    """
+    try:
+        metadata = pq.read_metadata(path).metadata or {}
+    except (pa.ArrowInvalid, OSError) as wrong:
+        if isinstance(wrong, FileNotFoundError | PermissionError):
+            raise
+        raise IntegrityFailed(
+            f"{path}: cannot be read as Parquet ({_first_line(wrong)}); restore it from a copy"
+        ) from None
+    return {k.decode(): v.decode() for k, v in metadata.items() if k != b"ARROW:schema"}
+
+
+def _version(contract: Table, path: Path, schema: pa.Schema) -> int:
+    document = (schema.metadata or {}).get(FILE_KEY)
+    if document is None:
+        raise IntegrityFailed(f"{path}: has no filmtally document in its metadata; it is not a file of the archive")
+    said = json.loads(document)
+    if said["schema"] != contract.name:
+        raise IntegrityFailed(f"{path}: holds {said['schema']}, not {contract.name}")
+    version = int(said["version"])
+    if version > contract.version:
+        raise BadInput(
+            f"{path}: is {contract.name} version {version}; this program knows up to {contract.version}, use a newer one"
+        )
+    return version
+
+
+def _delta(kind: pa.DataType) -> bool:
+    return bool(pa.types.is_timestamp(kind))
+
+
+def _first_null(column: pa.Array[Any]) -> int:
+    return next(i for i, empty in enumerate(column.is_null().to_pylist()) if empty)
+
+
+def _first_line(error: BaseException) -> str:
+    return (str(error).splitlines() or [type(error).__name__])[0]

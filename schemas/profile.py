@@ -1,0 +1,90 @@
+"""profiles/NAME.toml: how one kind of gauge writes a reading as a line of text."""
+
+from __future__ import annotations
+
+import re
+from typing import Annotated, Final, Literal, Self
+
+from pydantic import Field, field_validator, model_validator
+
+from schemas.model import Model, Text
+from schemas.units import UNIT_WORDS, unit_of
+from schemas.vocabulary import ProbeMode
+
+#: The named groups that a reading's expression may have; thickness is the one it must have.
+GROUPS: Final = ("thickness", "unit", "counter", "time", "mode", "piece", "location", "spot")
+
+
+class NotAReading(Model):
+    """A line that the gauge writes and that is no reading: kept, shown, never counted."""
+
+    pattern: str
+    meaning: Text = Field(description="What the line says, in words for the inspector.")
+
+    @field_validator("pattern")
+    @classmethod
+    def _compiles(cls, pattern: str) -> str:
+        _compiled(pattern)
+        return pattern
+
+
+class Profile(Model):
+    """A line profile. A line matches as a whole or not at all."""
+
+    title: Text
+    form: Literal["pattern", "json"] = Field(
+        "pattern", description="pattern: a regular expression with named groups; json: one JSON object per line."
+    )
+    reading: str | None = Field(
+        None,
+        description="form pattern: the expression, with the group thickness and any of: unit, counter, time, mode, piece, location, spot.",
+    )
+    keys: dict[str, str] = Field(
+        default_factory=dict,
+        description="form json: which key of the object holds thickness, unit, counter, and so on.",
+    )
+    not_a_reading: tuple[NotAReading, ...] = ()
+    decimal_mark: Literal[".", ","] = "."
+    unit: str | None = Field(None, description="Unit where the line names none.")
+    time_format: str | None = Field(None, description="How the group time is written, in the codes of C's strftime.")
+    modes: dict[str, ProbeMode] = Field(
+        default_factory=dict, description="What the group mode writes, and the probe mode that it means."
+    )
+    max_line_bytes: Annotated[int, Field(ge=16, le=65536)] = 1024
+
+    @field_validator("unit")
+    @classmethod
+    def _unit_is_known(cls, word: str | None) -> str | None:
+        if word is not None and unit_of(word) is None:
+            raise ValueError(f"unknown unit; write one of: {', '.join(UNIT_WORDS)}")
+        return word
+
+    @model_validator(mode="after")
+    def _reads_a_thickness(self) -> Self:
+        if self.form == "json":
+            groups = set(self.keys)
+            if self.reading is not None or "thickness" not in groups:
+                raise ValueError("form json needs keys.thickness, and no reading")
+        else:
+            if self.reading is None or self.keys:
+                raise ValueError("form pattern needs reading, a regular expression, and no keys")
+            groups = set(_compiled(self.reading).groupindex)
+        if "thickness" not in groups:
+            raise ValueError("reading has no group (?P<thickness>...); mark where the figures stand")
+        unknown = sorted(groups - set(GROUPS))
+        if unknown:
+            raise ValueError(f"group {unknown[0]!r} means nothing here; the groups are: {', '.join(GROUPS)}")
+        if "unit" not in groups and self.unit is None:
+            raise ValueError(
+                'neither a group unit nor the key unit says what the figures are in; add unit = "um" or "mil"'
+            )
+        if "time" in groups and self.time_format is None:
+            raise ValueError('the group time needs time_format, for instance "%Y-%m-%d %H:%M:%S"')
+        return self
+
+
+def _compiled(pattern: str) -> re.Pattern[str]:
+    try:
+        return re.compile(pattern)
+    except re.error as wrong:
+        raise ValueError(f"not a regular expression: {wrong}") from None

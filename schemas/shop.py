@@ -1,0 +1,150 @@
+"""shop.toml: who the shop is, its gauges, standards, inspectors, and how it verifies."""
+
+from __future__ import annotations
+
+from datetime import date
+from decimal import Decimal
+from typing import Annotated, Self, TypeVar
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+from pydantic import Field, field_validator, model_validator
+
+from schemas.errors import BadInput
+from schemas.model import Exact, Model, Slug, Text, Thickness
+from schemas.vocabulary import ProbeMode, ToleranceRule
+
+_T = TypeVar("_T")
+
+
+class Gauge(Model):
+    """A gauge, with the calibration certificate that came with it and its accuracy statement."""
+
+    serial: Slug
+    name: Text | None = None
+    probe_modes: Annotated[tuple[ProbeMode, ...], Field(min_length=1)]
+    calibration_certificate: Text
+    calibrated_by: Text
+    calibrated_on: date
+    calibration_due: date = Field(description="Last day on which the calibration holds.")
+    accuracy_um: Annotated[Thickness, Field(ge=0)] = Field(description="a of the accuracy statement a + b·t, in µm.")
+    accuracy_percent: Annotated[Exact, Field(ge=0, le=20)] = Field(
+        description="b of the accuracy statement, in percent of the thickness."
+    )
+    profile: Slug | None = Field(None, description="Line profile that the gauge writes.")
+
+    @model_validator(mode="after")
+    def _dates_stand_in_order(self) -> Self:
+        if self.calibrated_on > self.calibration_due:
+            raise ValueError(
+                f"calibrated_on {self.calibrated_on} is after calibration_due {self.calibration_due}; swap them"
+            )
+        return self
+
+
+class Standard(Model):
+    """A piece of certified thickness; a zero plate is one of 0 µm."""
+
+    serial: Slug
+    certified_um: Annotated[Thickness, Field(ge=0)]
+    expanded_u_um: Annotated[Thickness, Field(ge=0)] = Field(description="Expanded uncertainty (k = 2), in µm.")
+    certificate: Text
+    due: date = Field(description="Last day on which its certificate holds.")
+
+
+class Inspector(Model):
+    """A person who measures or signs, known by a code."""
+
+    code: Slug
+    name: Text
+    role: Text
+    independent_of_production: bool
+    identity: Text | None = Field(None, description="PKCS#12 file that the person signs with, from the shop folder.")
+
+
+class Verification(Model):
+    """The shop's verification policy."""
+
+    max_age_hours: Annotated[Exact, Field(gt=0, le=744)] = Field(
+        Decimal(12), description="How old the last verification may be when a reading is taken."
+    )
+    closing_required: bool = True
+    bracket_limits: bool = Field(
+        True, description="The standards used must lie at or beyond the location's limits on both sides."
+    )
+    readings_per_standard: Annotated[int, Field(ge=1, le=100)] = 3
+    tolerance_rule: ToleranceRule = ToleranceRule.ROOT_SUM_SQUARE
+
+
+class Plausible(Model):
+    """Readings outside this range stop an import; it catches slips, it judges nothing."""
+
+    lowest_um: Thickness = Decimal(0)
+    highest_um: Annotated[Thickness, Field(gt=0)] = Decimal(2500)
+
+
+class Shop(Model):
+    """A shop file."""
+
+    name: Text
+    address: Text
+    contact: Text | None = None
+    code: Annotated[str, Field(pattern=r"^[A-Z0-9]{2,8}$", description="Starts every certificate number.")]
+    time_zone: str = "UTC"
+    page: Annotated[str, Field(pattern=r"^(A4|Letter)$")] = "A4"
+    gauge: Annotated[tuple[Gauge, ...], Field(min_length=1)]
+    standard: tuple[Standard, ...] = ()
+    inspector: Annotated[tuple[Inspector, ...], Field(min_length=1)]
+    verification: Verification = Verification()
+    plausible: Plausible = Plausible()
+
+    @field_validator("time_zone")
+    @classmethod
+    def _zone_is_known(cls, name: str) -> str:
+        try:
+            ZoneInfo(name)
+        except (ZoneInfoNotFoundError, ValueError, OSError):
+            raise ValueError("no such time zone; write it as Europe/Berlin or America/Chicago") from None
+        return name
+
+    @model_validator(mode="after")
+    def _names_are_unique(self) -> Self:
+        for kind, names in (
+            ("gauge", [g.serial for g in self.gauge]),
+            ("standard", [s.serial for s in self.standard]),
+            ("inspector", [i.code for i in self.inspector]),
+        ):
+            twice = next((n for n in names if names.count(n) > 1), None)
+            if twice is not None:
+                raise ValueError(f"{kind} {twice!r} stands twice; give each its own")
+        return self
+
+    def find_gauge(self, serial: str) -> Gauge:
+        """Return the gauge *serial*.
+
+        Raises:
+            BadInput: The shop has no such gauge.
+        """
+        return _one("gauge", serial, {g.serial: g for g in self.gauge})
+
+    def find_standard(self, serial: str) -> Standard:
+        """Return the standard *serial*.
+
+        Raises:
+            BadInput: The shop has no such standard.
+        """
+        return _one("standard", serial, {s.serial: s for s in self.standard})
+
+    def find_inspector(self, code: str) -> Inspector:
+        """Return the inspector *code*.
+
+        Raises:
+            BadInput: The shop has no such inspector.
+        """
+        return _one("inspector", code, {i.code: i for i in self.inspector})
+
+
+def _one(kind: str, wanted: str, known: dict[str, _T]) -> _T:
+    if wanted not in known:
+        have = ", ".join(known) or "none"
+        raise BadInput(f"shop.toml: there is no {kind} {wanted!r} (there are: {have}); add it or correct the name")
+    return known[wanted]

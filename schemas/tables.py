@@ -1,0 +1,32 @@
+"""The four tables of the contract, by name, and the page that describes them."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from schemas.certificates import CERTIFICATES
+from schemas.column import Table
+from schemas.gauge_checks import GAUGE_CHECKS
+from schemas.inspections import INSPECTIONS
+from schemas.readings import READINGS
+
+TABLES: Final[dict[str, Table]] = {t.name: t for t in (READINGS, GAUGE_CHECKS, INSPECTIONS, CERTIFICATES)}
+
+_HEAD = """# The data contract
+
+Printed from the declarations in this folder by `make schemas`; a test fails when it is stale.
+
+Every file is plain Parquet. Each column carries its meaning and unit in the Arrow field metadata,
+and the file carries one JSON document under the key `filmtally` with the schema's name, version,
+units and meanings, which any Parquet reader sees. Times are UTC in milliseconds. Thicknesses are
+decimals with four places, exact: 1 mil = 25.4 µm, so 0.001 mil is 0.0254 µm. Nothing is ever
+overwritten: a correction is a new revision, and the highest revision of an inspection is the valid
+one. A quantile of readings is the nearest rank (DuckDB's `quantile_disc`): the smallest reading
+with at least that share of the readings at or below it.
+
+"""
+
+
+def readme() -> str:
+    """Return the text of schemas/README.md."""
+    return _HEAD + "\n".join(table.markdown() for table in TABLES.values())

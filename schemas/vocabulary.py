@@ -1,0 +1,78 @@
+"""The closed word lists of the contract: a column or key takes one of these and nothing else."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+
+
+class Role(StrEnum):
+    """What a location is for, as far as judging and advice care."""
+
+    VISIBLE = "visible"
+    EDGE = "edge"
+    HIDDEN = "hidden"
+    FIT = "fit"
+    MASKED = "masked"
+    OTHER = "other"
+
+
+class ProbeMode(StrEnum):
+    """The principle that the probe works by (ISO 2178 magnetic, ISO 2360 eddy current)."""
+
+    MAGNETIC = "magnetic"
+    EDDY_CURRENT = "eddy-current"
+
+
+class CheckKind(StrEnum):
+    """What was done to or found out about a gauge. The words are those of ASTM D7091."""
+
+    CALIBRATION = "calibration"
+    VERIFICATION = "verification"
+    ADJUSTMENT = "adjustment"
+    INCIDENT = "incident"
+
+
+class Occasion(StrEnum):
+    """Why a check was made, or what happened to the gauge."""
+
+    OPENING = "opening"
+    CLOSING = "closing"
+    DROP = "drop"
+    BATTERY = "battery"
+    PROBE = "probe"
+    MODE = "mode"
+    TEMPERATURE = "temperature"
+    OTHER = "other"
+
+
+class Clock(StrEnum):
+    """Whose clock a reading's time comes from."""
+
+    GAUGE = "gauge"
+    COMPUTER = "computer"
+    STATED = "stated"
+
+
+class CoatStage(StrEnum):
+    """What was on the metal when the reading was taken."""
+
+    BARE = "bare"
+    ZINC = "zinc"
+    TOTAL = "total"
+
+
+class RuleName(StrEnum):
+    """The acceptance rules that a job can name."""
+
+    EVERY_READING = "every-reading"
+    LOCATION_MEANS = "location-means"
+    SSPC_PA2 = "sspc-pa2"
+    ISO_19840 = "iso-19840"
+    ARCHITECTURAL_LABEL = "architectural-label"
+
+
+class ToleranceRule(StrEnum):
+    """How gauge accuracy and a standard's uncertainty are joined into a verification tolerance."""
+
+    ROOT_SUM_SQUARE = "root-sum-square"
+    SUM = "sum"
