@@ -74,9 +74,9 @@ class Table:
     @cached_property
     def arrow_schema(self) -> pa.Schema:
         """Return the Arrow schema: field metadata, and the file-level document under FILE_KEY."""
-        return pa.schema([c.arrow() for c in self.columns], metadata=self.file_metadata())
+        return pa.schema([c.arrow() for c in self.columns]).with_metadata(self.file_metadata())
 
-    def file_metadata(self) -> dict[bytes | str, bytes | str]:
+    def file_metadata(self) -> dict[bytes, bytes]:
         """Return the file-level metadata: one JSON document with name, version, units and meanings."""
         document = {
             "schema": self.name,

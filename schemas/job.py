@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from decimal import Decimal
+from itertools import pairwise
 from typing import Annotated, Self
 
 from pydantic import Field, model_validator
@@ -53,7 +54,7 @@ class Location(Model):
             raise ValueError("neither lower nor upper is given; give the limit that the order names")
         ladder = ("lower", "target_low", "target_high", "upper")
         given = [(name, value) for name in ladder if (value := getattr(self, name)) is not None]
-        for (name, value), (next_name, next_value) in zip(given, given[1:], strict=False):
+        for (name, value), (next_name, next_value) in pairwise(given):
             if value > next_value:
                 raise ValueError(f"{name} {value} is above {next_name} {next_value}; limits are reversed, swap them")
         return self

@@ -78,8 +78,9 @@ def write(contract: Table, table: pa.Table, target: Any, footer: Mapping[str, st
     for named in contract.columns:
         if not named.nullable and table.column(named.name).null_count:
             raise BadInput(f"{contract.name}.{named.name}: this column may not be empty")
-    extra = {key.encode(): value.encode() for key, value in (footer or {}).items()}
-    table = table.replace_schema_metadata({**contract.file_metadata(), **extra})
+    metadata = contract.file_metadata()
+    metadata.update({key.encode(): value.encode() for key, value in (footer or {}).items()})
+    table = table.replace_schema_metadata(metadata)
     table = table.cast(wanted.with_metadata(table.schema.metadata))
     pq.write_table(
         table,

@@ -90,6 +90,7 @@ class Shop(Model):
     contact: Text | None = None
     code: Annotated[str, Field(pattern=r"^[A-Z0-9]{2,8}$", description="Starts every certificate number.")]
     time_zone: str = "UTC"
+    decimal_mark: Annotated[str, Field(pattern=r"^[.,]$", description="How typed readings are written.")] = "."
     page: Annotated[str, Field(pattern=r"^(A4|Letter)$")] = "A4"
     gauge: Annotated[tuple[Gauge, ...], Field(min_length=1)]
     standard: tuple[Standard, ...] = ()

@@ -1,0 +1,62 @@
+"""The front door: joins the command groups of the two wings, nothing else."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import platform
+import sys
+from collections.abc import Callable, Sequence
+from datetime import UTC, datetime
+from pathlib import Path
+
+import ingest.commands
+import report.commands
+import sample_captures.demo
+from archive.bench import bench_slug
+from schemas.errors import FilmtallyError
+
+
+def main(argv: Sequence[str] | None = None, now: Callable[[], datetime] = lambda: datetime.now(UTC)) -> int:
+    """Run one command and return its exit code.
+
+    0 done and conforming, 1 done and something does not conform, 2 bad usage or input, 3 the gate
+    refused, 4 a signature or integrity check failed.
+
+    Args:
+        argv: The words after the program's name; those of the process where None.
+        now: The clock.
+    """
+    parser = argparse.ArgumentParser(
+        prog="filmtally",
+        description="Film build from the gauge to a signed certificate.",
+        epilog="Exit codes: 0 done and conforming, 1 something does not conform, 2 bad usage or input, "
+        "3 the calibration gate refused, 4 a signature or integrity check failed.",
+    )
+    parser.add_argument(
+        "--shop", type=Path, metavar="FOLDER", help="the shop folder (default: FILMTALLY_SHOP, or this folder)"
+    )
+    commands = parser.add_subparsers(metavar="COMMAND", required=True)
+    for wing in (ingest.commands, report.commands, sample_captures.demo):
+        wing.register(commands)
+    args = parser.parse_args(argv)
+    args.now = now
+    args.bench = bench_slug(os.environ.get("FILMTALLY_BENCH") or platform.node())
+    if args.shop is None:
+        args.shop = Path(os.environ.get("FILMTALLY_SHOP", "."))
+    try:
+        return int(args.run(args))
+    except FilmtallyError as fault:
+        print(f"filmtally: {fault.sentence}", file=sys.stderr)
+        return fault.exit_code
+    except BrokenPipeError:
+        # Whoever read our output has gone; there is nobody left to tell.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+    except KeyboardInterrupt:
+        print("filmtally: stopped; what was shown as taken is on disk", file=sys.stderr)
+        return 130
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,179 @@
+"""The journal of an open inspection: records as they come, on disk before they are acknowledged.
+
+A journal is a text file, one record per line: CRC-32 of the rest in eight hex digits, a space, and
+one JSON object with at least `kind` and `at`. A record is written with one write and synced before
+append() returns. A tail that a kill or a power cut left unfinished is cut off on opening and kept as
+a record of its own; damage anywhere else is refused.
+"""
+
+from __future__ import annotations
+
+import errno
+import json
+import os
+import zlib
+from dataclasses import dataclass
+from pathlib import Path
+from types import TracebackType
+from typing import Any, Final, Self
+
+from filelock import FileLock, Timeout
+
+from schemas.errors import BadInput, IntegrityFailed
+
+SUFFIX: Final = ".journal"
+_O_BINARY: Final = getattr(os, "O_BINARY", 0)  # Windows alone translates line ends without it
+
+
+@dataclass(frozen=True, slots=True)
+class JournalContent:
+    """What a journal holds.
+
+    Attributes:
+        records: The whole records, oldest first.
+        torn: Bytes after the last whole record; empty where the journal ends well.
+        sound_bytes: Length of the file up to the last whole record.
+    """
+
+    records: tuple[dict[str, Any], ...]
+    torn: bytes
+    sound_bytes: int
+
+
+def read(path: Path) -> JournalContent:
+    """Return what the journal at *path* holds.
+
+    Raises:
+        IntegrityFailed: A record that is not the last one is damaged.
+        FileNotFoundError: There is no such journal.
+    """
+    data = path.read_bytes()
+    records = []
+    sound = 0
+    lines = data.split(b"\n")
+    for number, line in enumerate(lines[:-1], start=1):
+        record = _record(line)
+        if record is None:
+            if number == len(lines) - 1 and not lines[-1]:
+                break
+            raise IntegrityFailed(
+                f"{path}: line {number} is damaged; restore the journal from a copy, what stands before is sound"
+            )
+        records.append(record)
+        sound += len(line) + 1
+    return JournalContent(tuple(records), data[sound:], sound)
+
+
+class Journal:
+    """An open journal. One process holds it at a time.
+
+    Args:
+        path: Its file; made with its folder where it does not exist.
+
+    Raises:
+        BadInput: Another process holds it, or the folder cannot be written to.
+        IntegrityFailed: A record in it is damaged.
+    """
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        try:
+            path.parent.mkdir(parents=True, exist_ok=True)
+            self._lock = FileLock(path.with_suffix(".lock"))
+            self._lock.acquire(timeout=0)
+        except Timeout:
+            raise BadInput(f"{path}: another filmtally is taking this inspection; finish it there first") from None
+        except OSError as wrong:
+            raise _sentence(path, wrong) from None
+        try:
+            new = not path.exists()
+            self._content = JournalContent((), b"", 0) if new else read(path)
+            flags = os.O_RDWR | os.O_CREAT | os.O_APPEND | _O_BINARY
+            file = os.open(path, flags, 0o644)
+            self._file: int | None = file
+            if self._content.torn:
+                os.ftruncate(file, self._content.sound_bytes)
+            if new:
+                _sync_folder(path.parent)
+        except OSError as wrong:
+            self._lock.release()
+            raise _sentence(path, wrong) from None
+        except IntegrityFailed:
+            self._lock.release()
+            raise
+
+    @property
+    def content(self) -> JournalContent:
+        """Return what the journal held when it was opened."""
+        return self._content
+
+    def append(self, *records: dict[str, Any]) -> None:
+        """Write *records* and return once they are on disk, all with one sync.
+
+        Raises:
+            BadInput: The disk is full or cannot be written to. What was not acknowledged is not there.
+        """
+        data = b"".join(_line(record) for record in records)
+        file = self._file
+        if file is None:
+            raise ValueError("the journal is closed")
+        before = os.lseek(file, 0, os.SEEK_END)
+        try:
+            _write_all(file, data)
+            os.fsync(file)
+        except OSError as wrong:
+            os.ftruncate(file, before)
+            raise _sentence(self.path, wrong) from None
+
+    def close(self) -> None:
+        """Close the journal; it can be opened again. A second close does nothing."""
+        if self._file is not None:
+            os.close(self._file)
+            self._file = None
+            self._lock.release()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, value: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+
+def _line(record: dict[str, Any]) -> bytes:
+    body = json.dumps(record, ensure_ascii=True, separators=(",", ":")).encode("ascii")
+    return b"%08x %s\n" % (zlib.crc32(body), body)
+
+
+def _record(line: bytes) -> dict[str, Any] | None:
+    checksum, _, body = line.partition(b" ")
+    try:
+        if len(checksum) != 8 or int(checksum, 16) != zlib.crc32(body):
+            return None
+        record = json.loads(body)
+    except ValueError:
+        return None
+    return record if isinstance(record, dict) else None
+
+
+def _write_all(file: int, data: bytes) -> None:
+    view = memoryview(data)
+    while view:
+        view = view[os.write(file, view) :]
+
+
+def _sync_folder(folder: Path) -> None:
+    if os.name == "nt":  # Windows cannot open a folder, and its rename needs no such sync
+        return
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+def _sentence(path: Path, wrong: OSError) -> BadInput:
+    if wrong.errno == errno.ENOSPC:
+        return BadInput(f"{path}: the disk is full; this reading is not taken, free some space and take it again")
+    return BadInput(f"{path}: cannot be written ({wrong.strerror}); make the folder writable and take it again")

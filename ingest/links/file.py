@@ -1,0 +1,85 @@
+"""Lines from a file: a gauge's own export, or a capture with the time of each line.
+
+A capture of ours is text. Its first line is `# filmtally capture 1`. Then each line is a time (ISO
+8601 with its offset), a tab, and what came from the gauge; what begins with `@` is a word of the
+inspector (see ingest/inspection.py); a line that begins with `#` is a remark.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import datetime
+from pathlib import Path
+from typing import Final
+
+from ingest.framing import Frame, Framer
+from ingest.links.raw_line import RawLine
+from schemas.errors import BadInput
+from schemas.vocabulary import Clock
+
+HEADER: Final = b"# filmtally capture 1"
+_CHUNK_BYTES: Final = 1 << 20
+_LONGEST_STAMP: Final = 40
+
+
+def lines(path: Path, max_line_bytes: int, stated_at: datetime | None = None) -> Iterator[RawLine]:
+    """Yield the lines of *path* in order, with the time they came where the file says it.
+
+    Args:
+        path: The file.
+        max_line_bytes: Longest line that is kept whole.
+        stated_at: Time of every line that comes with none, as a person stated it.
+
+    Raises:
+        BadInput: The file cannot be read, is empty, is UTF-16, or a line of a capture has no time.
+    """
+    framer = Framer(max_line_bytes + _LONGEST_STAMP)
+    line_no = 0
+    timed = False
+    for frame in _frames(path, framer):
+        line_no += 1
+        if line_no == 1:
+            timed = frame.data.removeprefix(b"\xef\xbb\xbf").rstrip() == HEADER
+            if timed:
+                continue
+        if not timed:
+            yield RawLine(line_no, frame, stated_at, Clock.STATED)
+        elif frame.data.strip() and not frame.data.startswith(b"#"):
+            yield _timed(path, line_no, frame)
+    if line_no == 0 or (timed and line_no == 1):
+        raise BadInput(f"{path}: there is nothing in this capture; take the readings again or name the right file")
+
+
+def _frames(path: Path, framer: Framer) -> Iterator[Frame]:
+    try:
+        with path.open("rb") as source:
+            first = True
+            while chunk := source.read(_CHUNK_BYTES):
+                if first and chunk[:2] in (b"\xff\xfe", b"\xfe\xff"):
+                    raise BadInput(f"{path}: line 1: this is UTF-16; save it as UTF-8 or plain text and take it again")
+                first = False
+                yield from framer.feed(chunk)
+    except FileNotFoundError:
+        raise BadInput(f"{path}: there is no such capture") from None
+    except IsADirectoryError:
+        raise BadInput(f"{path}: this is a folder, not a capture") from None
+    except PermissionError:
+        raise BadInput(f"{path}: this capture may not be read; ask whoever owns it") from None
+    tail = framer.close()
+    if tail is not None:
+        yield tail
+
+
+def _timed(path: Path, line_no: int, frame: Frame) -> RawLine:
+    stamp, tab, rest = frame.data.partition(b"\t")
+    try:
+        received_at = datetime.fromisoformat(stamp.decode("ascii")) if tab else None
+    except ValueError:
+        received_at = None
+    if received_at is None or received_at.tzinfo is None:
+        raise BadInput(
+            f"{path}: line {line_no}: does not start with a time and a tab; a capture's line is "
+            "2026-01-31T09:15:02.120Z, a tab, and what came"
+        )
+    kept = Frame(rest, frame.length - len(stamp) - 1, frame.ended)
+    return RawLine(line_no, kept, received_at, directive=rest.startswith(b"@"))

@@ -1,0 +1,28 @@
+"""A raw line: what came, when, and as the how-manieth."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from ingest.framing import Frame
+from schemas.vocabulary import Clock
+
+
+@dataclass(frozen=True, slots=True)
+class RawLine:
+    """One line as a link hands it on.
+
+    Attributes:
+        line_no: Number of the line in its source, from 1.
+        frame: The bytes.
+        received_at: When it came, aware; None where the source does not say.
+        clock: Whose clock received_at is from.
+        directive: Whether the line is a word to filmtally, as a capture of ours may hold.
+    """
+
+    line_no: int
+    frame: Frame
+    received_at: datetime | None
+    clock: Clock = Clock.COMPUTER
+    directive: bool = False

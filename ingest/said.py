@@ -1,0 +1,83 @@
+"""What a person types on the command line, read strictly: moments, days, figures, NAME=VALUE."""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime
+from decimal import Decimal, InvalidOperation
+from zoneinfo import ZoneInfo
+
+from schemas.errors import BadInput
+
+
+def moment(text: str, zone_name: str) -> datetime:
+    """Return the moment that *text* (ISO 8601) names, in UTC; without an offset it is in the shop's zone.
+
+    Raises:
+        BadInput: It is no moment.
+    """
+    try:
+        found = datetime.fromisoformat(text)
+    except ValueError:
+        raise BadInput(f"{text!r} is no moment; write it as 2026-01-31T09:15 or 2026-01-31T09:15:00+01:00") from None
+    if found.tzinfo is None:
+        found = found.replace(tzinfo=ZoneInfo(zone_name))
+    return found.astimezone(UTC)
+
+
+def day(text: str) -> date:
+    """Return the day that *text* names.
+
+    Raises:
+        BadInput: It is no day.
+    """
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise BadInput(f"{text!r} is no day; write it as 2026-01-31") from None
+
+
+def figures(text: str, what: str) -> Decimal:
+    """Return the number that *text* writes with a decimal point.
+
+    Raises:
+        BadInput: It is no number; the sentence starts with *what*.
+    """
+    try:
+        found = Decimal(text.strip())
+    except InvalidOperation:
+        found = Decimal("NaN")
+    if not found.is_finite():
+        hint = "; write the decimals after a point" if "," in text else ""
+        raise BadInput(f"{what}: {text!r} is not a number{hint}")
+    return found
+
+
+def pairs(entries: list[str] | None, option: str) -> dict[str, str]:
+    """Return NAME=VALUE entries as a dict.
+
+    Raises:
+        BadInput: An entry has no name, no "=" or no value, or a name stands twice.
+    """
+    found: dict[str, str] = {}
+    for entry in entries or []:
+        name, equals, value = entry.partition("=")
+        if not (equals and name.strip() and value.strip()):
+            raise BadInput(f"{option} {entry!r}: write it as NAME=VALUE")
+        if name.strip() in found:
+            raise BadInput(f"{option}: {name.strip()!r} stands twice; say it once")
+        found[name.strip()] = value.strip()
+    return found
+
+
+def numbered(entries: list[str] | None, option: str) -> dict[int, str]:
+    """Return NUMBER=REASON entries as a dict.
+
+    Raises:
+        BadInput: As :func:`pairs`, or a name is no number.
+    """
+    found = {}
+    for name, reason in pairs(entries, option).items():
+        if not name.isdecimal():
+            raise BadInput(f"{option} {name}={reason}: {name!r} is no number; write it as NUMBER=REASON")
+        found[int(name)] = reason
+    return found
