@@ -18,6 +18,7 @@ from schemas.vocabulary import ProbeMode
 #: What the archive keeps of a thickness in µm.
 _LAST_PLACE_UM: Final = Decimal("0.0001")
 _MOST_UM: Final = Decimal(100_000)
+_REMEMBERED_LINES: Final = 10_000
 #: Signs that instruments write as single bytes beyond ASCII (ISO 8859-1).
 _LATIN_SIGNS: Final = frozenset("µ°±")
 
@@ -68,6 +69,10 @@ Decoded = DecodedReading | NotAReading | Rejected | Blank
 
 def text_of(frame: Frame) -> str | Rejected:
     """Return the frame as text, or why it is none."""
+    if frame.data.isascii() and not frame.overlong:
+        plain = frame.data.decode("ascii")
+        if plain.isprintable():
+            return plain
     if frame.overlong:
         return Rejected(
             f"is {frame.length:,} bytes long, and no gauge writes such a reading; look at what was captured"
@@ -105,10 +110,20 @@ class LineDecoder:
         self._reading = re.compile(profile.reading) if profile.reading else None
         self._others = [(re.compile(o.pattern), o.meaning) for o in profile.not_a_reading]
         mark = re.escape(profile.decimal_mark)
+        # Gauges repeat themselves: what a line without counter or clock says, it says each time.
+        self._remembered: dict[str, Decoded] = {}
         self._figures = re.compile(rf"[-+]?[0-9]{{1,7}}(?:{mark}[0-9]{{1,6}})?")
 
     def decode(self, text: str) -> Decoded:
         """Return what *text*, one line without its end, says. Never raises."""
+        known = self._remembered.get(text)
+        if known is None:
+            known = self._decode(text)
+            if len(self._remembered) < _REMEMBERED_LINES:
+                self._remembered[text] = known
+        return known
+
+    def _decode(self, text: str) -> Decoded:
         line = text.strip()
         if not line:
             return Blank()

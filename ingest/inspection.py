@@ -26,6 +26,7 @@ from ingest.links.raw_line import RawLine
 from ingest.plausibility import looks_like_other_unit, out_of_range, window_um
 from schemas.job import Job, Location
 from schemas.shop import Plausible
+from schemas.units import Unit
 from schemas.vocabulary import Clock, CoatStage, ProbeMode
 
 #: The location of base metal readings that hold for every location.
@@ -182,6 +183,7 @@ class Taking:
     _location: Location | None = None
     _named: bool = False
     _places: dict[tuple[str, str], _Places] = field(default_factory=dict)
+    _slips: dict[tuple[str, Unit, str | None], tuple[str, bool] | None] = field(default_factory=dict)
     _counters: dict[int, int] = field(default_factory=dict)
     _last_counter: int | None = None
 
@@ -294,8 +296,6 @@ class Taking:
     def _against(
         self, decoded: DecodedReading, taken_at: datetime, mode: ProbeMode, slot: Slot | None
     ) -> Problem | None:
-        shown = f"{decoded.shown} {decoded.unit.symbol}"
-        here = f" at {slot.location.name!r} on piece {slot.piece}" if slot else ""
         if taken_at > self.now + _CLOCK_SLACK:
             return Problem(0, f"is from {taken_at:%Y-%m-%d %H:%M} UTC, which is still to come; set the clock right")
         if mode is not self.job.probe_mode:
@@ -320,19 +320,29 @@ class Taking:
                 f"has counter {decoded.counter} after {self._last_counter}, so a reading may be missing and the rest out of place",
                 can_be_accepted=True,
             )
-        if slot is not None:
-            other = looks_like_other_unit(
-                Decimal(decoded.shown), decoded.unit, *window_um(slot.location, self.job.unit)
-            )
+        slip = self._slip(decoded, slot.location if slot else None)
+        if slip is None:
+            return None
+        here = f" at {slot.location.name!r} on piece {slot.piece}" if slot else ""
+        return Problem(0, f"{decoded.shown} {decoded.unit.symbol}{here} {slip[0]}", can_be_accepted=slip[1])
+
+    def _slip(self, decoded: DecodedReading, location: Location | None) -> tuple[str, bool] | None:
+        """Return what the figures themselves speak against the reading, and whether a person may accept it."""
+        key = (decoded.shown, decoded.unit, location.name if location else None)
+        if key not in self._slips:
+            self._slips[key] = self._look_for_slip(decoded, location)
+        return self._slips[key]
+
+    def _look_for_slip(self, decoded: DecodedReading, location: Location | None) -> tuple[str, bool] | None:
+        unit = self.job.unit
+        if location is not None:
+            other = looks_like_other_unit(Decimal(decoded.shown), decoded.unit, *window_um(location, unit))
             if other is not None:
-                limits = f"{slot.location.lower if slot.location.lower is not None else 0} to {slot.location.upper if slot.location.upper is not None else '…'}"
-                return Problem(
-                    0,
-                    f"{shown}{here} looks like {decoded.shown} {other.symbol} (limits {limits} {self.job.unit.symbol}); set the unit right in the profile or on the gauge",
-                    can_be_accepted=True,
-                )
+                lower, upper = (limit if limit is not None else "…" for limit in (location.lower, location.upper))
+                said = f"looks like {decoded.shown} {other.symbol} (limits {lower} to {upper} {unit.symbol})"
+                return f"{said}; set the unit right in the profile or on the gauge", True
         odd = out_of_range(decoded.thickness_um, self.plausible)
-        return Problem(0, f"{shown}{here} {odd}") if odd else None
+        return (odd, False) if odd else None
 
     # where a reading belongs
 

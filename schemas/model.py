@@ -113,7 +113,7 @@ def _key(loc: tuple[int | str, ...], content: Any) -> str:
     for step in loc:
         inner = content[step] if _has(content, step) else None
         if isinstance(step, int):
-            label = next((inner[k] for k in ("name", "serial", "code") if isinstance(inner, dict) and k in inner), None)
+            label = next((inner[k] for k in ("serial", "code", "name") if isinstance(inner, dict) and k in inner), None)
             parts[-1:] = [
                 f"{parts[-1] if parts else ''}[{label!r}]" if label else f"{parts[-1] if parts else ''}[{step + 1}]"
             ]

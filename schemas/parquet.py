@@ -21,6 +21,9 @@ from schemas.errors import BadInput, IntegrityFailed
 #: Rows in one group: measured as the balance of size and of the time to find one inspection.
 ROW_GROUP_ROWS: Final = 16_384
 
+#: Under this, a table is written uncompressed.
+_SMALL_ROWS: Final = 1_000
+
 #: What turns a table of an older version into the next one: {(name, version): step}.
 MIGRATIONS: Final[dict[tuple[str, int], Callable[[pa.Table], pa.Table]]] = {}
 
@@ -78,21 +81,22 @@ def write(contract: Table, table: pa.Table, target: Any, footer: Mapping[str, st
     for named in contract.columns:
         if not named.nullable and table.column(named.name).null_count:
             raise BadInput(f"{contract.name}.{named.name}: this column may not be empty")
-    metadata = contract.file_metadata()
-    metadata.update({key.encode(): value.encode() for key, value in (footer or {}).items()})
-    table = table.replace_schema_metadata(metadata)
-    table = table.cast(wanted.with_metadata(table.schema.metadata))
-    pq.write_table(
-        table,
+    small = table.num_rows < _SMALL_ROWS
+    with pq.ParquetWriter(
         target,
-        compression="zstd",
-        compression_level=3,
-        row_group_size=ROW_GROUP_ROWS,
+        wanted,
+        # Compressing a few rows costs more than the whole encoding and gains nothing; folding compresses them.
+        compression="none" if small else "zstd",
+        compression_level=None if small else 3,
         store_decimal_as_integer=True,
         version="2.6",
         use_dictionary=[c.name for c in contract.columns if not _delta(c.column.type)],  # type: ignore[arg-type]  # the stub forgets the list
         column_encoding={c.name: "DELTA_BINARY_PACKED" for c in contract.columns if _delta(c.column.type)},
-    )
+    ) as writer:
+        writer.write_table(table.replace_schema_metadata(wanted.metadata).cast(wanted), row_group_size=ROW_GROUP_ROWS)
+        # Beside the schema, not in it: what stands in the schema, Arrow writes into the file twice.
+        if footer:
+            writer.add_key_value_metadata(dict(footer))
 
 
 def read(contract: Table, path: Path, columns: list[str] | None = None) -> pa.Table:
@@ -107,12 +111,12 @@ def read(contract: Table, path: Path, columns: list[str] | None = None) -> pa.Ta
         BadInput: The file is of a newer version than this program knows.
     """
     try:
-        schema = pq.read_schema(path)
-        version = _version(contract, path, schema)
-        table = pq.read_table(path, columns=columns, partitioning=None)
-    except (pa.ArrowInvalid, OSError) as wrong:
-        if isinstance(wrong, FileNotFoundError | PermissionError):
-            raise
+        with pq.ParquetFile(path) as file:
+            version = _version(contract, path, file.schema_arrow)
+            table = file.read(columns=columns if version == contract.version else None)
+    except (FileNotFoundError, PermissionError):
+        raise
+    except (pa.ArrowException, OSError, UnicodeDecodeError) as wrong:
         raise IntegrityFailed(
             f"{path}: cannot be read as Parquet ({_first_line(wrong)}); restore it from a copy"
         ) from None
@@ -120,6 +124,7 @@ def read(contract: Table, path: Path, columns: list[str] | None = None) -> pa.Ta
         table = MIGRATIONS[contract.name, step](table)
     wanted = contract.arrow_schema
     if columns is not None:
+        table = table.select(columns)
         wanted = pa.schema([wanted.field(name) for name in columns])
     if not table.schema.equals(wanted, check_metadata=False):
         raise IntegrityFailed(f"{path}: the columns are not those of {contract.name} version {version}")
@@ -141,23 +146,26 @@ def footer(path: Path) -> dict[str, str]:
     """
     try:
         metadata = pq.read_metadata(path).metadata or {}
-    except (pa.ArrowInvalid, OSError) as wrong:
-        if isinstance(wrong, FileNotFoundError | PermissionError):
-            raise
+        return {k.decode(): v.decode() for k, v in metadata.items() if k != b"ARROW:schema"}
+    except (FileNotFoundError, PermissionError):
+        raise
+    except (pa.ArrowException, OSError, UnicodeDecodeError) as wrong:
         raise IntegrityFailed(
             f"{path}: cannot be read as Parquet ({_first_line(wrong)}); restore it from a copy"
         ) from None
-    return {k.decode(): v.decode() for k, v in metadata.items() if k != b"ARROW:schema"}
 
 
 def _version(contract: Table, path: Path, schema: pa.Schema) -> int:
     document = (schema.metadata or {}).get(FILE_KEY)
     if document is None:
         raise IntegrityFailed(f"{path}: has no filmtally document in its metadata; it is not a file of the archive")
-    said = json.loads(document)
-    if said["schema"] != contract.name:
-        raise IntegrityFailed(f"{path}: holds {said['schema']}, not {contract.name}")
-    version = int(said["version"])
+    try:
+        said = json.loads(document)
+        name, version = said["schema"], int(said["version"])
+    except (ValueError, KeyError, TypeError):
+        raise IntegrityFailed(f"{path}: its filmtally document is damaged; restore it from a copy") from None
+    if name != contract.name:
+        raise IntegrityFailed(f"{path}: holds {name}, not {contract.name}")
     if version > contract.version:
         raise BadInput(
             f"{path}: is {contract.name} version {version}; this program knows up to {contract.version}, use a newer one"

@@ -1,0 +1,57 @@
+# make demo, make test: each does its own set-up on a machine with python3 (with venv), git and make.
+
+PYTHON ?= python3
+VENV := .venv
+BIN := $(VENV)/bin
+RUN_READY := $(VENV)/.run-ready
+DEV_READY := $(VENV)/.dev-ready
+# The system libraries that WeasyPrint draws with, and poppler's programs for the tests' second opinion.
+LIBRARIES := libpango-1.0-0 libpangoft2-1.0-0 libharfbuzz-subset0
+TEST_PROGRAMS := poppler-utils
+
+.PHONY: setup demo test lint format schemas samples lock bench campaign clean
+
+setup: $(RUN_READY)
+
+demo: $(RUN_READY)
+	$(BIN)/filmtally demo
+
+test: $(DEV_READY)
+	$(BIN)/python -m pytest
+
+lint: $(DEV_READY)
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+	$(BIN)/mypy
+
+format: $(DEV_READY)
+	$(BIN)/ruff check --fix .
+	$(BIN)/ruff format .
+
+schemas: $(RUN_READY)
+	$(BIN)/python -m schemas.generate
+
+samples: $(RUN_READY)
+	$(BIN)/python -m sample_captures.make
+
+bench: $(DEV_READY)
+	$(BIN)/python -m bench.run
+
+campaign: $(DEV_READY)
+	$(BIN)/python -m bench.campaign
+
+# Resolves the versions anew; needs uv. Everything else installs exactly what the locks say.
+lock:
+	uv pip compile pyproject.toml --group build --universal --generate-hashes --no-header --no-annotate --upgrade -o locks/run.txt
+	uv pip compile pyproject.toml --group build --group dev --universal --generate-hashes --no-header --no-annotate --upgrade -o locks/dev.txt
+
+clean:
+	rm -rf $(VENV) build dist .mypy_cache .pytest_cache .ruff_cache .hypothesis
+
+$(RUN_READY): locks/run.txt pyproject.toml
+	@$(PYTHON) set_up.py --venv $(VENV) --lock locks/run.txt --libraries "$(LIBRARIES)"
+	@touch $@
+
+$(DEV_READY): locks/dev.txt pyproject.toml
+	@$(PYTHON) set_up.py --venv $(VENV) --lock locks/dev.txt --libraries "$(LIBRARIES)" --programs "$(TEST_PROGRAMS)"
+	@touch $@ $(RUN_READY)

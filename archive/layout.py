@@ -1,0 +1,199 @@
+"""Names in the archive, built and taken apart. Pure: nothing here looks at a disk.
+
+    readings/2026-11/20261103T091502123Z-bench1-00000042-20261103-091502-7KQ4-r1.parquet
+    table    month   named at            bench  seq      key                  revision
+
+A commit's name is unique, and sorts by time. Bench and sequence number hold no hyphen and the
+revision stands last, so a name comes apart in one way only, whatever hyphens its key holds.
+A bench's names never step back in time: see :func:`name_time`.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from functools import cached_property
+from typing import Final
+
+from schemas.errors import BadInput
+
+#: The tables that have a folder. An inspection's own row lies in the footer of its readings' file.
+TABLE_FOLDERS: Final = ("readings", "gauge_checks", "certificates")
+#: What a file that is still being written is called. pyarrow, like most readers, passes over names with a dot in front.
+TEMPORARY_PREFIX: Final = ".writing-"
+#: Prefix of a bench's lock file in the archive's root.
+LOCK_PREFIX: Final = ".lock-"
+
+_BENCH = re.compile(r"[a-z0-9]{1,16}")
+_KEY = re.compile(r"[A-Za-z0-9][A-Za-z0-9-]{0,79}")
+_MONTH = re.compile(r"\d{4}-(?:0[1-9]|1[0-2])")
+_NAME = re.compile(
+    r"(?P<at>\d{8}T\d{9})Z-(?P<bench>[a-z0-9]{1,16})-(?P<seq>\d{8})"
+    r"-(?P<key>[A-Za-z0-9][A-Za-z0-9-]{0,79})-r(?P<revision>[1-9]\d{0,8})\.parquet"
+)
+_STAMP_LENGTH: Final = len("20261103T091502123Z")
+_ID_TIME = re.compile(r"(?P<at>\d{8}-\d{6})-[0-9A-Za-z]+")
+#: The last sequence number that a name has room for.
+_LAST_SEQ: Final = 99_999_999
+
+
+@dataclass(frozen=True)
+class CommitName:
+    """The name of one commit's file.
+
+    Attributes:
+        at: Time in the name, UTC, whole milliseconds.
+        bench: The bench that committed.
+        seq: The commit's number in the bench's ledger, from 1.
+        key: Inspection, check, or certificate number.
+        revision: Revision of what the key names, from 1.
+    """
+
+    at: datetime
+    bench: str
+    seq: int
+    key: str
+    revision: int
+
+    @cached_property
+    def file_name(self) -> str:
+        """Return the name of the file."""
+        return f"{_stamp(self.at)}-{self.bench}-{self.seq:08d}-{self.key}-r{self.revision}.parquet"
+
+    @property
+    def month(self) -> str:
+        """Return the name of the month folder that the file lies in."""
+        return month_of(self.at)
+
+
+def parse(file_name: str) -> CommitName | None:
+    """Return what *file_name* says, or None where it is not a commit's name."""
+    found = _NAME.fullmatch(file_name)
+    if found is None or not file_name.isascii():
+        return None
+    try:
+        at = datetime.strptime(found["at"] + "000", "%Y%m%dT%H%M%S%f").replace(tzinfo=UTC)
+    except ValueError:  # the 31st of February
+        return None
+    seq = int(found["seq"])
+    return CommitName(at, found["bench"], seq, found["key"], int(found["revision"])) if seq else None
+
+
+def is_month(folder_name: str) -> bool:
+    """Return whether *folder_name* is a month folder's."""
+    return folder_name.isascii() and _MONTH.fullmatch(folder_name) is not None
+
+
+def is_of_bench(file_name: str, bench: str) -> bool:
+    """Return whether *file_name*, if it is a commit's name at all, is one of *bench*."""
+    return file_name.startswith(f"-{bench}-", _STAMP_LENGTH) and file_name.endswith(".parquet")
+
+
+def needle(key: str, revision: int | None = None) -> str:
+    """Return what the names of *key*'s files hold; a name that holds it may still be another key's."""
+    return f"-{key}-r" if revision is None else f"-{key}-r{revision}."
+
+
+def first_month(key: str) -> str:
+    """Return the earliest month that can hold a commit of *key*.
+
+    An inspection's identity starts with the UTC time of its start, and no commit is named with an
+    earlier time than its key (:func:`name_time`). A key without a time may lie anywhere: "".
+    """
+    at = id_time(key)
+    return "" if at is None else month_of(at)
+
+
+def month_of(at: datetime) -> str:
+    """Return the month of *at* in UTC, as 2026-11."""
+    utc = at.astimezone(UTC)
+    return f"{utc.year:04d}-{utc:%m}"  # strftime leaves out a year's leading zeros on some systems
+
+
+def id_time(key: str) -> datetime | None:
+    """Return the UTC time that *key* starts with, or None where it starts with none."""
+    found = _ID_TIME.fullmatch(key)
+    if found is None:
+        return None
+    try:
+        return datetime.strptime(found["at"], "%Y%m%d-%H%M%S").replace(tzinfo=UTC)
+    except ValueError:
+        return None
+
+
+def name_time(at: datetime, key: str, last: CommitName | None, not_before: datetime | None = None) -> datetime:
+    """Return the time for the name of a commit made at *at*, whole milliseconds.
+
+    It is *at*, unless that lies before the bench's last commit, the time in *key*, or *not_before*:
+    then a clock was set back, and the latest of those times is taken. So names keep the order in
+    which a bench committed, and a look-up by month never misses. The ledger's record keeps *at*.
+
+    Raises:
+        BadInput: A time has no time zone.
+    """
+    times = [_whole_ms(at)]
+    if not_before is not None:
+        times.append(_whole_ms(not_before))
+    if (started := id_time(key)) is not None:
+        times.append(started)
+    if last is not None:
+        times.append(last.at)
+    return max(times)
+
+
+def next_seq(last: CommitName | None, bench: str) -> int:
+    """Return the sequence number that follows *last*.
+
+    Raises:
+        BadInput: The bench has used up its numbers.
+    """
+    if last is not None and last.seq >= _LAST_SEQ:
+        raise BadInput(f"bench {bench!r} has made {_LAST_SEQ} commits, as many as one bench may; give it a new name")
+    return 1 if last is None else last.seq + 1
+
+
+def checked_bench(bench: str) -> str:
+    """Return *bench*.
+
+    Raises:
+        BadInput: It is not 1 to 16 of a-z and 0-9.
+    """
+    if not _BENCH.fullmatch(bench):
+        raise BadInput(f"the bench is called {bench!r}; give it 1 to 16 small letters a to z and digits")
+    return bench
+
+
+def checked_key(kind: str, key: str) -> str:
+    """Return *key*, which names a *kind*.
+
+    Raises:
+        BadInput: It holds what a file name's key may not.
+    """
+    if not _KEY.fullmatch(key):
+        raise BadInput(
+            f"the {kind} is called {key!r}; give it at most 80 letters A to Z, digits and hyphens, not a hyphen first"
+        )
+    return key
+
+
+def checked_revision(kind: str, key: str, revision: int) -> int:
+    """Return *revision* of the *kind* named *key*.
+
+    Raises:
+        BadInput: It is not 1 to 999,999,999.
+    """
+    if not 1 <= revision <= 999_999_999:
+        raise BadInput(f"{kind} {key}: revision {revision} cannot be; revisions count from 1")
+    return revision
+
+
+def _stamp(at: datetime) -> str:
+    return f"{at.year:04d}{at:%m%dT%H%M%S}{at.microsecond // 1000:03d}Z"
+
+
+def _whole_ms(at: datetime) -> datetime:
+    if at.tzinfo is None:
+        raise BadInput(f"the time of the commit, {at.isoformat()}, has no time zone; give it its zone")
+    utc = at.astimezone(UTC)
+    return utc.replace(microsecond=utc.microsecond // 1000 * 1000)

@@ -1,0 +1,91 @@
+"""The shop folder: everything that a shop keeps, and where it stands in there."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from pathlib import Path
+
+from schemas.errors import BadInput
+from schemas.job import Job
+from schemas.profile import Profile
+from schemas.shop import Shop
+
+_SLUG = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]*")
+
+
+@dataclass(frozen=True)
+class ShopFolder:
+    """A shop's folder.
+
+    Attributes:
+        root: The folder with shop.toml.
+    """
+
+    root: Path
+
+    @property
+    def archive(self) -> Path:
+        """Return where sealed tables lie."""
+        return self.root / "archive"
+
+    @property
+    def journals(self) -> Path:
+        """Return where open inspections are journalled."""
+        return self.root / "journals"
+
+    @property
+    def captures(self) -> Path:
+        """Return where the captures lie, byte for byte as they came."""
+        return self.root / "captures"
+
+    @property
+    def certificates(self) -> Path:
+        """Return where issued PDFs lie."""
+        return self.root / "certificates"
+
+    @property
+    def identities(self) -> Path:
+        """Return where signing identities lie."""
+        return self.root / "identities"
+
+    def shop(self) -> Shop:
+        """Return shop.toml.
+
+        Raises:
+            BadInput: It is missing or wrong.
+        """
+        path = self.root / "shop.toml"
+        if not path.is_file():
+            raise BadInput(
+                f"{self.root}: there is no shop.toml here; go to the shop folder, name it with --shop, "
+                "or make one with 'filmtally new FOLDER'"
+            )
+        return Shop.load(path)
+
+    def job(self, name: str) -> Job:
+        """Return jobs/NAME.toml.
+
+        Raises:
+            BadInput: There is no such job, or its file is wrong.
+        """
+        return Job.load(self._file("jobs", "job", name))
+
+    def profile(self, name: str) -> Profile:
+        """Return profiles/NAME.toml.
+
+        Raises:
+            BadInput: There is no such line profile, or its file is wrong.
+        """
+        return Profile.load(self._file("profiles", "line profile", name))
+
+    def names(self, folder: str) -> list[str]:
+        """Return the names of the TOML files in *folder* (jobs or profiles), sorted."""
+        return sorted(path.stem for path in (self.root / folder).glob("*.toml"))
+
+    def _file(self, folder: str, kind: str, name: str) -> Path:
+        path = self.root / folder / f"{name}.toml"
+        if not _SLUG.fullmatch(name) or not path.is_file():
+            have = ", ".join(self.names(folder)) or "none"
+            raise BadInput(f"{self.root / folder}: there is no {kind} {name!r} (there are: {have})")
+        return path

@@ -1,0 +1,394 @@
+"""The archive: what was sealed, checked and issued, kept for good.
+
+A commit is one immutable file; what it says of itself lies in its footer (ledger.py), where it lies
+is in layout.py. Nothing is overwritten or deleted. Reading needs no lock and no right to write;
+committing takes a lock that only the same bench on the same archive ever waits for.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from datetime import datetime, timedelta
+from pathlib import Path
+from typing import Any, Final
+
+import pyarrow as pa
+
+from archive import checking, exporting, listing, stored
+from archive.agreement import disagreement
+from archive.commit import cannot_write, make_folder, write_once
+from archive.content import content_sha256
+from archive.layout import (
+    LOCK_PREFIX,
+    CommitName,
+    checked_bench,
+    checked_key,
+    checked_revision,
+    first_month,
+    id_time,
+    month_of,
+    name_time,
+    next_seq,
+)
+from archive.ledger import NO_RECORD, RECORD_KEY, Record, canonical, facts_of, inspection_of, record_hash
+from schemas import parquet
+from schemas.certificates import CERTIFICATES, Certificate
+from schemas.column import Table
+from schemas.errors import BadInput, IntegrityFailed
+from schemas.gauge_checks import GAUGE_CHECKS, GaugeCheck
+from schemas.inspections import INSPECTIONS, Inspection
+from schemas.readings import READINGS, GaugeReading
+from schemas.tables import TABLES
+
+_LOCK_SECONDS: Final = 30.0
+#: How far a gauge's or another computer's clock may be ahead before a time counts as mistyped.
+_CLOCKS_APART: Final = timedelta(days=1)
+#: The tables that have files of their own.
+_WITH_FILES: Final = {t.name: t for t in (READINGS, GAUGE_CHECKS, CERTIFICATES)}
+
+
+class Archive:
+    """A shop's archive, as one bench sees it.
+
+    Attributes:
+        root: The archive's folder. It need not exist: then the archive is empty.
+        bench: Name of the computer that commits: 1 to 16 small letters and digits.
+    """
+
+    def __init__(self, root: Path, bench: str) -> None:
+        """Open the archive at *root*; nothing is read or written yet.
+
+        Raises:
+            BadInput: *root* is a file, or *bench* is not a bench's name.
+        """
+        if root.exists() and not root.is_dir():
+            raise BadInput(f"{root}: this is a file, not an archive's folder; name the folder")
+        self.root = root
+        self.bench = checked_bench(bench)
+        self._folders = listing.Folders(root)
+        self._own_last: tuple[str, str] | None = None  # file name and record hash; a file never changes
+
+    # ---- committing -------------------------------------------------------------------------
+
+    def commit_inspection(self, inspection: Inspection, readings: pa.Table) -> Path:
+        """Commit *inspection* with its *readings*, ordered by reading_no; return the file.
+
+        The readings are columns of READINGS. The commit's time is inspection.sealed_at.
+
+        Raises:
+            BadInput: The revision exists already, or does not follow the one that it supersedes;
+                inspection and readings disagree; or the archive cannot be written to.
+            IntegrityFailed: The bench's last commit cannot be read.
+        """
+        key, revision = inspection.inspection_id, inspection.revision
+        checked_key("inspection", key)
+        checked_revision("inspection", key, revision)
+        if revision == 1 and inspection.supersedes is not None:
+            raise BadInput(f"inspection {key}: revision 1 is the first and supersedes nothing; nothing was changed")
+        if revision > 1 and inspection.supersedes != revision - 1:
+            raise BadInput(
+                f"inspection {key}: revision {revision} supersedes revision {revision - 1} and must say so; "
+                "nothing was changed"
+            )
+        facts = facts_of(inspection)
+
+        def refuse() -> None:
+            there = {one.name.revision for one in listing.find(self._folders, "readings", key)}
+            if revision in there:
+                raise BadInput(
+                    f"inspection {key}: revision {revision} is in the archive already; "
+                    f"a correction is revision {max(there) + 1}; nothing was changed"
+                )
+            if revision > 1 and revision - 1 not in there:
+                raise BadInput(
+                    f"inspection {key}: revision {revision} supersedes revision {revision - 1}, which is not in the "
+                    "archive; nothing was changed"
+                )
+
+        _demand_columns(READINGS, readings)
+        if (wrong := disagreement(inspection, readings)) is not None:
+            raise BadInput(f"inspection {key}: {wrong}; nothing was changed")
+        return self._commit(READINGS, readings, key, revision, inspection.sealed_at, refuse, facts)
+
+    def commit_checks(self, checks: Sequence[GaugeCheck], at: datetime) -> Path:
+        """Commit *checks*, the rows of one check, at the time *at*; return the file.
+
+        Raises:
+            BadInput: There are none, they are of several checks, or the check is in the archive
+                already; or the archive cannot be written to.
+            IntegrityFailed: The bench's last commit cannot be read.
+        """
+        keys = sorted({check.check_id for check in checks})
+        if len(keys) != 1:
+            raise BadInput(f"a commit holds the rows of one check, not of {len(keys)}; nothing was changed")
+        (key,) = keys
+        checked_key("check", key)
+
+        def refuse() -> None:
+            if listing.find(self._folders, "gauge_checks", key):
+                raise BadInput(f"check {key}: is in the archive already; nothing was changed")
+
+        rows = parquet.table_of(GAUGE_CHECKS, checks)
+        done_at = max(check.done_at for check in checks)
+        if done_at > at + _CLOCKS_APART:
+            raise BadInput(
+                f"check {key}: was done at {done_at:%Y-%m-%d %H:%M} UTC, and it is only {at:%Y-%m-%d %H:%M}; "
+                "correct the time; nothing was changed"
+            )
+        return self._commit(GAUGE_CHECKS, rows, key, 1, at, refuse, not_before=done_at)
+
+    def commit_certificate(self, certificate: Certificate) -> Path:
+        """Commit *certificate* to the register at its issued_at; return the file.
+
+        Raises:
+            BadInput: Its number and revision are in the archive already, or what it supersedes is
+                not; or the archive cannot be written to.
+            IntegrityFailed: The bench's last commit cannot be read.
+        """
+        key, revision, old = certificate.number, certificate.revision, certificate.supersedes
+        checked_key("certificate", key)
+        checked_revision("certificate", key, revision)
+
+        def refuse() -> None:
+            there = {one.name.revision for one in listing.find(self._folders, "certificates", key)}
+            if revision in there:
+                raise BadInput(f"certificate {key}: revision {revision} is in the archive already; nothing was changed")
+            if old is not None and (old >= revision or old not in there):
+                raise BadInput(
+                    f"certificate {key}: revision {revision} supersedes revision {old}, which is not an earlier one "
+                    "in the archive; nothing was changed"
+                )
+
+        rows = parquet.table_of(CERTIFICATES, [certificate])
+        started = id_time(certificate.inspection_id)
+        return self._commit(CERTIFICATES, rows, key, revision, certificate.issued_at, refuse, not_before=started)
+
+    def _commit(
+        self,
+        contract: Table,
+        rows: pa.Table,
+        key: str,
+        revision: int,
+        at: datetime,
+        refuse: Callable[[], None],
+        facts: Mapping[str, Any] | None = None,
+        not_before: datetime | None = None,
+    ) -> Path:
+        content = content_sha256(rows)
+        with self._locked():
+            refuse()
+            last = listing.last_of_bench(self.root, self.bench)
+            named_at = name_time(at, key, last.name if last else None, not_before)
+            seq = next_seq(last.name if last else None, self.bench)
+            record = Record(
+                table=contract.name,
+                table_version=contract.version,
+                key=key,
+                revision=revision,
+                bench=self.bench,
+                seq=seq,
+                committed_at=at,
+                named_at=named_at,
+                previous=self._hash_of(last),
+                content_sha256=content,
+                rows=rows.num_rows,
+                facts=facts,
+                facts_version=None if facts is None else INSPECTIONS.version,
+            ).text()
+            name = CommitName(named_at, self.bench, seq, key, revision)
+            folder = self.root / contract.name / name.month
+            file = pa.BufferOutputStream()
+            parquet.write(contract, rows, file, {RECORD_KEY: record})
+            make_folder(folder)
+            path = folder / name.file_name
+            write_once(path, memoryview(file.getvalue()))
+            self._own_last = (name.file_name, record_hash(record))
+            return path
+
+    def _hash_of(self, last: listing.Stored | None) -> str:
+        if last is None:
+            return NO_RECORD
+        if self._own_last is not None and self._own_last[0] == last.name.file_name:
+            return self._own_last[1]
+        try:
+            return record_hash(stored.record(last).text())
+        except IntegrityFailed as wrong:
+            raise IntegrityFailed(
+                f"{wrong.sentence}; until then bench {self.bench!r} cannot go on, another bench name can"
+            ) from None
+
+    @contextmanager
+    def _locked(self) -> Iterator[None]:
+        from filelock import FileLock, Timeout
+
+        make_folder(self.root)
+        lock = FileLock(self.root / f"{LOCK_PREFIX}{self.bench}", timeout=_LOCK_SECONDS)
+        try:
+            lock.acquire()
+        except Timeout:
+            raise BadInput(
+                f"{self.root}: another program has been committing as bench {self.bench!r} for {_LOCK_SECONDS:.0f} "
+                "seconds; nothing was changed; wait for it or end it, then repeat"
+            ) from None
+        except OSError as wrong:
+            raise cannot_write(self.root, wrong) from None
+        try:
+            yield
+        finally:
+            lock.release()
+
+    # ---- looking up -------------------------------------------------------------------------
+
+    def inspections(self, all_revisions: bool = False) -> list[Inspection]:
+        """Return the inspections, oldest commit first: the valid revision of each, or all revisions.
+
+        Raises:
+            IntegrityFailed: Two files hold the same valid revision of an inspection, or a file is
+                not whole.
+            BadInput: The archive may not be read.
+        """
+        found = listing.commits(self.root, "readings")
+        if not all_revisions:
+            found = _valid(found)
+        return [self._inspection(one) for one in found]
+
+    def inspection(self, inspection_id: str, revision: int | None = None) -> Inspection:
+        """Return the inspection, in its valid revision or the given one.
+
+        Raises:
+            BadInput: There is none.
+            IntegrityFailed: Two files hold that revision, or its file is not whole.
+        """
+        return self._inspection(self._find(inspection_id, revision))
+
+    def readings(self, inspection_id: str, revision: int | None = None) -> pa.Table:
+        """Return the inspection's readings by reading_no, shown to be those that were committed.
+
+        Raises:
+            BadInput: There is no such inspection.
+            IntegrityFailed: Two files hold that revision, or its rows are not those that were committed.
+        """
+        return stored.rows(READINGS, self._find(inspection_id, revision))
+
+    def reading_records(self, inspection_id: str, revision: int | None = None) -> list[GaugeReading]:
+        """Return the inspection's readings by reading_no, as records.
+
+        Raises:
+            BadInput, IntegrityFailed: As :meth:`readings`.
+        """
+        return parquet.records(READINGS, self.readings(inspection_id, revision))
+
+    def checks(self, gauge_serial: str | None = None, since: datetime | None = None) -> list[GaugeCheck]:
+        """Return the rows of the gauge checks by done_at: of one gauge or all, from *since* on or all.
+
+        Raises:
+            IntegrityFailed: A file is not whole, or its rows are not those that were committed.
+            BadInput: The archive may not be read.
+        """
+        # No check is named with an earlier time than it was done at, so earlier months need no look.
+        from_month = "" if since is None else month_of(since)
+        rows: list[GaugeCheck] = []
+        for one in listing.commits(self.root, "gauge_checks", from_month):
+            rows += parquet.records(GAUGE_CHECKS, stored.rows(GAUGE_CHECKS, one))
+        return sorted(
+            (
+                row
+                for row in rows
+                if (gauge_serial is None or row.gauge_serial == gauge_serial)
+                and (since is None or row.done_at >= since)
+            ),
+            key=lambda row: (row.done_at, row.check_id),
+        )
+
+    def certificates(self, inspection_id: str | None = None) -> list[Certificate]:
+        """Return the issued certificates in every revision, oldest first: of one inspection or all.
+
+        Raises:
+            IntegrityFailed: A file is not whole, or its row is not the one that was committed.
+            BadInput: The archive may not be read.
+        """
+        from_month = "" if inspection_id is None else first_month(inspection_id)
+        rows: list[Certificate] = []
+        for one in listing.commits(self.root, "certificates", from_month):
+            rows += parquet.records(CERTIFICATES, stored.rows(CERTIFICATES, one))
+        return [row for row in rows if inspection_id is None or row.inspection_id == inspection_id]
+
+    def certificate_of_pdf(self, pdf_sha256: str) -> Certificate | None:
+        """Return the certificate whose signed PDF has that SHA-256 (hex), or None where none has.
+
+        Raises:
+            IntegrityFailed, BadInput: As :meth:`certificates`.
+        """
+        wanted = pdf_sha256.lower()
+        return next((row for row in self.certificates() if row.pdf_sha256.lower() == wanted), None)
+
+    def _find(self, inspection_id: str, revision: int | None) -> listing.Stored:
+        one = listing.the_one(listing.find(self._folders, "readings", inspection_id, revision))
+        if one is None:
+            which = f"inspection {inspection_id!r}" + ("" if revision is None else f" in revision {revision}")
+            raise BadInput(f"{self.root}: there is no {which}; 'filmtally history' lists those that there are")
+        return one
+
+    def _inspection(self, one: listing.Stored) -> Inspection:
+        return inspection_of(stored.record(one), str(one.path))
+
+    # ---- vouching ---------------------------------------------------------------------------
+
+    def head(self) -> str:
+        """Return the ledger's head: each bench's last sequence number and record hash, as JSON.
+
+        Raises:
+            IntegrityFailed: A bench's last commit cannot be read.
+            BadInput: The archive may not be read.
+        """
+        return canonical(
+            {
+                bench: {"seq": one.name.seq, "record": record_hash(stored.record(one).text())}
+                for bench, one in listing.lasts(self.root).items()
+            }
+        )
+
+    def check(self, anchors: Sequence[str] = ()) -> list[checking.Trouble]:
+        """Return what is wrong with the archive, or an empty list.
+
+        Args:
+            anchors: Ledger heads kept elsewhere, such as those printed in certificates. Those in
+                the archive's own register are always compared.
+
+        Raises:
+            BadInput: An anchor is not a ledger head, or the archive may not be read.
+        """
+        return checking.check(self.root, anchors)
+
+    def export(self, table_name: str, path: Path) -> None:
+        """Write one of the four tables, every revision of it, to *path*: .parquet or .csv.
+
+        Raises:
+            BadInput: There is no such table, the suffix is another, or *path* cannot be written.
+            IntegrityFailed: A file of the archive is not whole.
+        """
+        if table_name not in TABLES:
+            raise BadInput(f"there is no table {table_name!r}; there are: {', '.join(TABLES)}")
+        exporting.export(TABLES[table_name], self._whole(table_name), path)
+
+    def _whole(self, table_name: str) -> Iterator[pa.Table]:
+        if table_name == INSPECTIONS.name:
+            yield parquet.table_of(INSPECTIONS, self.inspections(all_revisions=True))
+            return
+        for one in listing.commits(self.root, table_name):
+            yield stored.rows(_WITH_FILES[table_name], one)
+
+
+def _valid(found: list[listing.Stored]) -> list[listing.Stored]:
+    by_key: dict[str, list[listing.Stored]] = defaultdict(list)
+    for one in found:
+        by_key[one.name.key].append(one)
+    valid = {id(listing.the_one(of_key)) for of_key in by_key.values()}
+    return [one for one in found if id(one) in valid]
+
+
+def _demand_columns(contract: Table, rows: pa.Table) -> None:
+    if not rows.schema.equals(contract.arrow_schema, check_metadata=False):
+        raise BadInput(f"{contract.name}: the columns are not those of version {contract.version}; nothing was changed")

@@ -1,0 +1,31 @@
+"""`make campaign`: the slow campaigns in their long form; writes campaign.json."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from typing import Final
+
+from bench import kill_capture, kill_commit
+from bench.run import RESULTS
+
+SEED: Final = 20261103
+
+
+def main() -> int:
+    """Run every campaign; return 1 where anything was lost, half visible or failed."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--times", type=int, default=200, metavar="N", help="how often each kills (default: 200)")
+    times = parser.parse_args().times
+    results = []
+    for run in (lambda: kill_capture.campaign(times, SEED), lambda: kill_commit.campaign(times)):
+        results.append(run())
+        print(json.dumps(results[-1]), flush=True)
+    RESULTS.mkdir(exist_ok=True)
+    (RESULTS / "campaign.json").write_text(json.dumps(results, indent=2) + "\n", encoding="utf-8")
+    return int(any(r["lost"] or r["half_visible"] or r["failed"] for r in results))
+
+
+if __name__ == "__main__":
+    sys.exit(main())
