@@ -124,6 +124,7 @@ class Action(StrEnum):
     ACCEPT = "accept"
     REMEASURE = "measure again"
     CONCESSION = "ask for a concession"
+    REWORK = "rework the feature"
     RECOAT = "scuff and recoat"
     STRIP = "strip and redo"
     STOP = "stop and ask"

@@ -1,0 +1,102 @@
+"""From the archive to one assessed inspection: which one is meant, what bears on it, what it comes to."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import timedelta
+from typing import Final
+
+from archive.store import Archive
+from report.evidence import Evidence
+from rules.assessment import assess
+from rules.results import Assessment
+from schemas.errors import BadInput
+from schemas.gauge_checks import GaugeCheck
+from schemas.inspections import Inspection
+from schemas.job import Job
+from schemas.readings import GaugeReading
+from schemas.shop import Shop
+from schemas.vocabulary import CheckKind
+
+#: No policy lets a verification be older than this when a reading is taken (schemas/shop.py).
+_OLDEST: Final = timedelta(hours=744)
+
+
+@dataclass(frozen=True, slots=True)
+class Assessed:
+    """An inspection, what it is judged by, and what came out."""
+
+    evidence: Evidence
+    assessment: Assessment
+
+
+def the_inspection(archive: Archive, wanted: str) -> Inspection:
+    """Return the inspection that *wanted* names: by its id, the beginning of one, or its lot.
+
+    Raises:
+        BadInput: There is none, or more than one; the sentence names them.
+    """
+    every = archive.inspections()
+    found = [i for i in every if i.inspection_id == wanted]
+    found = found or [i for i in every if i.lot == wanted or i.inspection_id.startswith(wanted)]
+    if len(found) == 1:
+        return found[0]
+    if not found:
+        raise BadInput(
+            f"there is no sealed inspection {wanted!r}, and no such lot; 'filmtally history' lists what there is"
+        )
+    names = ", ".join(f"{i.inspection_id} (lot {i.lot})" for i in found[:6]) + (", …" if len(found) > 6 else "")
+    raise BadInput(f"{wanted!r} names {len(found)} inspections: {names}; name one by its number")
+
+
+def assessed(archive: Archive, inspection: Inspection) -> Assessed:
+    """Return *inspection* judged by its own job and policy and by every check that bears on it."""
+    readings = archive.reading_records(inspection.inspection_id, inspection.revision)
+    evidence = Evidence(
+        shop=Shop.from_json(inspection.shop_json),
+        job=Job.from_json(inspection.job_json),
+        inspection=inspection,
+        readings=tuple(readings),
+        checks=tuple(archive.checks(inspection.gauge_serial)),
+    )
+    whole = judge(evidence)
+    bearing = replace(evidence, checks=bearing_checks(readings, evidence.checks))
+    few = judge(bearing)
+    # A sentence may cite an older check; then all are kept, so that the evidence gives the same again.
+    return Assessed(bearing, few) if few == whole else Assessed(evidence, whole)
+
+
+def judge(evidence: Evidence) -> Assessment:
+    """Return what the rules say of *evidence*."""
+    inspection = evidence.inspection
+    return assess(
+        evidence.job,
+        evidence.shop,
+        evidence.readings,
+        evidence.checks,
+        coats=inspection.coats,
+        bakes=inspection.bakes,
+    )
+
+
+def bearing_checks(readings: Sequence[GaugeReading], checks: Sequence[GaugeCheck]) -> tuple[GaugeCheck, ...]:
+    """Return the checks that can decide about *readings*: every calibration, and what was done from the
+    oldest verification that a policy allows up to the first one after the last reading, in each mode."""
+    if not readings:
+        return tuple(checks)
+    first, last = min(r.taken_at for r in readings), max(r.taken_at for r in readings)
+    ends = []
+    for mode in {r.probe_mode for r in readings}:
+        after = [
+            c.done_at
+            for c in checks
+            if c.kind == CheckKind.VERIFICATION and c.probe_mode in (mode, None) and c.done_at > last
+        ]
+        ends.append(min(after, default=None))
+    until = None if None in ends else max(e for e in ends if e is not None)
+    return tuple(
+        c
+        for c in checks
+        if c.kind == CheckKind.CALIBRATION or (c.done_at >= first - _OLDEST and (until is None or c.done_at <= until))
+    )

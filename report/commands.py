@@ -1,0 +1,478 @@
+"""The commands from the archive to a reader: new, identity, assess, certify, verify, history, archive.
+
+Only what `--help` needs is imported up here; the rest is imported where it is used.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from archive.shop_folder import ShopFolder
+    from archive.store import Archive
+    from schemas.certificates import Certificate
+
+_PASSPHRASE = "FILMTALLY_PASSPHRASE"  # noqa: S105 - the variable's name
+
+
+def register(commands: Any) -> None:
+    """Add the commands of this wing to *commands*, an argparse subparsers action."""
+    _register_new(commands)
+    _register_assess(commands)
+    _register_certify(commands)
+    _register_verify(commands)
+    _register_history(commands)
+    _register_archive(commands)
+
+
+# new, identity
+
+
+def _register_new(commands: Any) -> None:
+    new = commands.add_parser("new", help="make a starter shop folder")
+    new.add_argument("folder", type=Path, metavar="FOLDER")
+    new.add_argument("--signer", default=None, metavar="CODE", help="make a key for this inspector as well")
+    new.add_argument(
+        "--passphrase-file",
+        type=Path,
+        metavar="FILE",
+        help=f"file with the key's passphrase (else {_PASSPHRASE}, or asked)",
+    )
+    new.set_defaults(run=_new)
+    identity = commands.add_parser("identity", help="make a signing key for an inspector")
+    identity.add_argument("code", metavar="CODE")
+    identity.add_argument(
+        "--passphrase-file",
+        type=Path,
+        metavar="FILE",
+        help=f"file with the key's passphrase (else {_PASSPHRASE}, or asked)",
+    )
+    identity.set_defaults(run=_identity)
+
+
+def _new(args: argparse.Namespace) -> int:
+    from datetime import timedelta
+
+    from report.starting import start
+    from schemas.errors import BadInput
+
+    code = args.signer or "ab"
+    if not code.isascii() or not code.isalnum():
+        raise BadInput(f"--signer {code!r}: a code is letters and digits, such as ab")
+    today = args.now().date()
+    files = start(args.folder, code, today.isoformat(), (today + timedelta(days=365)).isoformat())
+    args.shop = args.folder
+    for path in files:
+        print(path)
+    if args.signer:
+        _make_identity(args, code)
+    print(f"now put your own shop into {args.folder / 'shop.toml'}, then your parts into {args.folder / 'jobs'}")
+    return 0
+
+
+def _identity(args: argparse.Namespace) -> int:
+    _make_identity(args, args.code)
+    return 0
+
+
+def _make_identity(args: argparse.Namespace, code: str) -> None:
+    from archive.commit import make_folder, write_once
+    from report.figures import fingerprint
+    from report.issuing import identity_path
+    from report.signing import load_identity, make_identity
+    from schemas.errors import BadInput
+
+    folder = _folder(args)
+    shop = folder.shop()
+    person = shop.find_inspector(code)
+    path = identity_path(folder, shop, code)
+    if path.exists():
+        raise BadInput(f"{path}: there is a key already; move it away first, certificates signed with it stay valid")
+    passphrase = _passphrase(args, twice=True)
+    now = args.now()
+    content = make_identity(person.name, shop.name, passphrase, now)
+    made = load_identity(content, passphrase, now, str(path))
+    make_folder(path.parent)
+    write_once(path, content)
+    print(f"{path}: key of {person.name}; keep it and its passphrase to that person alone")
+    print(
+        f"its fingerprint, to be given to customers by another way than the certificate: {fingerprint(made.key_sha256)}"
+    )
+
+
+def _passphrase(args: argparse.Namespace, *, twice: bool = False) -> str:
+    import getpass
+
+    from schemas.errors import BadInput
+
+    if args.passphrase_file is not None:
+        try:
+            text: str = args.passphrase_file.read_text(encoding="utf-8")
+        except (OSError, UnicodeDecodeError) as wrong:
+            raise BadInput(f"{args.passphrase_file}: the passphrase cannot be read from there ({wrong})") from None
+        return text.rstrip("\r\n")
+    if _PASSPHRASE in os.environ:
+        return os.environ[_PASSPHRASE]
+    if not sys.stdin.isatty():
+        raise BadInput(
+            f"no passphrase: name its file with --passphrase-file, set {_PASSPHRASE}, or run this at a terminal"
+        )
+    first = getpass.getpass("passphrase of the key: ")
+    if twice and getpass.getpass("once more: ") != first:
+        raise BadInput("the two passphrases differ; start again")
+    return first
+
+
+# assess
+
+
+def _register_assess(commands: Any) -> None:
+    assess = commands.add_parser("assess", help="judge an inspection: gate, verdict per location, advice")
+    assess.add_argument(
+        "inspection", nargs="?", metavar="INSPECTION", help="its number, the beginning of one, or its lot"
+    )
+    assess.add_argument("--all", action="store_true", help="every inspection, one line each")
+    assess.add_argument(
+        "--rules", action="store_true", help="list the acceptance rules, their sources, and how well each is known"
+    )
+    assess.add_argument("--json", action="store_true", help="answer as JSON")
+    assess.set_defaults(run=_assess)
+
+
+def _assess(args: argparse.Namespace) -> int:
+    from report.assessing import assessed, the_inspection
+    from report.figures import VERDICT_WORDS
+    from report.plain_text import assessment_json, assessment_lines, table
+    from schemas.errors import BadInput
+
+    if args.rules:
+        return _list_rules(args)
+    _folder(args).shop()
+    archive = _archive(args)
+    if args.all:
+        cases = [assessed(archive, i) for i in archive.inspections()]
+        if args.json:
+            print(json.dumps([assessment_json(c) for c in cases], ensure_ascii=False))
+        else:
+            rows = [
+                (
+                    c.evidence.inspection.inspection_id,
+                    c.evidence.inspection.part_no,
+                    c.evidence.inspection.lot,
+                    VERDICT_WORDS[c.assessment.verdict],
+                    f"gauge {c.assessment.coverage.state}",
+                )
+                for c in cases
+            ]
+            print("\n".join(table(rows)) if rows else "no sealed inspection")
+        return max((_assess_code(c) for c in cases), default=0)
+    if args.inspection is None:
+        raise BadInput("name the inspection or its lot, or say --all or --rules")
+    case = assessed(archive, the_inspection(archive, args.inspection))
+    if args.json:
+        print(json.dumps(assessment_json(case), ensure_ascii=False))
+    else:
+        print("\n".join(assessment_lines(case)))
+    return _assess_code(case)
+
+
+def _assess_code(case: Any) -> int:
+    from rules.results import GateState
+    from rules.verdict import Verdict
+
+    if case.assessment.coverage.state is not GateState.COVERED:
+        return 3
+    return 0 if case.assessment.verdict is Verdict.PASS else 1
+
+
+def _list_rules(args: argparse.Namespace) -> int:
+    from rules.conformity import rule_statement
+    from schemas.job import Rule
+    from schemas.vocabulary import RuleName
+
+    rules = [rule_statement(Rule(name=name)) for name in RuleName]
+    if args.json:
+        print(
+            json.dumps(
+                [
+                    {"name": r.name, "title": r.title, "text": r.text, "source": r.source, "known": r.known}
+                    for r in rules
+                ],
+                ensure_ascii=False,
+            )
+        )
+        return 0
+    for rule in rules:
+        print(f"{rule.name}: {rule.title}\n  {rule.text}\n  source: {rule.source}\n  how well known: {rule.known}\n")
+    return 0
+
+
+# certify
+
+
+def _register_certify(commands: Any) -> None:
+    certify = commands.add_parser("certify", help="issue a signed certificate")
+    certify.add_argument("inspection", metavar="INSPECTION", help="its number, the beginning of one, or its lot")
+    certify.add_argument("--signer", required=True, metavar="CODE", help="inspector who signs")
+    certify.add_argument(
+        "--passphrase-file",
+        type=Path,
+        metavar="FILE",
+        help=f"file with the key's passphrase (else {_PASSPHRASE}, or asked)",
+    )
+    certify.add_argument("--why", metavar="REASON", help="issue a new revision that supersedes the last one")
+    certify.add_argument(
+        "--deviation", metavar="TEXT", help="certify although the gate does not cover it; printed on the first page"
+    )
+    certify.add_argument("--deviation-by", metavar="CODE", help="who states the deviation")
+    certify.add_argument("--json", action="store_true", help="answer as JSON")
+    certify.set_defaults(run=_certify)
+
+
+def _certify(args: argparse.Namespace) -> int:
+    from report.assessing import the_inspection
+    from report.figures import VERDICT_WORDS
+    from report.issuing import Wish, issue
+    from rules.verdict import Verdict
+
+    folder = _folder(args)
+    folder.shop()
+    archive = _archive(args)
+    inspection = the_inspection(archive, args.inspection)
+    wish = Wish(args.signer, args.deviation, args.deviation_by, args.why)
+    issued = issue(folder, archive, inspection, wish, lambda: _passphrase(args), args.now())
+    entry = issued.entry
+    verdict = Verdict[entry.verdict]
+    if issued.moved_aside is not None:
+        print(
+            f"filmtally: a PDF that was never registered stood in the way; it is now {issued.moved_aside}",
+            file=sys.stderr,
+        )
+    if args.json:
+        said = {
+            "number": entry.number,
+            "revision": entry.revision,
+            "pdf": str(issued.path),
+            "verdict": entry.verdict,
+            "pdf_sha256": entry.pdf_sha256,
+        }
+        print(json.dumps(said))
+    else:
+        print(f"certificate {entry.number} revision {entry.revision}, {VERDICT_WORDS[verdict]}: {issued.path}")
+    return 0 if verdict is Verdict.PASS else 1
+
+
+# verify
+
+
+def _register_verify(commands: Any) -> None:
+    verify = commands.add_parser(
+        "verify",
+        help="check a certificate: signature, then every number computed again",
+        description="Check a certificate. In a shop folder its register is asked too; elsewhere, name the shop's "
+        "certificate or the fingerprint of its key with --trust.",
+    )
+    verify.add_argument("pdf", type=Path, nargs="+", metavar="PDF")
+    verify.add_argument(
+        "--trust",
+        action="append",
+        metavar="FILE",
+        help="a signing certificate (PEM or DER) that is known, or its SHA-256 fingerprint",
+    )
+    verify.add_argument("--json", action="store_true", help="answer as JSON")
+    verify.set_defaults(run=_verify)
+
+
+def _verify(args: argparse.Namespace) -> int:
+    from report.plain_text import verification_lines
+    from report.verifying import verify
+    from rules.verdict import Verdict
+    from schemas.errors import BadInput, IntegrityFailed
+
+    register = _register_of_the_shop(args)
+    trusted = {c.key_sha256 for c in register or []} | {_fingerprint(t) for t in args.trust or []}
+    codes = []
+    answers = []
+    for path in args.pdf:
+        try:
+            content = path.read_bytes()
+        except OSError as wrong:
+            raise BadInput(f"{path}: cannot be read ({wrong.strerror}); name a certificate's PDF") from None
+        try:
+            found = verify(content, trusted, register)
+        except IntegrityFailed as refused:
+            codes.append(4)
+            answers.append({"pdf": str(path), "holds": False, "sentence": refused.sentence})
+            print(f"filmtally: {path}: {refused.sentence}", file=sys.stderr)
+            continue
+        worst = max(p.verdict for p in found.parts)
+        codes.append(4 if worst is Verdict.FAIL else int(worst is Verdict.UNDECIDED or found.states != "conforms"))
+        answers.append(
+            {
+                "pdf": str(path),
+                "holds": found.holds,
+                "number": found.number,
+                "states": found.states,
+                "parts": [{"part": p.name, "verdict": p.verdict.name, "sentence": p.sentence} for p in found.parts],
+            }
+        )
+        if not args.json:
+            print(f"{path}")
+            print("\n".join(f"  {line}" for line in verification_lines(found)))
+        for part in found.parts:
+            if part.verdict is Verdict.FAIL:
+                print(f"filmtally: {path}: {part.sentence}", file=sys.stderr)
+                break
+    if args.json:
+        print(json.dumps(answers, ensure_ascii=False))
+    return max(codes)
+
+
+def _register_of_the_shop(args: argparse.Namespace) -> list[Certificate] | None:
+    """Return the register of the shop folder, or None where verify is run outside of one."""
+    if not (args.shop / "shop.toml").is_file():
+        return None
+    return _archive(args).certificates()
+
+
+def _fingerprint(trust: str) -> str:
+    from cryptography import x509
+
+    from report.signing import fingerprint_of
+    from schemas.errors import BadInput
+
+    digits = trust.replace(" ", "").replace(":", "").lower()
+    if len(digits) == 64 and all(c in "0123456789abcdef" for c in digits):
+        return digits
+    try:
+        content = Path(trust).read_bytes()
+    except OSError as wrong:
+        raise BadInput(
+            f"--trust {trust}: is no fingerprint of 64 hex digits, and no file that can be read ({wrong.strerror})"
+        ) from None
+    try:
+        pem = b"-----BEGIN" in content
+        return fingerprint_of(
+            x509.load_pem_x509_certificate(content) if pem else x509.load_der_x509_certificate(content)
+        )
+    except ValueError:
+        raise BadInput(
+            f"--trust {trust}: is no certificate in PEM or DER; ask the shop for the one that it signs with"
+        ) from None
+
+
+# history, archive
+
+
+def _register_history(commands: Any) -> None:
+    history = commands.add_parser("history", help="find inspections and their certificates")
+    history.add_argument("--part", metavar="NUMBER")
+    history.add_argument("--lot")
+    history.add_argument("--customer", metavar="NAME", help="or a part of the name")
+    history.add_argument("--gauge", metavar="SERIAL")
+    history.add_argument("--from", dest="since", metavar="DAY", help="sealed on this day or later")
+    history.add_argument("--to", dest="until", metavar="DAY", help="sealed on this day or before")
+    history.add_argument("--revisions", action="store_true", help="the superseded revisions too")
+    history.add_argument("--json", action="store_true", help="answer as JSON")
+    history.set_defaults(run=_history)
+
+
+def _history(args: argparse.Namespace) -> int:
+    from datetime import date
+    from zoneinfo import ZoneInfo
+
+    from report.plain_text import history_lines, history_rows
+    from schemas.errors import BadInput
+
+    def day(text: str | None) -> date | None:
+        try:
+            return date.fromisoformat(text) if text else None
+        except ValueError:
+            raise BadInput(f"{text!r} is no day; write it as 2026-01-31") from None
+
+    zone = ZoneInfo(_folder(args).shop().time_zone)
+    since, until = day(args.since), day(args.until)
+    archive = _archive(args)
+    chosen = [
+        i
+        for i in archive.inspections(all_revisions=args.revisions)
+        if (args.part is None or i.part_no == args.part)
+        and (args.lot is None or i.lot == args.lot)
+        and (args.customer is None or args.customer.casefold() in i.customer.casefold())
+        and (args.gauge is None or i.gauge_serial == args.gauge)
+        and (since is None or i.sealed_at.astimezone(zone).date() >= since)
+        and (until is None or i.sealed_at.astimezone(zone).date() <= until)
+    ]
+    rows = history_rows(chosen, archive.certificates())
+    print(json.dumps(rows, ensure_ascii=False) if args.json else "\n".join(history_lines(rows, zone)))
+    return 0
+
+
+def _register_archive(commands: Any) -> None:
+    archive = commands.add_parser("archive", help="check the archive, or export a table")
+    actions = archive.add_subparsers(metavar="ACTION", required=True)
+    check = actions.add_parser("check", help="every file, every row's hash, every bench's chain")
+    check.add_argument(
+        "--anchor",
+        action="append",
+        type=Path,
+        metavar="PDF",
+        help="a certificate that holds the ledger's head as of its issue",
+    )
+    check.add_argument("--json", action="store_true", help="answer as JSON")
+    check.set_defaults(run=_archive_check)
+    export = actions.add_parser("export", help="write a table as one CSV or Parquet file")
+    export.add_argument("table", choices=("readings", "gauge_checks", "inspections", "certificates"))
+    export.add_argument("target", type=Path, metavar="FILE", help="ends in .csv or .parquet")
+    export.set_defaults(run=_archive_export)
+
+
+def _archive_check(args: argparse.Namespace) -> int:
+    from report.verifying import ledger_head_of
+
+    _folder(args).shop()
+    anchors = [ledger_head_of(path) for path in args.anchor or []]
+    troubles = _archive(args).check(anchors)
+    wrong = [t for t in troubles if not t.harmless]
+    if args.json:
+        print(
+            json.dumps(
+                [{"path": str(t.path), "kind": t.kind, "sentence": t.sentence} for t in troubles], ensure_ascii=False
+            )
+        )
+    else:
+        for trouble in troubles:
+            print(f"{trouble.kind}: {trouble.sentence}")
+        print(
+            "the archive is not as it was committed"
+            if wrong
+            else "every file, row and chain of the archive is as it was committed"
+        )
+    return 4 if wrong else 0
+
+
+def _archive_export(args: argparse.Namespace) -> int:
+    _folder(args).shop()
+    _archive(args).export(args.table, args.target)
+    print(f"{args.table}: {args.target}")
+    return 0
+
+
+# what they share
+
+
+def _folder(args: argparse.Namespace) -> ShopFolder:
+    from archive.shop_folder import ShopFolder
+
+    return ShopFolder(args.shop)
+
+
+def _archive(args: argparse.Namespace) -> Archive:
+    from archive.store import Archive
+
+    return Archive(_folder(args).archive, args.bench)

@@ -1,0 +1,78 @@
+"""What a certificate is made from: the archived rows of one inspection, and the facts of its issue."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from fractions import Fraction
+
+from rules.film_build import is_judged
+from rules.results import Assessment
+from schemas.gauge_checks import GaugeCheck
+from schemas.inspections import Inspection
+from schemas.job import Job
+from schemas.readings import GaugeReading
+from schemas.shop import Shop
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """One inspection with everything that it is judged by.
+
+    Attributes:
+        shop: The shop as it was when the inspection was sealed.
+        job: The job as it was then.
+        inspection: The sealed inspection.
+        readings: Its readings, counted or not, by number.
+        checks: The checks of its gauge that bear on it.
+    """
+
+    shop: Shop
+    job: Job
+    inspection: Inspection
+    readings: tuple[GaugeReading, ...]
+    checks: tuple[GaugeCheck, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class IssueFacts:
+    """What is settled when a certificate is issued.
+
+    Attributes:
+        number: Number of the certificate.
+        revision: Its revision, from 1.
+        issued_at: When it is issued, with a time zone.
+        signer: Code of the inspector who signs.
+        key_sha256: SHA-256 fingerprint of the signing certificate, in hex.
+        deviation: What it deviates in, in words; None where it does not.
+        deviation_by: Code of the person who stated the deviation.
+        supersedes: Revision of the certificate that it supersedes; None for the first.
+        superseded_why: Why.
+        ledger_head: The archive's ledger as of the issue, as JSON.
+    """
+
+    number: str
+    revision: int
+    issued_at: datetime
+    signer: str
+    key_sha256: str
+    deviation: str | None = None
+    deviation_by: str | None = None
+    supersedes: int | None = None
+    superseded_why: str | None = None
+    ledger_head: str = "{}"
+
+
+def builds_by_reading(evidence: Evidence, assessment: Assessment) -> dict[int, Fraction]:
+    """Return the film build behind each counted reading's number, in the unit of the specification.
+
+    Taken from the assessment and not computed anew, so that what is printed is what was judged.
+
+    Raises:
+        ValueError: The assessment is not one of these readings.
+    """
+    builds: dict[int, Fraction] = {}
+    for place in assessment.locations:
+        numbers = [r.reading_no for r in evidence.readings if is_judged(r) and r.location == place.location]
+        builds.update(zip(numbers, place.builds, strict=True))
+    return builds

@@ -1,0 +1,121 @@
+"""How a number, a moment or a verdict is written on a page. Every rounding of the report is here."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import date, datetime, timedelta
+from decimal import Decimal
+from fractions import Fraction
+from typing import Final
+from zoneinfo import ZoneInfo
+
+from rules.rounding import shown
+from rules.verdict import Verdict
+from schemas.readings import GaugeReading
+from schemas.units import Unit
+
+NBSP: Final = "\u00a0"
+MINUS: Final = "\u2212"
+DASH: Final = "\u2013"
+
+VERDICT_WORDS: Final = {
+    Verdict.PASS: "conforms",
+    Verdict.UNDECIDED: "undecided",
+    Verdict.FAIL: "does not conform",
+}
+
+# One µm is 0.04 mil, so a mil figure needs two places more to say as much. A hundredth of a mil is a
+# quarter of a µm: one place less.
+_MORE_PLACES_IN_MIL: Final = 2
+_FEWER_PLACES_IN_UM: Final = 1
+
+
+def figure(number: Fraction | Decimal | None, places: int) -> str:
+    """Return *number* rounded half to even to *places* decimals, with a real minus; a dash for None."""
+    return DASH if number is None else f"{shown(Fraction(number), places):f}".replace("-", MINUS)
+
+
+def figure_between(number: Fraction | None, places: int, bounds: Iterable[Decimal | None]) -> str:
+    """Return *number* as :func:`figure` does, with as many places more as it takes not to lie about *bounds*.
+
+    A mean of 59.96 beside a lower limit of 60.0 is never printed as 60.0.
+    """
+    if number is None:
+        return DASH
+    against = [Fraction(b) for b in bounds if b is not None]
+    while any(_order(Fraction(shown(number, places)), b) != _order(number, b) for b in against):
+        places += 1
+    return figure(number, places)
+
+
+def _order(left: Fraction, right: Fraction) -> int:
+    return (left > right) - (left < right)
+
+
+def as_written(number: Decimal) -> str:
+    """Return *number* with the decimals that whoever wrote it gave it."""
+    return f"{number:f}".replace("-", MINUS)
+
+
+def as_shown(figures: str) -> str:
+    """Return the gauge's own figures, with a real minus."""
+    return figures.replace("-", MINUS)
+
+
+def with_unit(written: str, unit: str) -> str:
+    """Return a number and its unit, never to be torn apart at the end of a line."""
+    return f"{written}{NBSP}{unit}"
+
+
+def places_of(readings: Iterable[GaugeReading], unit: Unit) -> int:
+    """Return how many decimals the readings carry, seen in *unit*."""
+    return max((_places(r.shown, Unit(r.unit), unit) for r in readings), default=0 if unit is Unit.UM else 2)
+
+
+def _places(figures: str, given: Unit, wanted: Unit) -> int:
+    _, _, decimals = figures.replace(",", ".").partition(".")
+    places = len(decimals)
+    if given is wanted:
+        return places
+    return max(0, places - _FEWER_PLACES_IN_UM) if wanted is Unit.UM else places + _MORE_PLACES_IN_MIL
+
+
+def limits(lower: Decimal | None, upper: Decimal | None) -> str:
+    """Return two limits, either of which may be missing, as they are printed."""
+    if lower is not None and upper is not None:
+        return f"{as_written(lower)}{NBSP}{DASH}{NBSP}{as_written(upper)}"
+    if lower is not None:
+        return f"at least{NBSP}{as_written(lower)}"
+    if upper is not None:
+        return f"at most{NBSP}{as_written(upper)}"
+    return DASH
+
+
+def moment(when: datetime, zone: ZoneInfo, seconds: bool = False) -> str:
+    """Return *when* in the shop's time zone, with its offset from UTC."""
+    local = when.astimezone(zone)
+    clock = local.strftime("%H:%M:%S" if seconds else "%H:%M")
+    return f"{day(local.date())}{NBSP}{clock}{NBSP}({offset(local)})"
+
+
+def clock_time(when: datetime, zone: ZoneInfo) -> str:
+    """Return the time of day of *when* in *zone*, to the second."""
+    return when.astimezone(zone).strftime("%H:%M:%S")
+
+
+def day(when: date) -> str:
+    """Return a day as year, month and day."""
+    return when.isoformat()
+
+
+def offset(local: datetime) -> str:
+    """Return the offset of *local* from UTC, as UTC+01:00."""
+    ahead = local.utcoffset() or timedelta(0)
+    minutes = abs(ahead) // timedelta(minutes=1)
+    sign = MINUS if ahead < timedelta(0) else "+"
+    return f"UTC{sign}{minutes // 60:02}:{minutes % 60:02}"
+
+
+def fingerprint(hex_digits: str) -> str:
+    """Return a fingerprint in groups of four, as a person compares it."""
+    return " ".join(hex_digits[i : i + 4] for i in range(0, len(hex_digits), 4))

@@ -1,0 +1,275 @@
+"""From the strings of a certificate to the bytes of a PDF/A-3a, ready to be signed.
+
+WeasyPrint logs and carries on: a missing font, a character that no font has and an unknown property
+are a line in a log each, and a document all the same. Here every such line is an error, nothing is
+fetched but the template's own files, and no font of the machine is ever used.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import io
+import logging
+import os
+import tempfile
+import unicodedata
+import warnings
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from functools import cache
+from importlib.resources import files
+from pathlib import Path
+from typing import Any, Final
+
+from jinja2 import Environment, FunctionLoader, StrictUndefined
+from markupsafe import Markup
+
+from report.view import CertificateView
+from schemas.errors import BadInput
+
+with warnings.catch_warnings():
+    # WeasyPrint says at import that the machine has no fonts; it needs none, ours come with us.
+    warnings.filterwarnings("ignore", message=r"(FontConfig cannot load|No fonts configured)")
+    import weasyprint
+    from weasyprint.text.fonts import FontConfiguration
+    from weasyprint.urls import URLFetcher, URLFetcherResponse
+
+import pikepdf
+
+_TEMPLATES: Final = files("report") / "templates"
+_FONTS: Final = ("OpenSans-Regular.ttf", "OpenSans-Semibold.ttf", "OpenSans-Bold.ttf")
+_ASSETS: Final = frozenset(f"fonts/{name}" for name in _FONTS)
+_PLACE: Final = "signature-place"
+
+#: What an embedded file is, said here because the machine's own table may say otherwise.
+_MEDIA_TYPES: Final = {
+    "csv": "text/csv",
+    "json": "application/json",
+    "parquet": "application/vnd.apache.parquet",
+}
+_POINTS_PER_PX: Final = 0.75
+
+
+@dataclass(frozen=True, slots=True)
+class SignaturePlace:
+    """Where the signature block goes: page from 0, and the box in points from the bottom left."""
+
+    page: int
+    left: float
+    bottom: float
+    right: float
+    top: float
+
+
+@dataclass(frozen=True, slots=True)
+class UnsignedPdf:
+    """A certificate before it is signed."""
+
+    content: bytes
+    pages: int
+    place: SignaturePlace
+
+
+class _AssetFetcher(URLFetcher):  # type: ignore[misc]  # WeasyPrint publishes no types
+    """Gives the template's own fonts and refuses everything else."""
+
+    def __init__(self) -> None:
+        super().__init__(allowed_protocols=["asset"], allow_redirects=False, fail_on_errors=True)
+
+    def fetch(self, url: str, headers: Any = None) -> Any:
+        name = url.removeprefix("asset:")
+        if not url.startswith("asset:") or name not in _ASSETS:
+            raise ValueError(f"{url} is none of the template's own files")
+        return URLFetcherResponse(url, _asset(name), {"Content-Type": "font/ttf"})
+
+
+def certificate_html(view: CertificateView, axis: Markup, strips: tuple[Markup, ...], lot: str, stamp: datetime) -> str:
+    """Return the HTML of a certificate.
+
+    Args:
+        view: Its strings.
+        axis: The scale above the strips.
+        strips: One picture per location.
+        lot: The lot, for the file's description.
+        stamp: The date that the file carries inside.
+    """
+    html: str = _template().render(v=view, axis=axis, strips=strips, lot=lot, stamp=_w3c(stamp))
+    return html
+
+
+def render(html: str, attachments: Mapping[str, bytes], stamp: datetime) -> UnsignedPdf:
+    """Return *html* as PDF/A-3a with *attachments* inside; the same input gives the same bytes.
+
+    Args:
+        html: The page, which refers to nothing but the template's own files.
+        attachments: Content by file name.
+        stamp: The date that the file and its attachments carry.
+
+    Raises:
+        RuntimeError: WeasyPrint warned of something; the certificate is all or nothing.
+    """
+    fonts, sheet = _kit()
+    moment = stamp.astimezone(UTC)
+    inside = [
+        weasyprint.Attachment(
+            file_obj=io.BytesIO(attachments[name]),
+            name=name,
+            description=f"{name} of this certificate",
+            created=moment,
+            modified=moment,
+            relationship="Data",
+        )
+        for name in sorted(attachments)
+    ]
+    with _warnings_are_errors():
+        document = weasyprint.HTML(string=html, base_url="asset:", url_fetcher=_AssetFetcher()).render(
+            stylesheets=[sheet], font_config=fonts
+        )
+        with warnings.catch_warnings():
+            # WeasyPrint leaves the closing of its own colour profile to the garbage collector.
+            warnings.filterwarnings("ignore", message=r"unclosed file.*sRGB2014\.icc", category=ResourceWarning)
+            raw = document.write_pdf(pdf_variant="pdf/a-3a", attachments=inside)
+    return UnsignedPdf(_repacked(raw), len(document.pages), _place(document))
+
+
+def refuse_unprintable(strings: Any, where: str = "") -> None:
+    """Refuse a character that no bundled font has.
+
+    Args:
+        strings: Strings in lists and dicts, as CertificateView.stated gives them.
+        where: What they are, for the message.
+
+    Raises:
+        BadInput: There is one; the sentence names it and where it stands.
+    """
+    if isinstance(strings, dict):
+        for key, inner in strings.items():
+            refuse_unprintable(inner, f"{where} {key}".strip().replace("_", " "))
+    elif isinstance(strings, list | tuple):
+        for inner in strings:
+            refuse_unprintable(inner, where)
+    elif isinstance(strings, str):
+        missing = next((c for c in strings if ord(c) not in _known_characters() and c not in " \t\n\r"), None)
+        if missing is not None:
+            name = unicodedata.name(missing, "no name")
+            raise BadInput(
+                f"the certificate cannot print {missing!r} (U+{ord(missing):04X}, {name}) in {where}: {strings!r}; "
+                "its fonts hold Latin, Greek and Cyrillic letters, write it in those"
+            )
+
+
+@cache
+def _template() -> Any:
+    def load(name: str) -> str:
+        return (_TEMPLATES / name).read_text(encoding="utf-8")
+
+    environment = Environment(
+        loader=FunctionLoader(load), autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
+    )
+    return environment.get_template("certificate.html")
+
+
+@cache
+def _asset(name: str) -> bytes:
+    return (_TEMPLATES / name).read_bytes()
+
+
+@cache
+def _known_characters() -> frozenset[int]:
+    from fontTools.ttLib import TTFont
+
+    maps = [TTFont(io.BytesIO(_asset(f"fonts/{name}")), lazy=True).getBestCmap() for name in _FONTS]
+    return frozenset.intersection(*(frozenset(m) for m in maps))
+
+
+@cache
+def _kit() -> tuple[Any, Any]:
+    """Return the fonts and the style sheet, made once per process."""
+    with _no_machine_fonts():
+        fonts = FontConfiguration()
+    with _warnings_are_errors():
+        text = (_TEMPLATES / "certificate.css").read_text(encoding="utf-8")
+        sheet = weasyprint.CSS(string=text, base_url="asset:", url_fetcher=_AssetFetcher(), font_config=fonts)
+    return fonts, sheet
+
+
+@contextlib.contextmanager
+def _no_machine_fonts() -> Iterator[None]:
+    """Let fontconfig read a configuration that lists no folder while the fonts are set up."""
+    before = os.environ.get("FONTCONFIG_FILE")
+    with tempfile.TemporaryDirectory(prefix="filmtally-") as folder:
+        path = Path(folder) / "fonts.conf"
+        path.write_text('<?xml version="1.0"?>\n<fontconfig></fontconfig>\n', encoding="utf-8")
+        os.environ["FONTCONFIG_FILE"] = str(path)
+        try:
+            yield
+        finally:
+            if before is None:
+                del os.environ["FONTCONFIG_FILE"]
+            else:
+                os.environ["FONTCONFIG_FILE"] = before
+
+
+class _Collector(logging.Handler):
+    def __init__(self) -> None:
+        super().__init__(logging.WARNING)
+        self.lines: list[str] = []
+
+    def emit(self, record: logging.LogRecord) -> None:
+        self.lines.append(record.getMessage())
+
+
+@contextlib.contextmanager
+def _warnings_are_errors() -> Iterator[None]:
+    logger = logging.getLogger("weasyprint")
+    collector = _Collector()
+    before, logger.handlers = logger.handlers, [collector]
+    propagated, logger.propagate = logger.propagate, False
+    try:
+        yield
+    finally:
+        logger.handlers, logger.propagate = before, propagated
+    if collector.lines:
+        raise RuntimeError(f"the certificate could not be laid out faultlessly: {collector.lines[0]}")
+
+
+def _place(document: Any) -> SignaturePlace:
+    for number, page in enumerate(document.pages):
+        if _PLACE in page.anchors:
+            x1, y1, x2, y2 = page.anchors[_PLACE]
+            return SignaturePlace(
+                number,
+                left=x1 * _POINTS_PER_PX,
+                bottom=(page.height - y2) * _POINTS_PER_PX,
+                right=x2 * _POINTS_PER_PX,
+                top=(page.height - y1) * _POINTS_PER_PX,
+            )
+    raise RuntimeError("the template has no place for the signature")
+
+
+def _repacked(raw: bytes) -> bytes:
+    """Return the PDF with a classic cross-reference table and its attachments put right.
+
+    WeasyPrint packs all objects into one stream, and pyHanko reads that stream's head again for
+    every object: checking a signature then takes seconds to minutes. WeasyPrint also lists each
+    attachment twice in /AF and takes its media type from a table of the machine.
+    """
+    with pikepdf.open(io.BytesIO(raw)) as pdf:
+        names = pdf.Root.Names.EmbeddedFiles.Names
+        pdf.Root.AF = pikepdf.Array([names[i] for i in range(1, len(names), 2)])
+        for i in range(0, len(names), 2):
+            ending = str(names[i]).rpartition(".")[2]
+            names[i + 1].EF.F.Subtype = pikepdf.Name("/" + _MEDIA_TYPES[ending])
+        out = io.BytesIO()
+        pdf.save(
+            out,
+            object_stream_mode=pikepdf.ObjectStreamMode.disable,
+            deterministic_id=True,
+            fix_metadata_version=False,
+        )
+    return out.getvalue()
+
+
+def _w3c(stamp: datetime) -> str:
+    return stamp.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")

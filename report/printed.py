@@ -1,0 +1,134 @@
+"""What a certificate's pages print, read from the PDF itself and compared with what they should.
+
+Reads only what our own pages are made of: text of fonts with a ToUnicode table, line by line in the
+order of the document. Pictures are forms of their own and are passed over.
+"""
+
+from __future__ import annotations
+
+import io
+import re
+from html.parser import HTMLParser
+from typing import Any, Final
+
+import pikepdf
+
+_PAIR: Final = re.compile(rb"<([0-9A-Fa-f]+)>\s*<([0-9A-Fa-f]+)>")
+_BLOCK: Final = re.compile(rb"beginbfchar(.*?)endbfchar", re.DOTALL)
+_GLYPH_BYTES: Final = 2
+_BULLET: Final = "\u2022"
+
+
+def page_texts(pdf: bytes) -> list[str]:
+    """Return what each page prints, without blanks."""
+    with pikepdf.open(io.BytesIO(pdf)) as opened:
+        return [_text(page) for page in opened.pages]
+
+
+def printed_differs(pdf: bytes, html: str, number: str) -> str | None:
+    """Return in a sentence where the pages print something else than *html*, or None where they do not.
+
+    Args:
+        pdf: The certificate.
+        html: What its pages should be laid out from.
+        number: Its number and revision, as the foot of every page has it.
+    """
+    wanted = _Words(html)
+    rest = wanted.text
+    pages = page_texts(pdf)
+    for i, page in enumerate(pages, 1):
+        foot = _packed(f"Film build certificate {number}"), f"Page{i}of{len(pages)}"
+        body = page
+        for part in foot:
+            if part not in body:
+                return f"Page {i} of the certificate does not carry its number and page count."
+            head, _, tail = body.rpartition(part)
+            body = head + tail
+        # Where a table goes on from the page before, its head is printed again.
+        again = next((h for h in wanted.heads if body.startswith(h) and rest.startswith(body[len(h) :])), None)
+        if not rest.startswith(body) and again is not None:
+            body = body[len(again) :]
+        if not rest.startswith(body):
+            at = next(k for k, c in enumerate(body) if not rest.startswith(body[: k + 1]))
+            return (
+                f"Page {i} prints {body[max(0, at - 20) : at + 20]!r}, where {rest[max(0, at - 20) : at + 20]!r} "
+                "follows from the data inside."
+            )
+        rest = rest[len(body) :]
+    return f"The pages leave out what follows from the data inside: {rest[:40]!r}." if rest else None
+
+
+def _text(page: Any) -> str:
+    tables: dict[str, dict[bytes, str]] = {}
+    fonts = page.Resources.get("/Font", {})
+    current: dict[bytes, str] = {}
+    out = []
+    for step in pikepdf.parse_content_stream(page):
+        operator = str(step.operator)
+        if operator == "Tf":
+            name = str(step.operands[0])
+            if name not in tables:
+                tables[name] = _to_unicode(bytes(fonts[name].ToUnicode.read_bytes()))
+            current = tables[name]
+        elif operator in ("TJ", "Tj"):
+            runs = step.operands[0] if operator == "TJ" else [step.operands[0]]
+            out += [_decoded(bytes(run), current) for run in runs if isinstance(run, pikepdf.String)]
+    return _packed("".join(out))
+
+
+def _decoded(glyphs: bytes, table: dict[bytes, str]) -> str:
+    return "".join(table[glyphs[i : i + _GLYPH_BYTES]] for i in range(0, len(glyphs), _GLYPH_BYTES))
+
+
+def _to_unicode(cmap: bytes) -> dict[bytes, str]:
+    return {
+        bytes.fromhex(glyph.decode()): bytes.fromhex(text.decode()).decode("utf-16-be")
+        for block in _BLOCK.findall(cmap)
+        for glyph, text in _PAIR.findall(block)
+    }
+
+
+def _packed(text: str) -> str:
+    """Return *text* without blanks, and without the bullets that a list draws after its text."""
+    return "".join(text.replace(_BULLET, "").split())
+
+
+class _Words(HTMLParser):
+    """The text of the body, without blanks, and the text of every table's head."""
+
+    _SILENT: Final = ("head", "svg")
+
+    def __init__(self, html: str) -> None:
+        super().__init__(convert_charrefs=True)
+        self.text = ""
+        self.heads: list[str] = []
+        self._silent = 0
+        self._head: str | None = None
+        self._foot = False
+        self.feed(html)
+        self.close()
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        if tag in self._SILENT:
+            self._silent += 1
+        elif tag == "thead":
+            self._head = ""
+        elif tag == "div" and dict(attrs).get("class") == "foot-left":
+            self._foot = True
+
+    def handle_endtag(self, tag: str) -> None:
+        if tag in self._SILENT:
+            self._silent -= 1
+        elif tag == "thead" and self._head is not None:
+            self.heads.append(self._head)
+            self._head = None
+        elif tag == "div":
+            self._foot = False
+
+    def handle_data(self, data: str) -> None:
+        if self._silent or self._foot:
+            return
+        packed = _packed(data)
+        self.text += packed
+        if self._head is not None:
+            self._head += packed

@@ -1,0 +1,128 @@
+"""Everything decided about one inspection, from its readings, the gauge's checks, the job and the shop."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from fractions import Fraction
+
+from rules.calibration_gate import cover
+from rules.conformity import PieceLocation, by_piece_and_location, judge, judged_builds, rule_statement
+from rules.disposition import advise
+from rules.film_build import is_base
+from rules.results import Assessment, GateState, LocationResult
+from rules.statistics import mean, standard_deviation
+from rules.verdict import Finding, Verdict, overall
+from schemas.gauge_checks import GaugeCheck
+from schemas.job import Job, Location
+from schemas.readings import GaugeReading
+from schemas.shop import Shop
+
+
+def assess(
+    job: Job,
+    shop: Shop,
+    readings: Sequence[GaugeReading],
+    checks: Sequence[GaugeCheck],
+    *,
+    coats: int,
+    bakes: int,
+) -> Assessment:
+    """Return what is decided about one inspection, and the first advice.
+
+    Validity comes before conformity: where the gate does not say covered, the verdict is UNDECIDED,
+    not FAIL either, since the numbers were not shown to be good.
+
+    Args:
+        job: The job as it was when the readings were taken.
+        shop: Gauges, policy and time zone as they were.
+        readings: All readings of the inspection, in the order taken; those not counted are never judged.
+        checks: What is known of the gauges, before, during and after, in any order.
+        coats: Coats on the parts, the last one included.
+        bakes: Bakes of the parts, the last one included.
+    """
+    places, findings, (locations, lot_findings, conformity) = _judged(job, readings)
+    coverage = cover(readings, checks, job, shop)
+    verdict = conformity if coverage.state is GateState.COVERED else Verdict.UNDECIDED
+    advice = advise(job, places, findings, coverage, conformity=conformity, coats=coats, bakes=bakes)
+    return Assessment(
+        unit=job.unit,
+        rule=rule_statement(job.rule),
+        locations=locations,
+        lot_findings=lot_findings,
+        coverage=coverage,
+        conformity=conformity,
+        verdict=verdict,
+        advice=advice,
+    )
+
+
+def conformity_of(
+    job: Job, readings: Sequence[GaugeReading]
+) -> tuple[tuple[LocationResult, ...], tuple[Finding, ...], Verdict]:
+    """Return what the readings show by the job's rule, the gauge aside: per location, for the lot, and in all.
+
+    Locations stand in the job's order; one without readings is UNDECIDED. Thicknesses are in the unit
+    of the specification.
+    """
+    return _judged(job, readings)[2]
+
+
+_Conformity = tuple[tuple[LocationResult, ...], tuple[Finding, ...], Verdict]
+
+
+def _judged(job: Job, readings: Sequence[GaugeReading]) -> tuple[tuple[PieceLocation, ...], list[Finding], _Conformity]:
+    judged = list(judged_builds(job, readings))
+    places = by_piece_and_location(job, judged)
+    findings = judge(job, readings, places)
+    builds: dict[str, list[Fraction]] = {}
+    for _, location, build in judged:
+        builds.setdefault(location.name, []).append(build)
+    by_location: dict[str | None, list[Finding]] = {}
+    for finding in findings:
+        by_location.setdefault(finding.location, []).append(finding)
+    excluded = _excluded(job, readings)
+    locations = tuple(
+        _result(
+            location,
+            tuple(builds.get(location.name, ())),
+            excluded[location.name],
+            tuple(by_location.get(location.name, ())),
+        )
+        for location in job.location
+    )
+    # A location without a single finding has not been shown to conform, so its verdict is heeded as well.
+    conformity = max((overall(findings), *(result.verdict for result in locations)))
+    return places, findings, (locations, tuple(by_location.get(None, ())), conformity)
+
+
+def _excluded(job: Job, readings: Iterable[GaugeReading]) -> Counter[str]:
+    """Count the readings that are kept but not judged, by location; base readings are none of these."""
+    names = Counter(r.location for r in readings if not r.counted and not is_base(r))
+    found: Counter[str] = Counter()
+    for name, number in names.items():
+        location = job.find(name)
+        if location is not None:
+            found[location.name] += number
+    return found
+
+
+def _result(
+    location: Location, builds: tuple[Fraction, ...], excluded: int, findings: tuple[Finding, ...]
+) -> LocationResult:
+    return LocationResult(
+        location=location.name,
+        role=location.role,
+        lower=location.lower,
+        target_low=location.target_low,
+        target_high=location.target_high,
+        upper=location.upper,
+        builds=builds,
+        excluded=excluded,
+        mean=mean(builds) if builds else None,
+        least=min(builds, default=None),
+        greatest=max(builds, default=None),
+        deviation=standard_deviation(builds) if len(builds) > 1 else None,
+        verdict=overall(findings),
+        findings=findings,
+    )

@@ -1,0 +1,623 @@
+"""The calibration gate: which readings the gauge's checks cover, and what a failed check puts in doubt.
+
+Calibration (a laboratory's certificate), verification (the shop's check on known standards) and
+adjustment are three different records (ASTM D7091, read). A failed check makes every reading since the
+last good one suspect (SSPC-PA 2, read). That a verification belongs at the start and the end of a run
+and after a drop, a change of battery, probe or mode, is from memory (ASTM D7091, SSPC-PA 2); how old
+the last one may be is the shop's own policy.
+
+What this module makes of cases that no standard settles:
+
+* Where an adjustment or an incident and a verification carry the same time, the adjustment or incident
+  counts as the later one; where a failed and a passed verification do, the failed one does. What the
+  records do not show is not assumed in the gauge's favour.
+* An adjustment between a reading and its closing check hides what the gauge had drifted, so that check
+  then shows nothing about the reading. A laboratory may adjust as well: a calibration on a later day
+  than the one and before the other counts as an adjustment.
+* An incident after a reading matters only through the next verification: passed, the gauge was still right.
+* A drop, a battery change and a temperature change concern the gauge in every mode; any other record
+  concerns the mode that it names, or every mode where it names none.
+* A base metal reading was taken with a gauge too: a counted reading that something was subtracted from
+  is no better covered than the worst base reading of its inspection. Brackets are not asked of a base
+  reading, since the limits are not about it.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from decimal import Decimal
+from fractions import Fraction
+from functools import cached_property
+from typing import Final
+from zoneinfo import ZoneInfo
+
+from rules.film_build import is_base, is_judged
+from rules.results import CheckSummary, Coverage, GateState, ReadingCoverage
+from rules.rounding import exact_decimal
+from rules.statistics import mean, square_root
+from rules.wording import amount, as_written, counted, listed, local_time
+from schemas.errors import BadInput
+from schemas.gauge_checks import GaugeCheck
+from schemas.job import Job
+from schemas.readings import GaugeReading
+from schemas.shop import Shop
+from schemas.units import Unit, to_um
+from schemas.vocabulary import CheckKind, Occasion, ToleranceRule
+
+#: The larger is the one to heed.
+_RANK: Final = {GateState.COVERED: 0, GateState.OPEN: 1, GateState.UNCOVERED: 2, GateState.SUSPECT: 3}
+_WHOLE_GAUGE: Final = frozenset({Occasion.DROP, Occasion.BATTERY, Occasion.TEMPERATURE})
+
+
+@dataclass(frozen=True, slots=True)
+class StandardJudgement:
+    """What the readings on one standard show. Mean and error are exact; the tolerance is only for print.
+
+    Attributes:
+        mean_um: Mean of the readings, exact.
+        error_um: Mean less certified thickness, exact.
+        tolerance_um: Largest error allowed; an irrational one to 34 significant digits.
+        within: Whether the error is within the tolerance, decided without rounding.
+    """
+
+    mean_um: Fraction
+    error_um: Fraction
+    tolerance_um: Decimal
+    within: bool
+
+
+def judge_standard(
+    readings_um: Sequence[Decimal],
+    certified_um: Decimal,
+    expanded_u_um: Decimal,
+    accuracy_um: Decimal,
+    accuracy_percent: Decimal,
+    rule: ToleranceRule,
+) -> StandardJudgement:
+    """Judge what a gauge read on one standard.
+
+    The gauge's accuracy at the certified thickness t is a + b·t/100 (*accuracy_um*, *accuracy_percent*);
+    it is joined with the standard's expanded uncertainty (k = 2) as the root of the sum of squares or
+    as the plain sum. Both ways are in use and the one taken has to be stated (from memory, doubtful:
+    ASTM D7091 practice). An error exactly as large as the tolerance is within.
+
+    Raises:
+        ValueError: There are no readings.
+    """
+    mean_um = mean(readings_um)
+    error_um = mean_um - Fraction(certified_um)
+    accuracy = Fraction(accuracy_um) + Fraction(accuracy_percent) * Fraction(certified_um) / 100
+    uncertainty = Fraction(expanded_u_um)
+    if rule is ToleranceRule.SUM:
+        # Sums and products of decimals, over 100: always a decimal again.
+        tolerance = exact_decimal(accuracy + uncertainty)
+        assert tolerance is not None  # noqa: S101 - by the line above
+        return StandardJudgement(mean_um, error_um, tolerance, abs(error_um) <= accuracy + uncertainty)
+    square = accuracy**2 + uncertainty**2
+    return StandardJudgement(mean_um, error_um, square_root(square), error_um**2 <= square)
+
+
+def cover(readings: Sequence[GaugeReading], checks: Sequence[GaugeCheck], job: Job, shop: Shop) -> Coverage:
+    """Return what *checks* show about the gauges at the moments of *readings*.
+
+    Pure: what counts as today is nowhere asked, only the times of readings and checks. Days (of a
+    calibration or a standard that runs out, the last day included) are those of the shop's time zone.
+
+    Args:
+        readings: All readings of one inspection, in the order taken; only judged ones get an entry.
+        checks: All that is known of the gauges, in any order; other gauges' checks do no harm.
+        job: For the limits that the standards have to bracket.
+        shop: Gauges with their calibration, the verification policy, the time zone.
+    """
+    gate = _Gate(checks, job, shop)
+    judged = [r for r in readings if is_judged(r)]
+    relied_on = any(r.base_metal_um is not None for r in judged)
+    base = [r for r in readings if relied_on and is_base(r)]
+    worst_base = max((gate.judge(r) for r in base), key=lambda entry: _RANK[entry.state], default=None)
+    entries = [_with_base(gate.judge(r), r, worst_base) for r in judged]
+    return gate.summary(judged, entries, base)
+
+
+def doubt_interval(checks: Sequence[GaugeCheck], failed_check_id: str) -> tuple[datetime | None, datetime]:
+    """Return the time that a failed verification puts in doubt: (last good check, failed check), UTC.
+
+    The start is None where no check of that gauge and mode passed before: then everything earlier is in
+    doubt. Readings at either end are in doubt too. By SSPC-PA 2 (read): a failed check makes every
+    reading since the last good one suspect.
+
+    Raises:
+        BadInput: There is no such verification, or it did not fail.
+    """
+    failed = _failed_verification(checks, failed_check_id)
+    good = [v for v in _verifications(checks) if v.passed and v.done_at < failed.done_at and _same_gauge(v, failed)]
+    return (max(v.done_at for v in good) if good else None), failed.done_at
+
+
+def readings_in_doubt(
+    readings: Iterable[GaugeReading], checks: Sequence[GaugeCheck], failed_check_id: str
+) -> tuple[GaugeReading, ...]:
+    """Return those of *readings* that the failed verification puts in doubt, in their order: the look-back.
+
+    Readings of that gauge and mode within :func:`doubt_interval`, both ends included, whether counted
+    or not.
+
+    Raises:
+        BadInput: There is no such verification, or it did not fail.
+    """
+    failed = _failed_verification(checks, failed_check_id)
+    start, end = doubt_interval(checks, failed_check_id)
+    return tuple(
+        r
+        for r in readings
+        if r.gauge_serial == failed.gauge_serial
+        and (failed.probe_mode is None or r.probe_mode == failed.probe_mode)
+        and r.taken_at <= end
+        and (start is None or r.taken_at >= start)
+    )
+
+
+def summarize_check(checks: Sequence[GaugeCheck], check_id: str) -> CheckSummary | None:
+    """Return the check *check_id* as it is cited, or None where there is none of that name."""
+    rows = [c for c in checks if c.check_id == check_id]
+    if not rows:
+        return None
+    return _Event(tuple(rows)).summary()
+
+
+@dataclass(frozen=True)
+class _Event:
+    """The rows of one check."""
+
+    rows: tuple[GaugeCheck, ...]
+
+    @property
+    def check_id(self) -> str:
+        return self.rows[0].check_id
+
+    @property
+    def gauge_serial(self) -> str:
+        return self.rows[0].gauge_serial
+
+    @property
+    def probe_mode(self) -> str | None:
+        return self.rows[0].probe_mode
+
+    @cached_property
+    def done_at(self) -> datetime:
+        """When it was done; a check on several standards is done with the last of them."""
+        return max(row.done_at for row in self.rows)
+
+    @cached_property
+    def measured(self) -> tuple[GaugeCheck, ...]:
+        """The standards that were measured; a row without a result shows nothing."""
+        return tuple(row for row in self.rows if row.within is not None)
+
+    @cached_property
+    def passed(self) -> bool:
+        return bool(self.measured) and all(row.within for row in self.measured)
+
+    def concerns(self, gauge_serial: str, probe_mode: str) -> bool:
+        """Return whether it is about this gauge in this mode."""
+        if self.gauge_serial != gauge_serial:
+            return False
+        row = self.rows[0]
+        whole = row.kind == CheckKind.INCIDENT and row.occasion in _WHOLE_GAUGE
+        return whole or self.probe_mode is None or self.probe_mode == probe_mode
+
+    def summary(self) -> CheckSummary:
+        row = self.rows[0]
+        return CheckSummary(
+            check_id=row.check_id,
+            kind=row.kind,
+            occasion=row.occasion,
+            done_at=self.done_at,
+            done_by=row.done_by,
+            passed=self.passed if self.measured else None,
+            standards=tuple(r.standard_id for r in self.rows if r.standard_id is not None),
+        )
+
+
+def _events(checks: Iterable[GaugeCheck], kind: CheckKind) -> list[_Event]:
+    rows: dict[str, list[GaugeCheck]] = {}
+    for row in checks:
+        if row.kind == kind:
+            rows.setdefault(row.check_id, []).append(row)
+    return [_Event(tuple(group)) for group in rows.values()]
+
+
+def _verifications(checks: Iterable[GaugeCheck]) -> list[_Event]:
+    """Return the verifications that measured something, oldest first; at one time, the failed after the passed."""
+    found = [event for event in _events(checks, CheckKind.VERIFICATION) if event.measured]
+    return sorted(found, key=lambda v: (v.done_at, not v.passed, v.check_id))
+
+
+def _failed_verification(checks: Sequence[GaugeCheck], check_id: str) -> _Event:
+    found = next((v for v in _verifications(checks) if v.check_id == check_id), None)
+    if found is None:
+        raise BadInput(f"there is no verification {check_id!r}; name one that is on record")
+    if found.passed:
+        raise BadInput(f"verification {check_id!r} passed, so it puts nothing in doubt; name one that failed")
+    return found
+
+
+def _same_gauge(earlier: _Event, failed: _Event) -> bool:
+    if earlier.gauge_serial != failed.gauge_serial:
+        return False
+    # A failed check of the whole gauge is answered only by a good one of the whole gauge.
+    return earlier.probe_mode is None or earlier.probe_mode == failed.probe_mode
+
+
+@dataclass(frozen=True)
+class _Timeline:
+    """What is on record for one gauge in one mode."""
+
+    verifications: tuple[_Event, ...]
+    adjustments: tuple[_Event, ...]
+    incidents: tuple[_Event, ...]
+    calibrations: tuple[_Event, ...]
+
+    @cached_property
+    def _times(self) -> list[datetime]:
+        return [v.done_at for v in self.verifications]
+
+    def around(self, moment: datetime) -> tuple[_Event | None, _Event | None]:
+        """Return the last verification at or before *moment* and the first after it; at one time, a failed one."""
+        after = bisect_right(self._times, moment)
+        opening = self.verifications[after - 1] if after else None
+        if after == len(self._times):
+            return opening, None
+        # Among those of one time the failed ones stand last.
+        return opening, self.verifications[bisect_right(self._times, self._times[after]) - 1]
+
+    def last_good(self, failed: _Event) -> _Event | None:
+        """Return the last verification that passed before *failed*."""
+        return next((v for v in reversed(self.verifications) if v.passed and v.done_at < failed.done_at), None)
+
+
+class _Gate:
+    """The checks, sorted by gauge and mode once for all readings."""
+
+    def __init__(self, checks: Sequence[GaugeCheck], job: Job, shop: Shop) -> None:
+        self._verifications = _verifications(checks)
+        self._adjustments = _oldest_first(_events(checks, CheckKind.ADJUSTMENT))
+        self._incidents = _oldest_first(_events(checks, CheckKind.INCIDENT))
+        self._calibrations = _oldest_first(_events(checks, CheckKind.CALIBRATION))
+        self._job = job
+        self._shop = shop
+        self._policy = shop.verification
+        self._zone = ZoneInfo(shop.time_zone)
+        self._gauges = {gauge.serial: gauge for gauge in shop.gauge}
+        self._standards_due = {standard.serial: standard.due for standard in shop.standard}
+        self._timelines: dict[tuple[str, str], _Timeline] = {}
+
+    def judge(self, reading: GaugeReading) -> ReadingCoverage:
+        """Return what the gate says of *reading*, its base metal left aside."""
+        line = self._timeline(reading)
+        opening, following = line.around(reading.taken_at)
+        state, reason = self._decide(reading, line, opening, following)
+        return ReadingCoverage(
+            reading_no=reading.reading_no,
+            state=state,
+            reason=reason,
+            opening_check_id=None if opening is None else opening.check_id,
+            closing_check_id=None if following is None else following.check_id,
+        )
+
+    def _timeline(self, reading: GaugeReading) -> _Timeline:
+        key = (reading.gauge_serial, reading.probe_mode)
+        if key not in self._timelines:
+            self._timelines[key] = _Timeline(
+                *(
+                    tuple(event for event in events if event.concerns(*key))
+                    for events in (self._verifications, self._adjustments, self._incidents, self._calibrations)
+                )
+            )
+        return self._timelines[key]
+
+    def _decide(
+        self, reading: GaugeReading, line: _Timeline, opening: _Event | None, following: _Event | None
+    ) -> tuple[GateState, str]:
+        if following is not None and not following.passed:
+            return GateState.SUSPECT, self._why_suspect(reading, line, following)
+        fault = (
+            self._calibration_fault(reading, line)
+            or self._opening_fault(reading, line, opening)
+            or self._closing_fault(reading, line, following)
+        )
+        if fault is not None:
+            return GateState.UNCOVERED, fault
+        assert opening is not None  # noqa: S101 - without one there is a fault
+        if following is None and self._policy.closing_required:
+            return (
+                GateState.OPEN,
+                f"{_gauge(reading)} passed check {opening.check_id} before, and its closing check is still to come",
+            )
+        if following is None:
+            return (
+                GateState.COVERED,
+                f"{_gauge(reading)} passed check {opening.check_id} before; the shop's policy asks for no closing check",
+            )
+        return (
+            GateState.COVERED,
+            f"{_gauge(reading)} passed check {opening.check_id} before and check {following.check_id} after",
+        )
+
+    # Each of these returns the fault as a sentence, or None.
+
+    def _calibration_fault(self, reading: GaugeReading, line: _Timeline) -> str | None:
+        """Compare days: a calibration holds from the day it was made to its due day, both included."""
+        day = self._day(reading.taken_at)
+        held: list[tuple[date, date, str]] = []
+        gauge = self._gauges.get(reading.gauge_serial)
+        if gauge is not None:
+            held.append((gauge.calibrated_on, gauge.calibration_due, gauge.calibration_certificate))
+        for event in line.calibrations:
+            row = event.rows[0]
+            if row.due is not None and row.within is not False:
+                held.append((self._day(event.done_at), row.due, row.certificate_no or event.check_id))
+        if not held:
+            return f"no calibration of {_gauge(reading)} is on record"
+        if any(start <= day <= due for start, due, _ in held):
+            return None
+        # The one that ran out last says most; where all begin later, the first of these.
+        past = [entry for entry in held if entry[1] < day]
+        if past:
+            _, due, certificate = max(past, key=lambda entry: entry[1])
+            return f"the calibration of {_gauge(reading)} (certificate {certificate}) was due on {due}, before the reading on {day}"
+        start, _, certificate = min(held)
+        return f"the calibration of {_gauge(reading)} (certificate {certificate}) dates from {start}, after the reading on {day}"
+
+    def _opening_fault(self, reading: GaugeReading, line: _Timeline, opening: _Event | None) -> str | None:
+        if opening is None:
+            return f"{_gauge(reading)} has no check on record before the reading"
+        if not opening.passed:
+            return f"{_gauge(reading)} failed its last check before the reading: {self._failure(opening)}"
+        return (
+            self._age_fault(reading, opening)
+            or self._standards_fault(opening)
+            or self._touched_fault(reading, line, opening)
+            or self._bracket_fault(reading, opening)
+        )
+
+    def _age_fault(self, reading: GaugeReading, opening: _Event) -> str | None:
+        age = reading.taken_at - opening.done_at
+        if Fraction(age // timedelta(microseconds=1), 3_600_000_000) <= Fraction(self._policy.max_age_hours):
+            return None
+        allowed_h = as_written(self._policy.max_age_hours)
+        whole_h = age // timedelta(hours=1)
+        # In whole hours, so that the readings of one run share one reason.
+        at_least_h = whole_h if whole_h > self._policy.max_age_hours else allowed_h
+        return (
+            f"check {opening.check_id} of {_gauge(reading)} ({self._time(opening)}) was more than {at_least_h} h old; "
+            f"the shop's policy allows {allowed_h} h"
+        )
+
+    def _standards_fault(self, check: _Event) -> str | None:
+        """Ask of every standard measured that its own certificate held on the day."""
+        day = self._day(check.done_at)
+        for row in check.measured:
+            name = _standard(row)
+            due = row.standard_due
+            if due is None and row.standard_id is not None:
+                due = self._standards_due.get(row.standard_id)
+            if due is None:
+                return f"check {check.check_id} used {name}, whose certificate's due date is not known"
+            if due < day:
+                return f"check {check.check_id} on {day} used {name}, whose certificate was due on {due}"
+        return None
+
+    def _touched_fault(self, reading: GaugeReading, line: _Timeline, opening: _Event) -> str | None:
+        start, end = opening.done_at, reading.taken_at
+        for event in line.adjustments:
+            if start <= event.done_at <= end:
+                return f"{_gauge(reading)} was adjusted ({event.check_id}, {self._time(event)}) after its check {opening.check_id} and not checked since"
+        for event in line.incidents:
+            if start <= event.done_at <= end:
+                what = event.rows[0].occasion or "incident"
+                return f"{_gauge(reading)} had an incident ({what}; {event.check_id}, {self._time(event)}) after its check {opening.check_id} and was not checked since"
+        for event in line.calibrations:
+            if self._lies_between(event, start, end):
+                return f"{_gauge(reading)} was calibrated ({event.check_id}, {self._day(event.done_at)}) after its check {opening.check_id} and not checked since"
+        return None
+
+    def _bracket_fault(self, reading: GaugeReading, opening: _Event) -> str | None:
+        """Ask for standards at or beyond the location's limits; a limit that is not given asks for nothing."""
+        if not self._policy.bracket_limits or is_base(reading):
+            return None
+        certified = [Fraction(row.certified_um) for row in opening.measured if row.certified_um is not None]
+        lower_um, upper_um = self._limits_um(reading)
+        low_open = lower_um is not None and not any(t <= lower_um for t in certified)
+        high_open = upper_um is not None and not any(t >= upper_um for t in certified)
+        if not low_open and not high_open:
+            return None
+        standards = listed([_standard(row) for row in opening.measured])
+        ends = [
+            f"{name} {amount(limit_um, Unit.UM)} µm"
+            for name, limit_um, is_open in (("lower", lower_um, low_open), ("upper", upper_um, high_open))
+            if limit_um is not None and is_open
+        ]
+        beyond = (
+            "at or below" if low_open and not high_open else "at or above" if high_open and not low_open else "beyond"
+        )
+        return (
+            f"check {opening.check_id} used {standards}: none lies {beyond} the limit of {reading.location} "
+            f"({' and '.join(ends)})"
+        )
+
+    def _closing_fault(self, reading: GaugeReading, line: _Timeline, following: _Event | None) -> str | None:
+        if not self._policy.closing_required:
+            # The policy takes the opening check for enough; a passed one after it can add nothing.
+            return None
+        start = reading.taken_at
+        end = None if following is None else following.done_at
+        for event in line.adjustments:
+            if start < event.done_at and (end is None or event.done_at < end):
+                return f"{_gauge(reading)} was adjusted ({event.check_id}, {self._time(event)}) before its closing check, which therefore shows nothing about the reading"
+        for event in line.calibrations:
+            if self._lies_between(event, start, end):
+                return f"{_gauge(reading)} went to calibration ({event.check_id}, {self._day(event.done_at)}) before its closing check, which therefore shows nothing about the reading"
+        return None if following is None else self._standards_fault(following)
+
+    def _lies_between(self, calibration: _Event, start: datetime, end: datetime | None) -> bool:
+        """Return whether a calibration was made between: on a later day, since its time of day says little."""
+        if self._day(calibration.done_at) <= self._day(start):
+            return False
+        return end is None or self._day(calibration.done_at) < self._day(end)
+
+    def _why_suspect(self, reading: GaugeReading, line: _Timeline, failed: _Event) -> str:
+        good = line.last_good(failed)
+        since = (
+            "no earlier check passed, so every earlier reading is in doubt"
+            if good is None
+            else f"the last good check is {good.check_id} ({self._time(good)})"
+        )
+        return f"{_gauge(reading)} failed the next check after the reading: {self._failure(failed)}; {since}"
+
+    def _failure(self, failed: _Event) -> str:
+        faults = [_standard_fault(row) for row in failed.measured if row.within is False]
+        return f"{failed.check_id} ({self._time(failed)}), {listed(faults)}"
+
+    def _limits_um(self, reading: GaugeReading) -> tuple[Fraction | None, Fraction | None]:
+        """Return the limits of the reading's location: the job's, or the reading's own where the job names no such."""
+        place = self._job.find(reading.location)
+        if place is not None:
+            lower, upper, unit = place.lower, place.upper, self._job.unit
+        else:
+            lower, upper, unit = reading.lower, reading.upper, Unit(reading.specification_unit)
+        return (
+            None if lower is None else Fraction(to_um(lower, unit)),
+            None if upper is None else Fraction(to_um(upper, unit)),
+        )
+
+    def _day(self, moment: datetime) -> date:
+        return moment.astimezone(self._zone).date()
+
+    def _time(self, event: _Event) -> str:
+        return local_time(event.done_at, self._zone)
+
+    def summary(
+        self, readings: Sequence[GaugeReading], entries: Sequence[ReadingCoverage], base: Sequence[GaugeReading]
+    ) -> Coverage:
+        """Return the coverage of the inspection from that of its judged *readings* and the *base* ones behind them."""
+        if not entries:
+            return Coverage(
+                state=GateState.UNCOVERED,
+                sentence="There are no counted readings, so there is nothing that a check could cover.",
+                readings=(),
+                opening=None,
+                closing=None,
+                last_good=None,
+                doubtful=0,
+            )
+        state = max((entry.state for entry in entries), key=_RANK.__getitem__)
+        opening, closing = self._ends(readings)
+        return Coverage(
+            state=state,
+            sentence=_sentence(state, entries),
+            readings=tuple(entries),
+            opening=None if opening is None else opening.summary(),
+            closing=None if closing is None else closing.summary(),
+            last_good=self._last_good_of((*base, *readings)),
+            doubtful=sum(entry.state is not GateState.COVERED for entry in entries),
+        )
+
+    def _ends(self, readings: Sequence[GaugeReading]) -> tuple[_Event | None, _Event | None]:
+        """Return the check before the first reading and the check after the last one."""
+        first = min(readings, key=lambda r: r.taken_at)
+        last = max(readings, key=lambda r: r.taken_at)
+        return (
+            self._timeline(first).around(first.taken_at)[0],
+            self._timeline(last).around(last.taken_at)[1],
+        )
+
+    def _last_good_of(self, readings: Iterable[GaugeReading]) -> CheckSummary | None:
+        """Return the last check that passed before the first failed one next to a reading."""
+        for reading in sorted(readings, key=lambda r: r.taken_at):
+            line = self._timeline(reading)
+            for event in line.around(reading.taken_at):
+                if event is not None and not event.passed:
+                    good = line.last_good(event)
+                    return None if good is None else good.summary()
+        return None
+
+
+def _with_base(entry: ReadingCoverage, reading: GaugeReading, base: ReadingCoverage | None) -> ReadingCoverage:
+    """Return *entry*, or what the worst base reading makes of it where something was subtracted."""
+    if base is None or reading.base_metal_um is None or _RANK[base.state] <= _RANK[entry.state]:
+        return entry
+    return ReadingCoverage(
+        reading_no=entry.reading_no,
+        state=base.state,
+        reason=f"base metal reading {base.reading_no}, which it was reduced by, is {base.state}: {base.reason}",
+        opening_check_id=entry.opening_check_id,
+        closing_check_id=entry.closing_check_id,
+    )
+
+
+def _sentence(state: GateState, entries: Sequence[ReadingCoverage]) -> str:
+    reasons = Counter(entry.reason for entry in entries if entry.state is state)
+    count, total = sum(reasons.values()), counted(len(entries), "reading")
+    if state is GateState.COVERED:
+        head = "The one reading is covered" if count == 1 else f"All {total} are covered"
+    else:
+        verb = _SINGULAR[state] if count == 1 else _PLURAL[state]
+        head = f"{count} of {total} {verb}"
+    others = Counter(entry.state for entry in entries if entry.state not in (state, GateState.COVERED))
+    also = "".join(f" Besides, {n} {(_SINGULAR if n == 1 else _PLURAL)[s]}." for s, n in others.items())
+    return f"{head}: {_joined(reasons)}.{_WHAT_TO_DO[state]}{also}"
+
+
+def _joined(reasons: Counter[str]) -> str:
+    """Return the reasons, most frequent first; one alone needs no count of its own."""
+    if len(reasons) == 1:
+        return next(iter(reasons))
+    spelled = [f"{reason} ({counted(n, 'reading')})" for reason, n in reasons.most_common(_MOST_REASONS)]
+    if len(reasons) > _MOST_REASONS:
+        spelled.append(f"and {counted(len(reasons) - _MOST_REASONS, 'more reason')}, given with the readings")
+    return "; ".join(spelled)
+
+
+_MOST_REASONS: Final = 4
+_SINGULAR: Final = {
+    GateState.OPEN: "waits for its closing check",
+    GateState.UNCOVERED: "is not covered",
+    GateState.SUSPECT: "is in doubt",
+}
+_PLURAL: Final = {
+    GateState.OPEN: "wait for their closing check",
+    GateState.UNCOVERED: "are not covered",
+    GateState.SUSPECT: "are in doubt",
+}
+_WHAT_TO_DO: Final = {
+    GateState.COVERED: "",
+    GateState.OPEN: " Check the gauge on its standards now.",
+    GateState.UNCOVERED: " Check the gauge and measure these again.",
+    GateState.SUSPECT: " Put the gauge right, check it, and measure these again; look back at what else it measured.",
+}
+
+
+def _oldest_first(events: Iterable[_Event]) -> list[_Event]:
+    return sorted(events, key=lambda event: (event.done_at, event.check_id))
+
+
+def _gauge(reading: GaugeReading) -> str:
+    return f"gauge {reading.gauge_serial} ({reading.probe_mode})"
+
+
+def _standard(row: GaugeCheck) -> str:
+    name = row.standard_id or "an unnamed standard"
+    return name if row.certified_um is None else f"{name} ({amount(Fraction(row.certified_um), Unit.UM)} µm)"
+
+
+def _standard_fault(row: GaugeCheck) -> str:
+    if row.error_um is None or row.tolerance_um is None:
+        return f"outside the tolerance on {_standard(row)}"
+    tolerance = Fraction(row.tolerance_um)
+    # By magnitude, so that the figures never say that the error lies inside.
+    size = amount(abs(Fraction(row.error_um)), Unit.UM, tolerance)
+    sign = "-" if row.error_um < 0 else "+"
+    return f"error {sign}{size} µm on {_standard(row)} against a tolerance of ±{as_written(row.tolerance_um)} µm"

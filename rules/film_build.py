@@ -1,0 +1,40 @@
+"""From a gauge reading to the film build that is judged."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from fractions import Fraction
+from typing import Final
+
+from schemas.readings import GaugeReading
+from schemas.units import Unit, from_um
+from schemas.vocabulary import CoatStage
+
+_NOTHING_UM: Final = Decimal(0)
+
+
+def is_judged(reading: GaugeReading) -> bool:
+    """Return whether *reading* is one that conformity rests on: counted, and taken on the whole film.
+
+    A reading on bare metal or on zinc is never a film build, whatever its counted says.
+    """
+    return reading.counted and reading.coat_stage == CoatStage.TOTAL
+
+
+def is_base(reading: GaugeReading) -> bool:
+    """Return whether *reading* was taken before coating, to be subtracted: on blasted metal or on zinc."""
+    return reading.coat_stage != CoatStage.TOTAL
+
+
+def film_build(reading: GaugeReading, unit: Unit, roughness_correction_um: Decimal = _NOTHING_UM) -> Fraction:
+    """Return the film build of *reading* in *unit*, exactly: thickness less what lay there before coating.
+
+    Two practices allow for a blasted profile: subtracting a reading on the bare blasted metal
+    (SSPC-PA 2, read), or subtracting a fixed value from a reading made after adjustment on smooth
+    steel (ISO 19840, read in substance). Taking both would subtract one profile twice, so
+    *roughness_correction_um* (µm) is subtracted only where the reading carries no base metal value.
+    """
+    base_um = reading.base_metal_um
+    # Fractions, not Decimals: Decimal arithmetic rounds to the context of whoever calls.
+    subtracted_um = Fraction(roughness_correction_um if base_um is None else base_um)
+    return from_um(Fraction(reading.thickness_um) - subtracted_um, unit)
