@@ -495,6 +495,7 @@ def _seal(args: argparse.Namespace) -> int:
     from ingest.open_inspection import OpenInspection
 
     folder = _folder(args)
+    folder.shop()
     args.resume = args.inspection or ""
     with OpenInspection(folder, _resumed(args, folder), args.now()) as inspection:
         return _seal_open(args, folder, inspection, args.as_is)

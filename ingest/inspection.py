@@ -220,7 +220,8 @@ class Taking:
         if isinstance(decoded, NotAReading):
             return self._aside(line, source, decoded.meaning)
         if isinstance(decoded, Rejected):
-            return Problem(line.line_no, decoded.why)
+            cut = "" if line.frame.ended else "; it is the last line and has no line end, so it may be cut short"
+            return Problem(line.line_no, decoded.why + cut)
         if not line.frame.ended and accept is None:
             return Problem(
                 line.line_no,

@@ -226,6 +226,7 @@ class OpenInspection:
         source = f"file:{record['name']}"
         problems = []
         last_no = 0
+        taken_before = len(self.taking.readings)
         for line in LINKS["file"](
             path, self.facts.profile.max_line_bytes, datetime.fromisoformat(stated) if stated else None
         ):
@@ -241,6 +242,10 @@ class OpenInspection:
             )
         if problems:
             raise BadInput(_problems(record["name"], problems))
+        if len(self.taking.readings) == taken_before:
+            raise BadInput(
+                f"{record['name']}: there is no reading in this capture; take the readings again or name the right file"
+            )
         with path.open("rb") as capture:
             while chunk := capture.read(1 << 20):
                 self._digest.update(chunk)

@@ -10,7 +10,7 @@ from schemas.shop import Plausible
 from schemas.units import Unit, to_um
 
 #: How far outside its window a reading may lie before the other unit is thought of, as a factor.
-#: A choice of ours: a mil is 25.4 µm, so windows widened by 3 never meet under the other unit.
+#: A choice of ours: well under the 25.4 that lies between the two units.
 _FAR: Final = Decimal(3)
 
 
@@ -28,7 +28,7 @@ def looks_like_other_unit(shown: Decimal, unit: Unit, lower_um: Decimal, upper_u
         return None
     other = Unit.MIL if unit is Unit.UM else Unit.UM
     as_other = to_um(shown, other)
-    return other if lower_um / 2 <= as_other <= upper_um * 2 and shown > 0 else None
+    return other if lower_um / _FAR <= as_other <= upper_um * _FAR and shown > 0 else None
 
 
 def out_of_range(thickness_um: Decimal, plausible: Plausible) -> str | None:

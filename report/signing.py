@@ -11,7 +11,7 @@ import io
 import textwrap
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from importlib.resources import as_file, files
+from importlib.resources import files
 from typing import Any, Final
 
 from cryptography import x509
@@ -19,7 +19,7 @@ from cryptography.hazmat.primitives import hashes, serialization
 from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.hazmat.primitives.serialization import pkcs12
 from cryptography.x509.oid import NameOID, ObjectIdentifier
-from pyhanko.pdf_utils.font.opentype import GlyphAccumulatorFactory
+from pyhanko.pdf_utils.font.opentype import GlyphAccumulator, GlyphAccumulatorFactory
 from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
 from pyhanko.pdf_utils.layout import AxisAlignment, Margins, SimpleBoxLayoutRule
 from pyhanko.pdf_utils.text import TextBoxStyle
@@ -187,22 +187,28 @@ def sign(
         f"Key {key[:middle].strip()}",
         key[middle:].strip(),
     ]
-    with as_file(files("report") / "templates" / "fonts" / "OpenSans-Stamp.ttf") as font:
-        style = TextStampStyle(
-            stamp_text="%(said)s",
-            border_width=0,
-            text_box_style=TextBoxStyle(
-                font=GlyphAccumulatorFactory(str(font), font_size=_STAMP_POINTS), font_size=_STAMP_POINTS, leading=8
-            ),
-            inner_content_layout=SimpleBoxLayoutRule(
-                AxisAlignment.ALIGN_MIN, AxisAlignment.ALIGN_MID, Margins(3, 3, 3, 3)
-            ),
-        )
-        signer = _SignerAt(now, meta, signer=identity.signer, stamp_style=style, new_field_spec=field)
-        writer = IncrementalPdfFileWriter(io.BytesIO(pdf))
-        out = signer.sign_pdf(writer, appearance_text_params={"said": "\n".join(lines)})
+    style = TextStampStyle(
+        stamp_text="%(said)s",
+        border_width=0,
+        text_box_style=TextBoxStyle(
+            font=_StampFont("OpenSans-Stamp.ttf", font_size=_STAMP_POINTS), font_size=_STAMP_POINTS, leading=8
+        ),
+        inner_content_layout=SimpleBoxLayoutRule(AxisAlignment.ALIGN_MIN, AxisAlignment.ALIGN_MID, Margins(3, 3, 3, 3)),
+    )
+    signer = _SignerAt(now, meta, signer=identity.signer, stamp_style=style, new_field_spec=field)
+    writer = IncrementalPdfFileWriter(io.BytesIO(pdf))
+    out = signer.sign_pdf(writer, appearance_text_params={"said": "\n".join(lines)})
     signed: bytes = out.getvalue()
     return signed
+
+
+@dataclass(frozen=True)
+class _StampFont(GlyphAccumulatorFactory):
+    """Our stamp's font from memory; pyHanko's own factory opens the file and leaves it open."""
+
+    def create_font_engine(self, writer: Any, obj_stream: Any = None) -> GlyphAccumulator:
+        content = (files("report") / "templates" / "fonts" / self.font_file).read_bytes()
+        return GlyphAccumulator(writer, io.BytesIO(content), self.font_size, obj_stream=obj_stream)
 
 
 class _SignerAt(signers.PdfSigner):

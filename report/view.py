@@ -29,7 +29,7 @@ from report.figures import (
     with_unit,
 )
 from rules.film_build import is_judged
-from rules.results import Advice, Assessment, CheckSummary, GateState, LocationResult
+from rules.results import Action, Advice, Assessment, CheckSummary, GateState, LocationResult
 from rules.verdict import Finding, Verdict
 from schemas.gauge_checks import GaugeCheck
 from schemas.readings import GaugeReading
@@ -218,7 +218,7 @@ def certificate_view(evidence: Evidence, assessment: Assessment, facts: IssueFac
         rule=_rule(assessment, job.specification),
         findings=tuple(f.sentence for f in all_findings(assessment) if f.verdict is not Verdict.PASS),
         not_measured=_not_measured(evidence),
-        advice=tuple(advice_block(a) for a in assessment.advice),
+        advice=tuple(advice_block(a) for a in assessment.advice if a.action is not Action.ACCEPT),
         release=_release(evidence, facts, zone),
         key_note=(
             f"The signature shows that this file is as it was when the holder of the key with the fingerprint "
@@ -503,7 +503,7 @@ def _kept_row(reading: GaugeReading, evidence: Evidence, zone: ZoneInfo) -> Kept
 def _other_lines(other_lines_json: str, zone: ZoneInfo) -> tuple[OtherLine, ...]:
     return tuple(
         OtherLine(
-            moment(datetime.fromisoformat(line["at"]), zone, seconds=True) if line["at"] else f"line {line['line_no']}",
+            clock_time(datetime.fromisoformat(line["at"]), zone) if line["at"] else f"line {line['line_no']}",
             _visible(line["text"]),
             _visible(line["why"]),
         )

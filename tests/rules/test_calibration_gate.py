@@ -128,7 +128,7 @@ def test_a_check_that_passed_after_the_failed_opening_one_counts() -> None:
 
 def test_a_check_that_failed_on_one_standard_of_two_failed() -> None:
     rows = verification("V-1", at(8), passed=False)
-    assert [True, False] == [row.within for row in rows]
+    assert [row.within for row in rows] == [True, False]
     assert covered([*rows, *verification("V-2", at(17))]).state is GateState.UNCOVERED
 
 
@@ -191,7 +191,7 @@ def test_an_incident_of_the_same_time_as_the_check_counts_as_the_later_one() -> 
 def test_an_incident_between_two_readings_uncovers_only_the_second() -> None:
     drop = event("X-1", "incident", NINE + timedelta(seconds=90), occasion="drop")
     coverage = covered([*both_checks(), drop])
-    assert [GateState.COVERED, GateState.UNCOVERED] == [entry.state for entry in coverage.readings]
+    assert [entry.state for entry in coverage.readings] == [GateState.COVERED, GateState.UNCOVERED]
     assert coverage.state is GateState.UNCOVERED
     assert coverage.doubtful == 1
     assert coverage.sentence.startswith("1 of 2 readings is not covered")
@@ -264,7 +264,7 @@ def test_checks_of_another_gauge_or_mode_cover_nothing() -> None:
 def test_two_modes_in_one_inspection_are_each_judged_by_their_own_checks() -> None:
     taken = [reading(1, "2.5"), reading(2, "2.5", probe_mode="eddy-current")]
     coverage = cover(taken, both_checks(), job(), shop())
-    assert [GateState.COVERED, GateState.UNCOVERED] == [entry.state for entry in coverage.readings]
+    assert [entry.state for entry in coverage.readings] == [GateState.COVERED, GateState.UNCOVERED]
 
 
 @pytest.mark.parametrize(
@@ -390,7 +390,7 @@ def test_suspect_outranks_uncovered_outranks_open() -> None:
         *verification("V-3", at(18)),
     ]
     coverage = cover(taken, checks, job(), shop())
-    assert [GateState.UNCOVERED, GateState.SUSPECT, GateState.OPEN] == [entry.state for entry in coverage.readings]
+    assert [entry.state for entry in coverage.readings] == [GateState.UNCOVERED, GateState.SUSPECT, GateState.OPEN]
     assert coverage.state is GateState.SUSPECT
     assert coverage.sentence.endswith("Besides, 1 is not covered. Besides, 1 waits for its closing check.")
     assert cover(taken[::2], checks, job(), shop()).state is GateState.UNCOVERED
@@ -400,7 +400,7 @@ def test_only_counted_readings_need_cover() -> None:
     early = reading(1, "2.5", taken_at=at(7), counted=False, excluded_reason="slipped", excluded_by="AM")
     coverage = cover([early, reading(2, "2.5")], both_checks(), job(), shop())
     assert coverage.state is GateState.COVERED
-    assert [2] == [entry.reading_no for entry in coverage.readings]
+    assert [entry.reading_no for entry in coverage.readings] == [2]
 
 
 def test_what_was_subtracted_needs_cover_too() -> None:
@@ -409,7 +409,7 @@ def test_what_was_subtracted_needs_cover_too() -> None:
     coverage = cover([base, coated], both_checks(), job(), shop())
     assert coverage.state is GateState.UNCOVERED
     assert "base metal reading 1, which it was reduced by, is uncovered" in coverage.sentence
-    assert [2] == [entry.reading_no for entry in coverage.readings]
+    assert [entry.reading_no for entry in coverage.readings] == [2]
     # A base reading that nothing was reduced by harms nobody.
     assert cover([base, reading(2, "2.5")], both_checks(), job(), shop()).state is GateState.COVERED
 
@@ -517,7 +517,7 @@ def test_the_look_back_finds_the_readings_of_that_gauge_and_mode() -> None:
         reading(5, "2.5", taken_at=at(17), counted=False),
         reading(6, "2.5", taken_at=at(17, 1)),
     ]
-    assert [2, 5] == [r.reading_no for r in readings_in_doubt(taken, checks, "V-2")]
+    assert [r.reading_no for r in readings_in_doubt(taken, checks, "V-2")] == [2, 5]
 
 
 @pytest.mark.parametrize("check_id", ["V-1", "V-9"], ids=["passed", "unknown"])
@@ -529,6 +529,6 @@ def test_only_a_failed_check_can_be_looked_back_from(check_id: str) -> None:
 def test_a_check_is_cited_with_its_standards() -> None:
     summary = summarize_check(both_checks(), "V-2")
     assert summary is not None
-    assert ("closing", True, ("Z-0", "F-125")) == (summary.occasion, summary.passed, summary.standards)
+    assert (summary.occasion, summary.passed, summary.standards) == ("closing", True, ("Z-0", "F-125"))
     assert summarize_check(both_checks(), "V-9") is None
-    assert GAUGE == both_checks()[0].gauge_serial
+    assert both_checks()[0].gauge_serial == GAUGE
