@@ -72,7 +72,7 @@ def test_no_flipped_byte_changes_what_is_read_without_being_found(archive: Archi
     path = five[2]
     whole = path.read_bytes()
     expected = archive.readings(scenario.inspection_id(1)), archive.inspection(scenario.inspection_id(1))
-    moments = random.Random(7)  # noqa: S311 - positions, not secrets
+    moments = random.Random(7)
     found = 0
     for _ in range(80):
         position = moments.randrange(len(whole))

@@ -44,7 +44,7 @@ def test_a_line_beyond_the_bound_keeps_its_head_and_its_length_and_the_next_line
 )
 def test_cuts_in_the_byte_stream_do_not_matter(lines: list[bytes], end: bytes, seed: int) -> None:
     stream = b"".join(line + end for line in lines)
-    rng = random.Random(seed)  # noqa: S311 - where to cut
+    rng = random.Random(seed)
     cuts = sorted(rng.randrange(len(stream) + 1) for _ in range(rng.randrange(12)))
     chunks = [stream[a:b] for a, b in zip([0, *cuts], [*cuts, len(stream)], strict=True)]
     assert [Frame(line[:64], len(line)) for line in lines] == _lines(chunks)
