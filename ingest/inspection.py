@@ -19,7 +19,7 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from decimal import ROUND_HALF_EVEN, Decimal
 from fractions import Fraction
-from typing import Final
+from typing import Final, NamedTuple
 
 from ingest.decoding import Blank, DecodedReading, LineDecoder, NotAReading, Rejected, escaped, text_of
 from ingest.links.raw_line import RawLine
@@ -38,8 +38,7 @@ _PLACE_UM: Final = Decimal("0.0001")
 _CLOCK_SLACK: Final = timedelta(minutes=5)
 
 
-@dataclass(frozen=True, slots=True)
-class Slot:
+class Slot(NamedTuple):
     """A reading that the plan asks for: the how-manieth of which spot, location and piece."""
 
     piece: str

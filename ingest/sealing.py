@@ -8,21 +8,23 @@ from bisect import bisect_right
 from collections.abc import Mapping, Sequence
 from datetime import datetime
 from decimal import Decimal
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 import pyarrow as pa
 
+from ingest.decoding import DecodedReading
 from ingest.facts import InspectionFacts
-from ingest.inspection import BASE_READING, EVERYWHERE, Note, OtherLine, Taking, base_means_um
+from ingest.inspection import EVERYWHERE, Note, OtherLine, TakenReading, Taking, base_means_um
 from rules.assessment import conformity_of
+from rules.film_build import Judged
 from rules.verdict import Finding, Verdict
 from schemas.errors import BadInput
 from schemas.gauge_checks import GaugeCheck
 from schemas.inspections import Inspection
 from schemas.job import Job, Location
-from schemas.parquet import column_of, records, table_of
-from schemas.readings import READINGS, GaugeReading
-from schemas.vocabulary import CheckKind, Role
+from schemas.parquet import column_of, table_of
+from schemas.readings import READINGS, TIME, GaugeReading
+from schemas.vocabulary import CheckKind, CoatStage, Role
 
 _NO_LIMITS: Final = Location.model_construct(
     name=EVERYWHERE, role=Role.OTHER, lower=None, target_low=None, target_high=None, upper=None
@@ -84,7 +86,7 @@ def seal(
         notes.append(Note(sealed_at.isoformat(), sealed_by, f"sealed with readings missing: {as_is}"))
     inspection = _record(
         facts,
-        table,
+        [_row(r, base) for r in taking.readings],
         taking.other_lines,
         notes,
         checks,
@@ -181,32 +183,43 @@ def _table(
     taken = taking.readings
     count = len(taken)
     job = facts.job
-    places = {place.name: place for place in job.location}
-    at = [places.get(r.location, _NO_LIMITS) for r in taken]
+    names = [place.name for place in job.location]
+    places = [*job.location, _NO_LIMITS]
+    order = {name: index for index, name in enumerate(names)}
+    at_place = pa.array([order.get(r.location, len(names)) for r in taken], type=pa.int32())
+    lines, of_line = _distinct([r.decoded for r in taken])
     opening = _OpeningChecks(checks, facts.gauge_serial)
+
+    def by_place(name: str, values: list[Any]) -> Any:
+        return column_of(READINGS, name, values).take(at_place)
+
+    def by_line(name: str, values: list[Any]) -> Any:
+        return column_of(READINGS, name, values).take(of_line)
+
+    # What depends on the location or on the line's text alone is converted once, not once per reading.
+    ready: dict[str, Any] = {
+        "role": by_place("role", [place.role.value for place in places]),
+        "lower": by_place("lower", [place.lower for place in places]),
+        "target_low": by_place("target_low", [place.target_low for place in places]),
+        "target_high": by_place("target_high", [place.target_high for place in places]),
+        "upper": by_place("upper", [place.upper for place in places]),
+        "thickness_um": by_line("thickness_um", [line.thickness_um for line in lines]),
+        "shown": by_line("shown", [line.shown for line in lines]),
+        "unit": by_line("unit", [line.unit.value for line in lines]),
+        "taken_at": _milliseconds([r.taken_at for r in taken]),
+    }
     columns: dict[str, list[Any]] = {
         "reading_no": [r.reading_no for r in taken],
-        "taken_at": [_in_ms(r.taken_at) for r in taken],
         "clock": [r.clock.value for r in taken],
         "coat_stage": [r.stage.value for r in taken],
         "piece": [r.piece for r in taken],
         "location": [r.location for r in taken],
-        "role": [place.role.value for place in at],
         "spot": [r.spot for r in taken],
-        "thickness_um": [r.decoded.thickness_um for r in taken],
-        "shown": [r.decoded.shown for r in taken],
-        "unit": [r.decoded.unit.value for r in taken],
         "raw_line": [r.raw_line for r in taken],
-        "base_metal_um": [
-            None if r.excluded_reason == BASE_READING else base.get(r.location, base.get(EVERYWHERE)) for r in taken
-        ],
+        "base_metal_um": [_base_of(r, base) for r in taken],
         "probe_mode": [r.probe_mode.value for r in taken],
         "opening_check_id": [opening.before(r.taken_at, r.probe_mode.value) for r in taken],
-        "lower": [place.lower for place in at],
-        "target_low": [place.target_low for place in at],
-        "target_high": [place.target_high for place in at],
-        "upper": [place.upper for place in at],
-        "counted": [r.counted for r in taken],
+        "counted": [r.excluded_reason is None for r in taken],
         "excluded_reason": [r.excluded_reason for r in taken],
         "excluded_by": [r.excluded_by for r in taken],
         "source": [r.source for r in taken],
@@ -237,9 +250,61 @@ def _table(
         if named.name in same:
             scalar: Any = pa.scalar(same[named.name], type=named.column.type)
             arrays.append(pa.repeat(scalar, count))
+        elif named.name in ready:
+            arrays.append(ready[named.name])
         else:
             arrays.append(column_of(READINGS, named.name, columns[named.name]))
     return pa.table(arrays, schema=READINGS.arrow_schema)
+
+
+def _distinct(decoded: list[DecodedReading]) -> tuple[list[DecodedReading], Any]:
+    """Return the different objects among *decoded* and, for each of them all, which of those it is."""
+    seen: dict[int, int] = {}
+    lines: list[DecodedReading] = []
+    of_line = []
+    for line in decoded:
+        index = seen.setdefault(id(line), len(lines))
+        if index == len(lines):
+            lines.append(line)
+        of_line.append(index)
+    return lines, pa.array(of_line, type=pa.int32())
+
+
+def _milliseconds(moments: list[datetime]) -> Any:
+    """Return *moments* as the archive keeps them, cut to milliseconds."""
+    exact: Any = pa.array(moments, type=pa.timestamp("us", tz="UTC"))
+    return exact.cast(TIME, safe=False)
+
+
+class _Row(NamedTuple):
+    """What conformity needs of a taken reading, without the way through a table."""
+
+    piece: str
+    location: str
+    spot: int
+    thickness_um: Decimal
+    base_metal_um: Decimal | None
+    counted: bool
+    coat_stage: str
+
+
+def _row(reading: TakenReading, base: Mapping[str, Decimal]) -> _Row:
+    return _Row(
+        reading.piece,
+        reading.location,
+        reading.spot,
+        reading.decoded.thickness_um,
+        _base_of(reading, base),
+        reading.excluded_reason is None,
+        reading.stage.value,
+    )
+
+
+def _base_of(reading: TakenReading, base: Mapping[str, Decimal]) -> Decimal | None:
+    """Return what is subtracted from *reading*: nothing from one that was itself taken before coating."""
+    if not base or reading.stage is not CoatStage.TOTAL:
+        return None
+    return base.get(reading.location, base.get(EVERYWHERE))
 
 
 class _OpeningChecks:
@@ -261,7 +326,7 @@ class _OpeningChecks:
 
 def _record(
     facts: InspectionFacts,
-    table: pa.Table,
+    readings: Sequence[_Row],
     other_lines: Sequence[OtherLine],
     notes: Sequence[Note],
     checks: Sequence[GaugeCheck],
@@ -270,7 +335,6 @@ def _record(
     sealed_at: datetime,
     sealed_by: str,
 ) -> Inspection:
-    readings: list[GaugeReading] = records(READINGS, table)
     findings, verdict = _judged(facts.job, readings)
     known = [c for c in checks if c.gauge_serial == facts.gauge_serial]
     return Inspection(
@@ -306,12 +370,12 @@ def _record(
     )
 
 
-def _judged(job: Job, readings: Sequence[GaugeReading]) -> tuple[list[Finding], Verdict]:
+def _judged(job: Job, readings: Sequence[Judged]) -> tuple[list[Finding], Verdict]:
     locations, lot_findings, verdict = conformity_of(job, readings)
     return [f for result in locations for f in result.findings] + list(lot_findings), verdict
 
 
-def _counts(readings: Sequence[GaugeReading]) -> dict[str, int]:
+def _counts(readings: Sequence[Judged]) -> dict[str, int]:
     counted = [r for r in readings if r.counted]
     return {
         "pieces_measured": len({r.piece for r in counted}),

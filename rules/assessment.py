@@ -9,7 +9,7 @@ from fractions import Fraction
 from rules.calibration_gate import cover
 from rules.conformity import PieceLocation, by_piece_and_location, judge, judged_builds, rule_statement
 from rules.disposition import advise
-from rules.film_build import is_base
+from rules.film_build import Judged, is_base
 from rules.results import Assessment, GateState, LocationResult
 from rules.statistics import mean, standard_deviation
 from rules.verdict import Finding, Verdict, overall
@@ -58,7 +58,7 @@ def assess(
 
 
 def conformity_of(
-    job: Job, readings: Sequence[GaugeReading]
+    job: Job, readings: Sequence[Judged]
 ) -> tuple[tuple[LocationResult, ...], tuple[Finding, ...], Verdict]:
     """Return what the readings show by the job's rule, the gauge aside: per location, for the lot, and in all.
 
@@ -71,7 +71,7 @@ def conformity_of(
 _Conformity = tuple[tuple[LocationResult, ...], tuple[Finding, ...], Verdict]
 
 
-def _judged(job: Job, readings: Sequence[GaugeReading]) -> tuple[tuple[PieceLocation, ...], list[Finding], _Conformity]:
+def _judged(job: Job, readings: Sequence[Judged]) -> tuple[tuple[PieceLocation, ...], list[Finding], _Conformity]:
     judged = list(judged_builds(job, readings))
     places = by_piece_and_location(job, judged)
     findings = judge(job, readings, places)
@@ -96,7 +96,7 @@ def _judged(job: Job, readings: Sequence[GaugeReading]) -> tuple[tuple[PieceLoca
     return places, findings, (locations, tuple(by_location.get(None, ())), conformity)
 
 
-def _excluded(job: Job, readings: Iterable[GaugeReading]) -> Counter[str]:
+def _excluded(job: Job, readings: Iterable[Judged]) -> Counter[str]:
     """Count the readings that are kept but not judged, by location; base readings are none of these."""
     names = Counter(r.location for r in readings if not r.counted and not is_base(r))
     found: Counter[str] = Counter()

@@ -14,7 +14,7 @@ from decimal import Decimal
 from fractions import Fraction
 from typing import Final
 
-from rules.film_build import film_build, is_judged
+from rules.film_build import Judged, film_build, is_judged
 from rules.results import RuleStatement
 from rules.rounding import at_least, at_most
 from rules.sampling import (
@@ -28,7 +28,6 @@ from rules.statistics import mean
 from rules.verdict import Finding, Verdict
 from rules.wording import amount, as_written, counted, listed
 from schemas.job import Job, Location, Rule
-from schemas.readings import GaugeReading
 from schemas.units import Unit
 from schemas.vocabulary import RuleName
 
@@ -88,7 +87,7 @@ class AcceptanceRule:
     judge: Callable[[Sequence[PieceLocation], Rule, Unit], list[Finding]]
 
 
-def judged_builds(job: Job, readings: Iterable[GaugeReading]) -> Iterator[tuple[GaugeReading, Location, Fraction]]:
+def judged_builds(job: Job, readings: Iterable[Judged]) -> Iterator[tuple[Judged, Location, Fraction]]:
     """Yield each judged reading with its location and film build, in the order given, in the unit of the job.
 
     Under ISO 19840 the build is less the job's roughness correction where no base metal reading is
@@ -108,9 +107,7 @@ def judged_builds(job: Job, readings: Iterable[GaugeReading]) -> Iterator[tuple[
             yield reading, location, film_build(reading, job.unit, correction_um)
 
 
-def by_piece_and_location(
-    job: Job, judged: Iterable[tuple[GaugeReading, Location, Fraction]]
-) -> tuple[PieceLocation, ...]:
+def by_piece_and_location(job: Job, judged: Iterable[tuple[Judged, Location, Fraction]]) -> tuple[PieceLocation, ...]:
     """Return what :func:`judged_builds` gave by location and piece: locations in the job's order, pieces as first met.
 
     Every measured piece stands at every location, with no spots where nothing was read there, so that
@@ -132,7 +129,7 @@ def by_piece_and_location(
     )
 
 
-def judge(job: Job, readings: Sequence[GaugeReading], places: Sequence[PieceLocation]) -> list[Finding]:
+def judge(job: Job, readings: Sequence[Judged], places: Sequence[PieceLocation]) -> list[Finding]:
     """Return all findings of the job's rule, those without a location being about the lot.
 
     *places* is what :func:`by_piece_and_location` made of *readings*. What was planned and is not there
@@ -461,7 +458,7 @@ RULES: Final[dict[RuleName, AcceptanceRule]] = {
 # What is missing
 
 
-def _unknown_locations(job: Job, readings: Iterable[GaugeReading]) -> Iterator[Finding]:
+def _unknown_locations(job: Job, readings: Iterable[Judged]) -> Iterator[Finding]:
     unknown: dict[str, int] = {}
     for reading in readings:
         if is_judged(reading):
@@ -477,7 +474,7 @@ def _unknown_locations(job: Job, readings: Iterable[GaugeReading]) -> Iterator[F
             )
 
 
-def _without_base(job: Job, readings: Iterable[GaugeReading]) -> Iterator[Finding]:
+def _without_base(job: Job, readings: Iterable[Judged]) -> Iterator[Finding]:
     """Where the job asks for a base reading, thickness alone is film and profile (or zinc) together."""
     if not job.base_reading:
         return

@@ -4,16 +4,35 @@ from __future__ import annotations
 
 from decimal import Decimal
 from fractions import Fraction
-from typing import Final
+from functools import lru_cache
+from typing import Final, Protocol
 
-from schemas.readings import GaugeReading
 from schemas.units import Unit, from_um
 from schemas.vocabulary import CoatStage
 
 _NOTHING_UM: Final = Decimal(0)
 
 
-def is_judged(reading: GaugeReading) -> bool:
+class Judged(Protocol):
+    """What conformity needs to know of a gauge reading; schemas.readings.GaugeReading has it, and more."""
+
+    @property
+    def piece(self) -> str: ...
+    @property
+    def location(self) -> str: ...
+    @property
+    def spot(self) -> int: ...
+    @property
+    def thickness_um(self) -> Decimal: ...
+    @property
+    def base_metal_um(self) -> Decimal | None: ...
+    @property
+    def counted(self) -> bool: ...
+    @property
+    def coat_stage(self) -> str: ...
+
+
+def is_judged(reading: Judged) -> bool:
     """Return whether *reading* is one that conformity rests on: counted, and taken on the whole film.
 
     A reading on bare metal or on zinc is never a film build, whatever its counted says.
@@ -21,12 +40,12 @@ def is_judged(reading: GaugeReading) -> bool:
     return reading.counted and reading.coat_stage == CoatStage.TOTAL
 
 
-def is_base(reading: GaugeReading) -> bool:
+def is_base(reading: Judged) -> bool:
     """Return whether *reading* was taken before coating, to be subtracted: on blasted metal or on zinc."""
     return reading.coat_stage != CoatStage.TOTAL
 
 
-def film_build(reading: GaugeReading, unit: Unit, roughness_correction_um: Decimal = _NOTHING_UM) -> Fraction:
+def film_build(reading: Judged, unit: Unit, roughness_correction_um: Decimal = _NOTHING_UM) -> Fraction:
     """Return the film build of *reading* in *unit*, exactly: thickness less what lay there before coating.
 
     Two practices allow for a blasted profile: subtracting a reading on the bare blasted metal
@@ -35,6 +54,10 @@ def film_build(reading: GaugeReading, unit: Unit, roughness_correction_um: Decim
     *roughness_correction_um* (µm) is subtracted only where the reading carries no base metal value.
     """
     base_um = reading.base_metal_um
+    return _less(reading.thickness_um, roughness_correction_um if base_um is None else base_um, unit)
+
+
+@lru_cache(maxsize=16_384)  # a gauge shows few different figures, and each is the same build every time
+def _less(thickness_um: Decimal, subtracted_um: Decimal, unit: Unit) -> Fraction:
     # Fractions, not Decimals: Decimal arithmetic rounds to the context of whoever calls.
-    subtracted_um = Fraction(roughness_correction_um if base_um is None else base_um)
-    return from_um(Fraction(reading.thickness_um) - subtracted_um, unit)
+    return from_um(Fraction(thickness_um) - Fraction(subtracted_um), unit)

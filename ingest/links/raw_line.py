@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import datetime
+from typing import NamedTuple
 
 from ingest.framing import Frame
 from schemas.vocabulary import Clock
 
 
-@dataclass(frozen=True, slots=True)
-class RawLine:
+class RawLine(NamedTuple):
     """One line as a link hands it on.
 
     Attributes:
