@@ -129,10 +129,12 @@ def load_identity(content: bytes, passphrase: str, now: datetime, where: str) ->
         raise BadInput(f"{where}: holds no key with its certificate; make one with 'filmtally new --signer'")
     begins, ends = certificate.not_valid_before_utc, certificate.not_valid_after_utc
     # A certificate counts in whole seconds, and one made in this second holds from its beginning.
-    if not begins <= now.replace(microsecond=0) <= ends:
+    moment = now.replace(microsecond=0)
+    if moment > ends:
+        raise BadInput(f"{where}: its certificate expired on {ends:%Y-%m-%d}; sign with one that holds")
+    if moment < begins:
         raise BadInput(
-            f"{where}: its certificate holds from {begins:%Y-%m-%d} to {ends:%Y-%m-%d}, and now is {now:%Y-%m-%d}; "
-            "sign with one that holds"
+            f"{where}: its certificate holds only from {begins:%Y-%m-%d}; set the clock right, or sign with another"
         )
     signer = signers.SimpleSigner.load_pkcs12_data(content, other_certs=[], passphrase=passphrase.encode())
     return Identity(fingerprint_of(certificate), certificate.public_bytes(serialization.Encoding.DER), signer)

@@ -153,7 +153,7 @@ def test_a_wrong_passphrase(door: FrontDoor) -> None:
     wrong.write_text("not the passphrase\n", encoding="utf-8")
     answer = door("certify", inspection, "--signer", "mk", "--passphrase-file", str(wrong))
     assert answer.code == 2
-    assert "passphrase" in answer.sentence
+    assert "the passphrase is wrong" in answer.sentence
     assert "mk.p12" in answer.sentence
     assert list((door.folder / "certificates").glob("*.pdf")) == []
 
@@ -164,7 +164,7 @@ def test_an_expired_signing_certificate(door: FrontDoor) -> None:
     door.now = datetime(2099, 1, 1, tzinfo=UTC)
     answer = door("certify", inspection, *signer)
     assert answer.code == 2
-    assert "expired" in answer.sentence
+    assert "mk.p12: its certificate expired on 2031-11-25; sign with one that holds" in answer.sentence
     assert list((door.folder / "certificates").glob("*.pdf")) == []
 
 

@@ -1,0 +1,71 @@
+"""The README's commands, run one after the other as a reader would."""
+
+from __future__ import annotations
+
+import io
+import re
+import shlex
+import sys
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+
+from filmtally import main
+
+ROOT = Path(__file__).parents[2]
+TYPED = "".join(f"{3 + n % 7 / 10:.1f}\n" for n in range(10))
+
+
+def _commands() -> list[list[str]]:
+    text = (ROOT / "README.md").read_text(encoding="utf-8").replace("\\\n", " ")
+    return [shlex.split(line.strip()) for line in text.splitlines() if re.match(r"    (filmtally|cd) ", line)]
+
+
+def test_the_readmes_commands_do_what_it_says(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.delenv("FILMTALLY_SHOP", raising=False)
+    monkeypatch.setenv("FILMTALLY_PASSPHRASE", "for this test")
+    monkeypatch.setattr(sys, "stdin", io.StringIO(TYPED))
+    clock = datetime(2026, 11, 25, 9, 0, tzinfo=UTC)
+    ran: list[tuple[str, int]] = []
+    for words in _commands():
+        clock += timedelta(minutes=2)
+        if words[0] == "cd":
+            monkeypatch.chdir(words[1])
+            Path("readings.txt").write_text("3.1\n3.2\n3.3\n3.4\n3.5\n", encoding="utf-8")
+            continue
+        spread = [str(found) for word in words[1:] for found in (sorted(Path().glob(word)) if "*" in word else [word])]
+        ran.append((" ".join(spread), main(spread, now=lambda at=clock: at)))
+    capsys.readouterr()
+    assert len(ran) >= 9
+    assert [(command, code) for command, code in ran if code != 0] == []
+
+
+def test_the_two_commands_of_the_readme_are_targets_of_the_makefile_and_ci_runs_the_second() -> None:
+    readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    makefile = (ROOT / "Makefile").read_text(encoding="utf-8")
+    for target in ("demo", "test"):
+        assert f"    make {target} " in readme
+        assert re.search(rf"^{target}:", makefile, re.MULTILINE)
+    assert "make test" in (ROOT / ".ci" / "run").read_text(encoding="utf-8")
+
+
+def test_the_changelog_names_every_command() -> None:
+    changelog = (ROOT / "CHANGELOG.md").read_text(encoding="utf-8")
+    for command in (
+        "new",
+        "identity",
+        "check",
+        "measure",
+        "seal",
+        "amend",
+        "assess",
+        "certify",
+        "verify",
+        "history",
+        "demo",
+    ):
+        assert f"`{command}`" in changelog or f"`filmtally {command}`" in changelog, command
