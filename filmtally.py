@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import io
 import os
 import platform
 import sys
@@ -39,6 +40,9 @@ def main(argv: Sequence[str] | None = None, now: Callable[[], datetime] = lambda
     commands = parser.add_subparsers(metavar="COMMAND", required=True)
     for wing in (ingest.commands, report.commands, sample_captures.demo):
         wing.register(commands)
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")  # an old console may lack µ; no answer is worth a traceback
     args = parser.parse_args(argv)
     args.now = now
     args.bench = bench_slug(os.environ.get("FILMTALLY_BENCH") or platform.node())

@@ -8,7 +8,7 @@ import sys
 from typing import Final
 
 from bench import kill_capture, kill_commit
-from bench.run import RESULTS
+from bench.results_folder import RESULTS
 
 SEED: Final = 20261103
 

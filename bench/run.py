@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import argparse
 import json
-from pathlib import Path
 from typing import Any, Final
 
 from bench import answer_help, commit_inspection, find_inspection, journal_reading, make_certificate, seal_capture
+from bench.results_folder import RESULTS
 
-RESULTS: Final = Path(__file__).parent / "results"
 PARTS: Final = (seal_capture, make_certificate, commit_inspection, journal_reading, find_inspection, answer_help)
 
 

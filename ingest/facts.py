@@ -63,7 +63,7 @@ def typed_profile(unit: Unit, decimal_mark: str) -> Profile:
     """Return the profile of typed readings: bare figures are in *unit*."""
     return Profile.model_validate(
         {
-            "title": "typed",
+            "title": "typed (decimal_mark in shop.toml)",
             "reading": _TYPED_FIGURES,
             "unit": unit.value,
             "decimal_mark": decimal_mark,

@@ -102,7 +102,7 @@ def test_a_word_that_cannot_be_obeyed_says_why(words: str, sentence: str) -> Non
         ("900", "is above 2500 µm, which is taken for a slip", False),
         ("3,1", "has a decimal comma", False),
         ("3.1 ell", "unknown unit 'ell'", False),
-        ("what", "is not how profile 'typed' writes a reading", False),
+        ("what", "is not how profile 'typed (decimal_mark in shop.toml)' writes a reading", False),
     ],
 )
 def test_a_slip_is_stopped_with_one_sentence_and_nothing_is_taken(
