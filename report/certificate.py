@@ -34,7 +34,10 @@ def draft(evidence: Evidence, assessment: Assessment, facts: IssueFacts) -> Draf
     view = certificate_view(evidence, assessment, facts)
     refuse_unprintable(view.stated())
     return Draft(
-        view, render(html_of(view, evidence, assessment, facts), attachments(evidence, facts, view), facts.issued_at)
+        view,
+        render(
+            html_of(view, evidence, assessment, facts), attachments(evidence, assessment, facts, view), facts.issued_at
+        ),
     )
 
 
@@ -47,10 +50,12 @@ def html_of(view: CertificateView, evidence: Evidence, assessment: Assessment, f
     return certificate_html(view, pictures.axis(scale), strips, evidence.inspection.lot, facts.issued_at)
 
 
-def attachments(evidence: Evidence, facts: IssueFacts, view: CertificateView) -> dict[str, bytes]:
+def attachments(
+    evidence: Evidence, assessment: Assessment, facts: IssueFacts, view: CertificateView
+) -> dict[str, bytes]:
     """Return the files that go into the certificate, by name."""
     return {
-        "certificate.json": document(evidence, facts, view),
+        "certificate.json": document(evidence, assessment, facts, view),
         "gauge_checks.csv": csv_of(GAUGE_CHECKS, evidence.checks),
         "readings.csv": csv_of(READINGS, evidence.readings),
         "readings.parquet": _parquet(evidence),

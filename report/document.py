@@ -2,11 +2,12 @@
 
     {"schema": "filmtally certificate", "version": 1,
      "certificate": {...}, "shop": {...}, "job": {...}, "inspection": {...},
-     "readings": [...], "checks": [...], "stated": {...}}
+     "readings": [...], "checks": [...], "judged": {...}, "stated": {...}, "edition": "..."}
 
 Exact numbers are strings, times are UTC in ISO 8601. `shop` and `job` are what shop.toml and the job
 file said when the inspection was sealed; `inspection`, `readings` and `checks` have the columns of
-schemas/README.md; `stated` holds every string on the pages.
+schemas/README.md; `judged` holds verdict, gate and builds exactly; `stated` holds every string on the
+pages, worded by the `edition` of the program that made them.
 """
 
 from __future__ import annotations
@@ -22,8 +23,11 @@ from datetime import UTC, date, datetime
 from decimal import Decimal, InvalidOperation
 from typing import Any, Final, TypeVar
 
+from report.edition import edition
 from report.evidence import Evidence, IssueFacts
+from report.judged import judged
 from report.view import CertificateView
+from rules.results import Assessment
 from schemas.column import Table
 from schemas.errors import BadInput, IntegrityFailed
 from schemas.gauge_checks import GaugeCheck
@@ -41,7 +45,7 @@ _SAID_ELSEWHERE: Final = ("job_json", "shop_json")
 _Record = TypeVar("_Record")
 
 
-def document(evidence: Evidence, facts: IssueFacts, view: CertificateView) -> bytes:
+def document(evidence: Evidence, assessment: Assessment, facts: IssueFacts, view: CertificateView) -> bytes:
     """Return the JSON document of a certificate, in UTF-8; the same input gives the same bytes."""
     inspection = as_plain(evidence.inspection)
     for key in _SAID_ELSEWHERE:
@@ -55,7 +59,9 @@ def document(evidence: Evidence, facts: IssueFacts, view: CertificateView) -> by
         "inspection": inspection,
         "readings": [as_plain(r) for r in evidence.readings],
         "checks": [as_plain(c) for c in evidence.checks],
+        "judged": judged(assessment),
         "stated": view.stated(),
+        "edition": edition(),
     }
     return json.dumps(content, ensure_ascii=False, indent=1).encode()
 
@@ -67,12 +73,16 @@ class ReadDocument:
     Attributes:
         evidence: What it was made from.
         facts: The facts of its issue.
+        judged: The exact values that it says were judged.
         stated: The strings that it says are printed.
+        edition: The edition of the program that worded them.
     """
 
     evidence: Evidence
     facts: IssueFacts
+    judged: dict[str, Any]
     stated: dict[str, Any]
+    edition: str
 
 
 def read_document(content: bytes) -> ReadDocument:
@@ -99,7 +109,8 @@ def read_document(content: bytes) -> ReadDocument:
             readings=tuple(from_plain(GaugeReading, r) for r in plain["readings"]),
             checks=tuple(from_plain(GaugeCheck, c) for c in plain["checks"]),
         )
-        return ReadDocument(evidence, from_plain(IssueFacts, plain["certificate"]), dict(plain["stated"]))
+        facts = from_plain(IssueFacts, plain["certificate"])
+        return ReadDocument(evidence, facts, dict(plain["judged"]), dict(plain["stated"]), str(plain["edition"]))
     except (KeyError, TypeError, ValueError, AttributeError, RecursionError, InvalidOperation) as wrong:
         raise IntegrityFailed(
             f"certificate.json inside the PDF cannot be read ({type(wrong).__name__}: {_first_line(wrong)}); "

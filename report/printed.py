@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import io
 import re
+from collections.abc import Iterator
 from html.parser import HTMLParser
 from typing import Any, Final
 
@@ -16,6 +17,7 @@ import pikepdf
 _PAIR: Final = re.compile(rb"<([0-9A-Fa-f]+)>\s*<([0-9A-Fa-f]+)>")
 _BLOCK: Final = re.compile(rb"beginbfchar(.*?)endbfchar", re.DOTALL)
 _GLYPH_BYTES: Final = 2
+_NOT_PRINTED: Final = ("picture", "page")
 _BULLET: Final = "\u2022"
 
 
@@ -37,13 +39,9 @@ def printed_differs(pdf: bytes, html: str, number: str) -> str | None:
     rest = wanted.text
     pages = page_texts(pdf)
     for i, page in enumerate(pages, 1):
-        foot = _packed(f"Film build certificate {number}"), f"Page{i}of{len(pages)}"
-        body = page
-        for part in foot:
-            if part not in body:
-                return f"Page {i} of the certificate does not carry its number and page count."
-            head, _, tail = body.rpartition(part)
-            body = head + tail
+        body = _without_foot(page, number, i, len(pages))
+        if body is None:
+            return f"Page {i} of the certificate does not carry its number and page count."
         # Where a table goes on from the page before, its head is printed again.
         again = next((h for h in wanted.heads if body.startswith(h) and rest.startswith(body[len(h) :])), None)
         if not rest.startswith(body) and again is not None:
@@ -56,6 +54,45 @@ def printed_differs(pdf: bytes, html: str, number: str) -> str | None:
             )
         rest = rest[len(body) :]
     return f"The pages leave out what follows from the data inside: {rest[:40]!r}." if rest else None
+
+
+def printed_lacks(pdf: bytes, stated: Any, number: str) -> str | None:
+    """Return the first string of *stated* that the pages do not print, or None where they print them all.
+
+    Knows nothing of the layout: a row of strings stands together, or else each of them stands somewhere.
+    """
+    pages = page_texts(pdf)
+    text = ""
+    for i, page in enumerate(pages, 1):
+        body = _without_foot(page, number, i, len(pages))
+        if body is None:
+            return f"the number and the page count on page {i}"
+        text += body
+    return next((wanted for wanted in _lacking(stated, text)), None)
+
+
+def _without_foot(page: str, number: str, which: int, of: int) -> str | None:
+    """Return the text of a page without its foot, or None where it has none."""
+    for part in (_packed(f"Film build certificate {number}"), f"Page{which}of{of}"):
+        head, found, tail = page.rpartition(part)
+        if not found:
+            return None
+        page = head + tail
+    return page
+
+
+def _lacking(stated: Any, text: str) -> Iterator[str]:
+    if isinstance(stated, dict):
+        # The title of a picture and the size of the page are in the file, not in its text.
+        entries = [value for key, value in stated.items() if key not in _NOT_PRINTED]
+        if not (all(isinstance(value, str) for value in entries) and _packed("".join(entries)) in text):
+            for value in entries:
+                yield from _lacking(value, text)
+    elif isinstance(stated, list):
+        for value in stated:
+            yield from _lacking(value, text)
+    elif _packed(stated) not in text:
+        yield stated
 
 
 def _text(page: Any) -> str:

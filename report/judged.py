@@ -1,0 +1,74 @@
+"""What was judged, as exact plain values that any later edition of the program can compute and compare again."""
+
+from __future__ import annotations
+
+import re
+from decimal import Decimal
+from fractions import Fraction
+from typing import Any, Final
+
+from rules.results import Assessment
+
+_PRINTED: Final = ("mean", "least", "greatest")
+_NUMBER: Final = re.compile(r"\u2212?[0-9]+(?:\.[0-9]+)?")
+
+
+def judged(assessment: Assessment) -> dict[str, Any]:
+    """Return verdict, conformity, gate and the build at each location; exact numbers as fractions "p/q"."""
+    return {
+        "verdict": assessment.verdict.name,
+        "conformity": assessment.conformity.name,
+        "gate": assessment.coverage.state.value,
+        "rule": assessment.rule.name,
+        "unit": assessment.unit.value,
+        "locations": [
+            {
+                "location": place.location,
+                "n": len(place.builds),
+                "excluded": place.excluded,
+                "mean": _exact(place.mean),
+                "least": _exact(place.least),
+                "greatest": _exact(place.greatest),
+                "verdict": place.verdict.name,
+            }
+            for place in assessment.locations
+        ],
+    }
+
+
+def misprint(stated: dict[str, Any], exact: dict[str, Any], words: dict[str, str]) -> str | None:
+    """Return where the strings stated on the pages are not the exact values, rounded as printed; else None.
+
+    Args:
+        stated: The certificate's strings, as report.view.CertificateView.stated gives them.
+        exact: What :func:`judged` returned.
+        words: Name of a verdict to the word printed for it.
+    """
+    if stated["verdict"] != words[exact["verdict"]]:
+        return f"the verdict printed is {stated['verdict']!r} and not {words[exact['verdict']]!r}"
+    if len(stated["builds"]) != len(exact["locations"]):
+        return f"{len(stated['builds'])} locations are printed and not {len(exact['locations'])}"
+    for row, place in zip(stated["builds"], exact["locations"], strict=True):
+        here = f"location {place['location']!r}"
+        if (row["location"], row["count"], row["verdict"]) != (
+            place["location"],
+            str(place["n"]),
+            words[place["verdict"]],
+        ):
+            return f"{here} is printed with n {row['count']}, {row['verdict']}, and not {place['n']}, {words[place['verdict']]}"
+        for name in _PRINTED:
+            if place[name] is not None and not _rounds_to(Fraction(place[name]), row[name]):
+                return f"{here}: the {name} printed is {row[name]!r}, and it is {float(Fraction(place[name])):.6g}"
+    return None
+
+
+def _exact(number: Fraction | None) -> str | None:
+    return None if number is None else str(number)
+
+
+def _rounds_to(number: Fraction, printed: str) -> bool:
+    if not _NUMBER.fullmatch(printed):
+        return False
+    written = Decimal(printed.replace("\u2212", "-"))
+    half_a_place = Fraction(Decimal(1).scaleb(int(written.as_tuple().exponent))) / 2
+    return abs(number - Fraction(written)) <= half_a_place
