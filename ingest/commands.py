@@ -24,6 +24,8 @@ if TYPE_CHECKING:
     from schemas.shop import Shop
 
 _OCCASIONS = ("opening", "closing", "drop", "battery", "probe", "mode", "temperature", "other")
+_TEXT_FACTS = ("purchase_order", "work_order", "rack", "rack_position", "powder", "powder_batch", "sprayer")
+_MOST_PIECES = 100_000
 _MODES = ("magnetic", "eddy-current")
 
 
@@ -250,12 +252,15 @@ def _register_measure(commands: Any) -> None:
     measure.add_argument("--lot-size", type=int, metavar="N")
     measure.add_argument("--coats", type=int, default=1, metavar="N", help="coats on the parts, this one included")
     measure.add_argument("--bakes", type=int, metavar="N", help="bakes, the last one included (default: as the coats)")
-    for fact in ("purchase-order", "work-order", "rack", "rack-position", "powder", "powder-batch", "sprayer"):
-        measure.add_argument(f"--{fact}")
+    for fact in _TEXT_FACTS:
+        measure.add_argument(f"--{fact.replace('_', '-')}")
     measure.add_argument(
         "--accept", action="append", metavar="LINE=REASON", help="take a line although something speaks against it"
     )
     measure.add_argument("--set-aside", action="append", metavar="LINE=REASON", help="keep a line as no reading")
+    measure.add_argument(
+        "--again", metavar="REASON", help="take a capture although the very same bytes were taken before"
+    )
     measure.add_argument(
         "--resume",
         nargs="?",
@@ -289,7 +294,7 @@ def _measure_from_files(args: argparse.Namespace) -> int:
 
     folder = _folder(args)
     facts = _new_facts(args, folder) if args.resume is None else None
-    said = SaidOfLines(numbered(args.accept, "--accept"), numbered(args.set_aside, "--set-aside"))
+    said = SaidOfLines(numbered(args.accept, "--accept"), numbered(args.set_aside, "--set-aside"), args.again)
     kept = [keep(path, folder.captures) for path in args.captures]
     if _already_taken(args, folder, [k.sha256 for k in kept], facts):
         return 0
@@ -394,6 +399,7 @@ def _answer(outcome: Outcome) -> str:
 
 def _new_facts(args: argparse.Namespace, folder: ShopFolder, *, typed: bool = False) -> InspectionFacts:
     from ingest.facts import InspectionFacts, typed_profile
+    from ingest.said import plain_text
     from schemas.errors import BadInput
 
     shop = folder.shop()
@@ -401,6 +407,11 @@ def _new_facts(args: argparse.Namespace, folder: ShopFolder, *, typed: bool = Fa
     for option in ("lot", "inspector", "gauge"):
         if not getattr(args, option):
             raise BadInput(f"--{option} is missing; say which {option} this is")
+    for option in ("lot", *_TEXT_FACTS):
+        if (value := getattr(args, option)) is not None:
+            plain_text(value, f"--{option.replace('_', '-')}")
+    for name in args.piece or ():
+        plain_text(name, "--piece")
     shop.find_inspector(args.inspector)
     gauge = shop.find_gauge(args.gauge)
     if job.probe_mode not in gauge.probe_modes:
@@ -409,9 +420,9 @@ def _new_facts(args: argparse.Namespace, folder: ShopFolder, *, typed: bool = Fa
         )
     if args.piece and args.pieces is not None:
         raise BadInput("--piece and --pieces exclude each other; name the pieces or count them")
+    if args.pieces is not None and not 1 <= args.pieces <= _MOST_PIECES:
+        raise BadInput(f"--pieces {args.pieces}: from 1 to {_MOST_PIECES} pieces are measured; correct the number")
     pieces = tuple(args.piece) if args.piece else tuple(str(n) for n in range(1, (args.pieces or 1) + 1))
-    if args.pieces is not None and args.pieces < 1:
-        raise BadInput(f"--pieces {args.pieces}: at least one piece is measured")
     if len(set(pieces)) < len(pieces):
         raise BadInput("a piece is named twice; give each its own name")
     for option in ("lot_size", "coats", "bakes"):
@@ -463,15 +474,22 @@ def _already_taken(
     from ingest.open_inspection import open_ids, taken_as
     from schemas.errors import BadInput
 
-    if args.dry_run:
+    if args.dry_run or args.again:
         return False
-    found = next((t for h in hashes if (t := taken_as(folder, h))), None)
+    before = [taken_as(folder, h) for h in hashes]
+    found = next((t for t in before if t is not None), None)
     if found is None:
         return False
+    if None in before:
+        raise BadInput(
+            f"{args.captures[before.index(found)]}: this capture was taken already, as inspection {found.inspection_id}, "
+            "and another of those named was not; name the new ones alone"
+        )
     if facts is not None and (found.job, found.lot) != (facts.job_name, facts.lot):
         raise BadInput(
             f"{args.captures[0]}: this capture was taken already, as inspection {found.inspection_id} for job "
-            f"{found.job!r}, lot {found.lot!r}; name the capture of this lot"
+            f"{found.job!r}, lot {found.lot!r}; name the capture of this lot, or say with --again REASON why the very "
+            "same lines are right"
         )
     state = "is still open" if found.inspection_id in open_ids(folder) else "is sealed"
     print(f"this capture was taken already, as inspection {found.inspection_id}, which {state}; nothing is added")
@@ -564,10 +582,13 @@ def _register_amend(commands: Any) -> None:
 
 
 def _amend(args: argparse.Namespace) -> int:
-    from ingest.said import numbered, pairs
+    from ingest.said import numbered, pairs, plain_text
     from ingest.sealing import amend
 
     _folder(args).shop().find_inspector(args.by)
+    facts = pairs(args.facts, "--set")
+    for name, value in facts.items():
+        plain_text(value, f"--set {name}")
     archive = _archive(args)
     before = archive.inspection(args.inspection)
     sealed = amend(
@@ -577,7 +598,7 @@ def _amend(args: argparse.Namespace) -> int:
         by=args.by,
         why=args.why,
         sealed_at=args.now(),
-        facts=pairs(args.facts, "--set"),
+        facts=facts,
     )
     archive.commit_inspection(sealed.inspection, sealed.readings)
     print(

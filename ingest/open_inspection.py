@@ -27,7 +27,7 @@ from ingest.capture_store import KeptCapture, TakenAs, fetch, mark_taken
 from ingest.decoding import LineDecoder, escaped
 from ingest.facts import InspectionFacts
 from ingest.framing import Frame
-from ingest.inspection import OtherLine, Outcome, Problem, Taking
+from ingest.inspection import Note, OtherLine, Outcome, Problem, Taking
 from ingest.journal import SUFFIX, Journal, read
 from ingest.links import LINKS
 from ingest.links.raw_line import RawLine
@@ -43,10 +43,12 @@ class SaidOfLines:
     Attributes:
         accept: Line number to the reason to take it although something speaks against it.
         set_aside: Line number to the reason to keep it as no reading.
+        again: Why the very same bytes are taken although they were taken before; None where they were not.
     """
 
     accept: Mapping[int, str] = field(default_factory=dict)
     set_aside: Mapping[int, str] = field(default_factory=dict)
+    again: str | None = None
 
 
 class OpenInspection:
@@ -137,6 +139,7 @@ class OpenInspection:
                 "stated_at": stated_at.isoformat() if stated_at else None,
                 "accept": {str(n): why for n, why in said.accept.items()},
                 "set_aside": {str(n): why for n, why in said.set_aside.items()},
+                "again": said.again,
             }
             for kept in captures
         ]
@@ -231,7 +234,7 @@ class OpenInspection:
         taken_before = len(self.taking.readings)
         stated_at = datetime.fromisoformat(stated) if stated else None
         with _collector_paused():
-            for line in LINKS["file"](path, self.facts.profile.max_line_bytes, stated_at):
+            for line in LINKS["file"](path, self.facts.profile.max_line_bytes, stated_at, record["name"]):
                 last_no = line.line_no
                 outcome = self.taking.feed(
                     line, source, accept=accept.pop(last_no, None), set_aside=set_aside.pop(last_no, None)
@@ -248,6 +251,9 @@ class OpenInspection:
             raise BadInput(
                 f"{record['name']}: there is no reading in this capture; take the readings again or name the right file"
             )
+        if record["again"] is not None:
+            said = f"{record['name']}: taken although the same bytes were taken before: {record['again']}"
+            self.taking.notes.append(Note(record["at"], self.facts.inspector, said))
         with path.open("rb") as capture:
             while chunk := capture.read(1 << 20):
                 self._digest.update(chunk)

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from datetime import UTC, date, datetime
 from decimal import Decimal, InvalidOperation
+from typing import Final
 from zoneinfo import ZoneInfo
 
 from schemas.errors import BadInput
+
+_LONGEST: Final = 200
 
 
 def moment(text: str, zone_name: str) -> datetime:
@@ -81,3 +84,18 @@ def numbered(entries: list[str] | None, option: str) -> dict[int, str]:
             raise BadInput(f"{option} {name}={reason}: {name!r} is no number; write it as NUMBER=REASON")
         found[int(name)] = reason
     return found
+
+
+def plain_text(text: str, what: str) -> str:
+    """Return *text*, one line that can be printed.
+
+    Raises:
+        BadInput: It is empty, longer than 200 characters, or has a line end or another control character.
+    """
+    if not text.strip():
+        raise BadInput(f"{what} is empty; say it, or leave the option out")
+    if len(text) > _LONGEST:
+        raise BadInput(f"{what} has {len(text)} characters; at most {_LONGEST} are kept")
+    if not text.isprintable():
+        raise BadInput(f"{what} {text!r} has a line end or a control character; write it on one line")
+    return text

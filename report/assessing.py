@@ -38,8 +38,11 @@ def the_inspection(archive: Archive, wanted: str) -> Inspection:
         BadInput: There is none, or more than one; the sentence names them.
     """
     every = archive.inspections()
-    found = [i for i in every if i.inspection_id == wanted]
-    found = found or [i for i in every if i.lot == wanted or i.inspection_id.startswith(wanted)]
+    found = (
+        [i for i in every if i.inspection_id == wanted]
+        or [i for i in every if i.lot == wanted]
+        or [i for i in every if wanted and i.inspection_id.startswith(wanted)]
+    )
     if len(found) == 1:
         return found[0]
     if not found:

@@ -418,7 +418,7 @@ class _Gate:
         for event in line.incidents:
             if start <= event.done_at <= end:
                 what = event.rows[0].occasion or "incident"
-                return f"{_gauge(reading)} had an incident ({what}; {event.check_id}, {self._time(event)}) after its check {opening.check_id} and was not checked since"
+                return f"{_gauge(reading)} had an incident ({what}; {event.check_id}, {self._time(event)}) after its check {opening.check_id} and was not checked again before the reading"
         for event in line.calibrations:
             if self._lies_between(event, start, end):
                 return f"{_gauge(reading)} was calibrated ({event.check_id}, {self._day(event.done_at)}) after its check {opening.check_id} and not checked since"

@@ -26,7 +26,8 @@ Exact = Annotated[Decimal, BeforeValidator(_exact), Field(allow_inf_nan=False)]
 Thickness = Annotated[Exact, Field(max_digits=9, decimal_places=4)]
 #: A word that also names a file: what every file system keeps as it is.
 Slug = Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]*$", max_length=60)]
-Text = Annotated[str, Field(min_length=1, max_length=200)]
+#: One line of text that can be printed.
+Text = Annotated[str, Field(min_length=1, max_length=200, pattern=r"^[^\x00-\x1f\x7f]+$")]
 
 
 class Model(BaseModel):

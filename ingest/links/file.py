@@ -22,21 +22,25 @@ _CHUNK_BYTES: Final = 1 << 20
 _LONGEST_STAMP: Final = 40
 
 
-def lines(path: Path, max_line_bytes: int, stated_at: datetime | None = None) -> Iterator[RawLine]:
+def lines(
+    path: Path, max_line_bytes: int, stated_at: datetime | None = None, called: str | None = None
+) -> Iterator[RawLine]:
     """Yield the lines of *path* in order, with the time they came where the file says it.
 
     Args:
         path: The file.
         max_line_bytes: Longest line that is kept whole.
         stated_at: Time of every line that comes with none, as a person stated it.
+        called: What the inspector calls the file, where that is not *path*.
 
     Raises:
         BadInput: The file cannot be read, is empty, is UTF-16, or a line of a capture has no time.
     """
+    name = called or str(path)
     framer = Framer(max_line_bytes + _LONGEST_STAMP)
     line_no = 0
     timed = False
-    for frame in _frames(path, framer):
+    for frame in _frames(path, name, framer):
         line_no += 1
         if line_no == 1:
             timed = frame.data.removeprefix(b"\xef\xbb\xbf").rstrip() == HEADER
@@ -45,32 +49,32 @@ def lines(path: Path, max_line_bytes: int, stated_at: datetime | None = None) ->
         if not timed:
             yield RawLine(line_no, frame, stated_at, Clock.STATED)
         elif frame.data.strip() and not frame.data.startswith(b"#"):
-            yield _timed(path, line_no, frame)
+            yield _timed(name, line_no, frame)
     if line_no == 0 or (timed and line_no == 1):
-        raise BadInput(f"{path}: there is nothing in this capture; take the readings again or name the right file")
+        raise BadInput(f"{name}: there is nothing in this capture; take the readings again or name the right file")
 
 
-def _frames(path: Path, framer: Framer) -> Iterator[Frame]:
+def _frames(path: Path, name: str, framer: Framer) -> Iterator[Frame]:
     try:
         with path.open("rb") as source:
             first = True
             while chunk := source.read(_CHUNK_BYTES):
                 if first and chunk[:2] in (b"\xff\xfe", b"\xfe\xff"):
-                    raise BadInput(f"{path}: line 1: this is UTF-16; save it as UTF-8 or plain text and take it again")
+                    raise BadInput(f"{name}: line 1: this is UTF-16; save it as UTF-8 or plain text and take it again")
                 first = False
                 yield from framer.feed(chunk)
     except FileNotFoundError:
-        raise BadInput(f"{path}: there is no such capture") from None
+        raise BadInput(f"{name}: there is no such capture") from None
     except IsADirectoryError:
-        raise BadInput(f"{path}: this is a folder, not a capture") from None
+        raise BadInput(f"{name}: this is a folder, not a capture") from None
     except PermissionError:
-        raise BadInput(f"{path}: this capture may not be read; ask whoever owns it") from None
+        raise BadInput(f"{name}: this capture may not be read; ask whoever owns it") from None
     tail = framer.close()
     if tail is not None:
         yield tail
 
 
-def _timed(path: Path, line_no: int, frame: Frame) -> RawLine:
+def _timed(name: str, line_no: int, frame: Frame) -> RawLine:
     stamp, tab, rest = frame.data.partition(b"\t")
     try:
         received_at = datetime.fromisoformat(stamp.decode("ascii")) if tab else None
@@ -78,7 +82,7 @@ def _timed(path: Path, line_no: int, frame: Frame) -> RawLine:
         received_at = None
     if received_at is None or received_at.tzinfo is None:
         raise BadInput(
-            f"{path}: line {line_no}: does not start with a time and a tab; a capture's line is "
+            f"{name}: line {line_no}: does not start with a time and a tab; a capture's line is "
             "2026-01-31T09:15:02.120Z, a tab, and what came"
         )
     kept = Frame(rest, frame.length - len(stamp) - 1, frame.ended)

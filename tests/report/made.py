@@ -1,0 +1,93 @@
+"""Certificates made once for all tests of report: drafted, signed, and altered in ways that only a key's holder can."""
+
+from __future__ import annotations
+
+import io
+import json
+from datetime import datetime, timedelta
+from functools import cache
+from typing import Any
+
+import pikepdf
+
+from report.assessing import judge
+from report.certificate import Draft, attachments, draft, html_of
+from report.evidence import Evidence
+from report.pdf import UnsignedPdf, render
+from report.signing import Identity, load_identity, make_identity, sign
+from tests.report import scenario
+
+PASSPHRASE = "for these tests"  # noqa: S105 - it protects a key made for one run
+
+
+@cache
+def identity(name: str = "Ida Brandt") -> Identity:
+    """Return a self-made identity that holds at the scenario's time of issue."""
+    made = make_identity(name, "Marlowe Lane Powder Works", PASSPHRASE, scenario.ISSUED - timedelta(days=1))
+    return load_identity(made, PASSPHRASE, scenario.ISSUED, "IDA.p12")
+
+
+def drafted(of: Evidence | None = None, **facts: Any) -> Draft:
+    """Return an unsigned certificate that names our identity's key."""
+    of = of or scenario.evidence()
+    return draft(of, judge(of), scenario.facts(key_sha256=identity().key_sha256, **facts))
+
+
+def signed(pdf: UnsignedPdf, by: Identity | None = None, now: datetime = scenario.ISSUED) -> bytes:
+    """Return *pdf* signed as a certificate is."""
+    return sign(pdf.content, pdf.place, by or identity(), name="Ida Brandt", reason="Released.", location="Eastfold", now=now, when="then")  # fmt: skip
+
+
+@cache
+def whole() -> bytes:
+    """Return a good certificate of twelve locations with five readings each."""
+    return signed(drafted().pdf)
+
+
+def with_document(change: Any, *, pages_too: bool = False) -> bytes:
+    """Return a certificate whose certificate.json was changed before it was signed with the right key.
+
+    Args:
+        change: Called with the document, as JSON, to change it in place.
+        pages_too: Whether the CSV and Parquet inside are left as they were; they always are.
+    """
+    of = scenario.evidence()
+    facts = scenario.facts(key_sha256=identity().key_sha256)
+    assessment = judge(of)
+    made = draft(of, assessment, facts)
+    inside = attachments(of, assessment, facts, made.view)
+    document = json.loads(inside["certificate.json"])
+    change(document)
+    inside["certificate.json"] = json.dumps(document, ensure_ascii=False).encode()
+    return signed(render(html_of(made.view, of, assessment, facts), inside, facts.issued_at))
+
+
+def with_page_text(old: str, new: str) -> bytes:
+    """Return a certificate whose pages print something else than its data, signed with the right key."""
+    of = scenario.evidence()
+    facts = scenario.facts(key_sha256=identity().key_sha256)
+    assessment = judge(of)
+    made = draft(of, assessment, facts)
+    html = html_of(made.view, of, assessment, facts)
+    assert old in html
+    return signed(render(html.replace(old, new, 1), attachments(of, assessment, facts, made.view), facts.issued_at))
+
+
+def with_later_page(pdf: bytes) -> bytes:
+    """Return a signed certificate to which a page was added by an incremental update."""
+    from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
+    from pyhanko.pdf_utils.reader import PdfFileReader
+
+    writer = IncrementalPdfFileWriter(io.BytesIO(pdf))
+    page = PdfFileReader(io.BytesIO(pdf)).root["/Pages"]["/Kids"][0]
+    writer.root["/Lang"] = page["/Type"]
+    writer.update_root()
+    out = io.BytesIO()
+    writer.write(out)
+    return out.getvalue()
+
+
+def texts(pdf: bytes) -> dict[str, bytes]:
+    """Return the files inside *pdf*."""
+    with pikepdf.open(io.BytesIO(pdf)) as opened:
+        return {name: bytes(spec.get_file().read_bytes()) for name, spec in opened.attachments.items()}
