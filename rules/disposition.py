@@ -254,7 +254,11 @@ def _advise_piece(
         return
     if _Miss.FIT_OVER in misses:
         yield _PieceAdvice(Action.REWORK, piece, reasons)
-    if _Miss.THIN in misses:
+    if _Miss.THIN in misses and _Miss.THICK in misses:
+        both = (*reasons, "A second coat only adds: what is over its limit stays over.")
+        yield _PieceAdvice(Action.CONCESSION, piece, both)
+        yield _PieceAdvice(Action.STRIP, piece, both)
+    elif _Miss.THIN in misses:
         yield from _advise_thin(job, piece, places, reasons, coats)
     elif _Miss.THICK in misses:
         yield _PieceAdvice(Action.CONCESSION, piece, reasons)

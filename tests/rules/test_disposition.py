@@ -58,6 +58,12 @@ def test_a_recoat_that_fits_everywhere_is_advised_with_its_sums() -> None:
     assert "data sheet" in _said(advice)
 
 
+def test_a_piece_that_is_thin_here_and_thick_there_is_never_recoated() -> None:
+    advice = _advice({"corner": "1.4", "face": "4.6"})
+    assert _actions(advice) == [Action.CONCESSION, Action.STRIP]
+    assert "what is over its limit stays over" in _said(advice)
+
+
 def test_without_recoat_data_the_advice_asks_for_it() -> None:
     advice = _advice({"face": "1.4"})
     assert "added_low" in _said(advice)
