@@ -1,24 +1,30 @@
-"""The front door: joins the command groups of the two wings, nothing else."""
+"""The front door: joins the command groups of the two wings and the demo, nothing else."""
 
 from __future__ import annotations
 
 import argparse
 import io
 import os
-import platform
 import sys
-from collections.abc import Callable, Sequence
-from datetime import UTC, datetime
-from pathlib import Path
 
 import ingest.commands
 import report.commands
-import sample_captures.demo
-from archive.bench import bench_slug
+import sample_captures.commands
 from schemas.errors import FilmtallyError
 
+TYPE_CHECKING = False  # as typing's own, without the cost of importing it for --help
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+    from datetime import datetime
 
-def main(argv: Sequence[str] | None = None, now: Callable[[], datetime] = lambda: datetime.now(UTC)) -> int:
+
+def _now() -> datetime:
+    from datetime import UTC, datetime
+
+    return datetime.now(UTC)
+
+
+def main(argv: Sequence[str] | None = None, now: Callable[[], datetime] = _now) -> int:
     """Run one command and return its exit code.
 
     0 done and conforming, 1 done and something does not conform, 2 bad usage or input, 3 the gate
@@ -34,20 +40,26 @@ def main(argv: Sequence[str] | None = None, now: Callable[[], datetime] = lambda
         epilog="Exit codes: 0 done and conforming, 1 something does not conform, 2 bad usage or input, "
         "3 the calibration gate refused, 4 a signature or integrity check failed.",
     )
-    parser.add_argument(
-        "--shop", type=Path, metavar="FOLDER", help="the shop folder (default: FILMTALLY_SHOP, or this folder)"
-    )
+    parser.add_argument("--shop", metavar="FOLDER", help="the shop folder (default: FILMTALLY_SHOP, or this folder)")
     commands = parser.add_subparsers(metavar="COMMAND", required=True)
-    for wing in (ingest.commands, report.commands, sample_captures.demo):
-        wing.register(commands)
+    for group in (ingest.commands, report.commands, sample_captures.commands):
+        group.register(commands)
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="replace")  # an old console may lack µ; no answer is worth a traceback
     args = parser.parse_args(argv)
+    return _run(args, now)
+
+
+def _run(args: argparse.Namespace, now: Callable[[], datetime]) -> int:
+    import platform
+    from pathlib import Path
+
+    from archive.bench import bench_slug
+
     args.now = now
     args.bench = bench_slug(os.environ.get("FILMTALLY_BENCH") or platform.node())
-    if args.shop is None:
-        args.shop = Path(os.environ.get("FILMTALLY_SHOP", "."))
+    args.shop = Path(args.shop or os.environ.get("FILMTALLY_SHOP") or ".")
     try:
         return int(args.run(args))
     except FilmtallyError as fault:

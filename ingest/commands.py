@@ -6,14 +6,14 @@ Only what `--help` needs is imported up here; the rest is imported where it is u
 from __future__ import annotations
 
 import argparse
-import json
 import sys
-from pathlib import Path
-from typing import TYPE_CHECKING, Any
 
+TYPE_CHECKING = False  # as typing's own, without the cost of importing it for --help
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from datetime import datetime
+    from pathlib import Path
+    from typing import Any
 
     from archive.shop_folder import ShopFolder
     from archive.store import Archive
@@ -92,6 +92,8 @@ def _who_and_when(parser: argparse.ArgumentParser) -> None:
 
 
 def _check_verification(args: argparse.Namespace) -> int:
+    import json
+
     from ingest import checking
     from ingest.said import figures, pairs
     from schemas.units import Unit
@@ -243,7 +245,7 @@ def _register_measure(commands: Any) -> None:
     measure.add_argument("--inspector", metavar="CODE")
     measure.add_argument("--gauge", metavar="SERIAL")
     measure.add_argument(
-        "--from", dest="captures", type=Path, action="append", metavar="FILE", help="a capture file; may be repeated"
+        "--from", dest="captures", type=_path, action="append", metavar="FILE", help="a capture file; may be repeated"
     )
     measure.add_argument("--profile", metavar="NAME", help="line profile (default: the gauge's)")
     measure.add_argument("--measured-at", metavar="TIME", help="when, for a capture whose lines do not say")
@@ -669,3 +671,9 @@ def _new_id(at: datetime) -> str:
 
     letters = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"  # Crockford's base 32: no letter that reads as a digit
     return f"{at.astimezone(UTC):%Y%m%d-%H%M%S}-" + "".join(secrets.choice(letters) for _ in range(4))
+
+
+def _path(text: str) -> Path:
+    from pathlib import Path
+
+    return Path(text)

@@ -6,13 +6,14 @@ Only what `--help` needs is imported up here; the rest is imported where it is u
 from __future__ import annotations
 
 import argparse
-import json
 import os
 import sys
-from pathlib import Path
-from typing import TYPE_CHECKING, Any
 
+TYPE_CHECKING = False  # as typing's own, without the cost of importing it for --help
 if TYPE_CHECKING:
+    from pathlib import Path
+    from typing import Any
+
     from archive.shop_folder import ShopFolder
     from archive.store import Archive
     from schemas.certificates import Certificate
@@ -35,11 +36,11 @@ def register(commands: Any) -> None:
 
 def _register_new(commands: Any) -> None:
     new = commands.add_parser("new", help="make a starter shop folder")
-    new.add_argument("folder", type=Path, metavar="FOLDER")
+    new.add_argument("folder", type=_path, metavar="FOLDER")
     new.add_argument("--signer", default=None, metavar="CODE", help="make a key for this inspector as well")
     new.add_argument(
         "--passphrase-file",
-        type=Path,
+        type=_path,
         metavar="FILE",
         help=f"file with the key's passphrase (else {_PASSPHRASE}, or asked)",
     )
@@ -48,7 +49,7 @@ def _register_new(commands: Any) -> None:
     identity.add_argument("code", metavar="CODE")
     identity.add_argument(
         "--passphrase-file",
-        type=Path,
+        type=_path,
         metavar="FILE",
         help=f"file with the key's passphrase (else {_PASSPHRASE}, or asked)",
     )
@@ -145,6 +146,8 @@ def _register_assess(commands: Any) -> None:
 
 
 def _assess(args: argparse.Namespace) -> int:
+    import json
+
     from report.assessing import assessed, the_inspection
     from report.figures import VERDICT_WORDS
     from report.plain_text import assessment_json, assessment_lines, table
@@ -191,6 +194,8 @@ def _assess_code(case: Any) -> int:
 
 
 def _list_rules(args: argparse.Namespace) -> int:
+    import json
+
     from rules.conformity import rule_statement
     from schemas.job import Rule
     from schemas.vocabulary import RuleName
@@ -221,7 +226,7 @@ def _register_certify(commands: Any) -> None:
     certify.add_argument("--signer", required=True, metavar="CODE", help="inspector who signs")
     certify.add_argument(
         "--passphrase-file",
-        type=Path,
+        type=_path,
         metavar="FILE",
         help=f"file with the key's passphrase (else {_PASSPHRASE}, or asked)",
     )
@@ -235,6 +240,8 @@ def _register_certify(commands: Any) -> None:
 
 
 def _certify(args: argparse.Namespace) -> int:
+    import json
+
     from report.assessing import the_inspection
     from report.figures import VERDICT_WORDS
     from report.issuing import Wish, issue
@@ -277,7 +284,7 @@ def _register_verify(commands: Any) -> None:
         description="Check a certificate. In a shop folder its register is asked too; elsewhere, name the shop's "
         "certificate or the fingerprint of its key with --trust.",
     )
-    verify.add_argument("pdf", type=Path, nargs="+", metavar="PDF")
+    verify.add_argument("pdf", type=_path, nargs="+", metavar="PDF")
     verify.add_argument(
         "--trust",
         action="append",
@@ -289,6 +296,8 @@ def _register_verify(commands: Any) -> None:
 
 
 def _verify(args: argparse.Namespace) -> int:
+    import json
+
     from report.plain_text import verification_lines
     from report.verifying import verify
     from rules.verdict import Verdict
@@ -341,6 +350,8 @@ def _register_of_the_shop(args: argparse.Namespace) -> list[Certificate] | None:
 
 
 def _fingerprint(trust: str) -> str:
+    from pathlib import Path
+
     from cryptography import x509
 
     from report.signing import fingerprint_of
@@ -383,6 +394,7 @@ def _register_history(commands: Any) -> None:
 
 
 def _history(args: argparse.Namespace) -> int:
+    import json
     from datetime import date
     from zoneinfo import ZoneInfo
 
@@ -420,7 +432,7 @@ def _register_archive(commands: Any) -> None:
     check.add_argument(
         "--anchor",
         action="append",
-        type=Path,
+        type=_path,
         metavar="PDF",
         help="a certificate that holds the ledger's head as of its issue",
     )
@@ -428,11 +440,13 @@ def _register_archive(commands: Any) -> None:
     check.set_defaults(run=_archive_check)
     export = actions.add_parser("export", help="write a table as one CSV or Parquet file")
     export.add_argument("table", choices=("readings", "gauge_checks", "inspections", "certificates"))
-    export.add_argument("target", type=Path, metavar="FILE", help="ends in .csv or .parquet")
+    export.add_argument("target", type=_path, metavar="FILE", help="ends in .csv or .parquet")
     export.set_defaults(run=_archive_export)
 
 
 def _archive_check(args: argparse.Namespace) -> int:
+    import json
+
     from report.verifying import ledger_head_of
 
     _folder(args).shop()
@@ -476,3 +490,9 @@ def _archive(args: argparse.Namespace) -> Archive:
     from archive.store import Archive
 
     return Archive(_folder(args).archive, args.bench)
+
+
+def _path(text: str) -> Path:
+    from pathlib import Path
+
+    return Path(text)

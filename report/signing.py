@@ -36,6 +36,7 @@ RELEASE_FIELD: Final = "Release"
 # id-kp-documentSigning, RFC 9336.
 _DOCUMENT_SIGNING: Final = ObjectIdentifier("1.3.6.1.5.5.7.3.36")
 _NAME_MOST: Final = 64  # RFC 5280, upper bounds of common and organisation name
+_PDF_A_VERSION: Final = (1, 7)
 _STAMP_LINE: Final = 52
 _STAMP_POINTS: Final = 7
 
@@ -198,7 +199,7 @@ def sign(
         inner_content_layout=SimpleBoxLayoutRule(AxisAlignment.ALIGN_MIN, AxisAlignment.ALIGN_MID, Margins(3, 3, 3, 3)),
     )
     signer = _SignerAt(now, meta, signer=identity.signer, stamp_style=style, new_field_spec=field)
-    writer = IncrementalPdfFileWriter(io.BytesIO(pdf))
+    writer = _PdfAWriter(io.BytesIO(pdf))
     out = signer.sign_pdf(writer, appearance_text_params={"said": "\n".join(lines)})
     signed: bytes = out.getvalue()
     return signed
@@ -211,6 +212,23 @@ class _StampFont(GlyphAccumulatorFactory):
     def create_font_engine(self, writer: Any, obj_stream: Any = None) -> GlyphAccumulator:
         content = (files("report") / "templates" / "fonts" / self.font_file).read_bytes()
         return GlyphAccumulator(writer, io.BytesIO(content), self.font_size, obj_stream=obj_stream)
+
+
+class _PdfAWriter(IncrementalPdfFileWriter):
+    """Keeps the file PDF 1.7, which PDF/A-3 is (ISO 19005-3, 6.1.2).
+
+    pyHanko would raise it to 2.0 and announce an extension of PDF 2.0 (ISO/TS 32002) for the curve of the
+    key; a reader of PAdES needs neither.
+    """
+
+    output_version = _PDF_A_VERSION
+
+    def ensure_output_version(self, version: tuple[int, int]) -> None:
+        super().ensure_output_version(min(version, _PDF_A_VERSION))  # type: ignore[no-untyped-call]  # pyHanko's own
+
+    def register_extension(self, ext: Any) -> None:
+        if ext.base_version != "/2.0":
+            super().register_extension(ext)
 
 
 class _SignerAt(signers.PdfSigner):

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import argparse
 import secrets
 import shlex
 import shutil
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 from typing import Any, Final
 
@@ -172,23 +172,15 @@ def _check(gauge: str, mode: str, occasion: str, at: str, read: dict[str, str]) 
     return words
 
 
-def register(commands: Any) -> None:
-    """Add the command demo to *commands*, an argparse subparsers action."""
-    demo = commands.add_parser("demo", help="run the whole job on an invented shop, and say what to open")
-    demo.add_argument(
-        "folder",
-        nargs="?",
-        type=Path,
-        metavar="FOLDER",
-        help="where to (default: the first free of demo-shop, demo-shop-2, …)",
-    )
-    demo.set_defaults(run=_demo)
+def demo(folder: Path | None, now: Callable[[], datetime]) -> int:
+    """Run the demo in *folder*, or in the first free of demo-shop, demo-shop-2, …
 
-
-def _demo(args: argparse.Namespace) -> int:
+    Raises:
+        BadInput: The folder is not empty, or a command did not come out as the scenario says.
+    """
     from filmtally import main
 
-    return run(lambda words: main(words, now=args.now), _free_folder(args.folder))
+    return run(lambda words: main(words, now=now), _free_folder(folder))
 
 
 def _free_folder(wanted: Path | None) -> Path:

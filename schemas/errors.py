@@ -10,13 +10,11 @@ Anything else that reaches the front door is a defect of ours and shows its trac
 
 from __future__ import annotations
 
-from typing import ClassVar
-
 
 class FilmtallyError(Exception):
     """A fault with one clear sentence for a person: what, where, what to do."""
 
-    exit_code: ClassVar[int]
+    exit_code = 2
 
     def __init__(self, sentence: str) -> None:
         super().__init__(sentence)
