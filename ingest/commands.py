@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from ingest.inspection import Outcome, Slot
     from ingest.open_inspection import OpenInspection
     from schemas.gauge_checks import GaugeCheck
+    from schemas.inspections import Inspection
     from schemas.shop import Shop
 
 _OCCASIONS = ("opening", "closing", "drop", "battery", "probe", "mode", "temperature", "other")
@@ -60,7 +61,6 @@ def _register_check(commands: Any) -> None:
     )
     verify.add_argument("--unit", choices=("um", "mil"), default="um", help="unit that the gauge showed (default: um)")
     verify.add_argument("--temperature", metavar="°C", help="temperature of gauge and standards")
-    verify.add_argument("--json", action="store_true", help="answer as JSON")
     verify.set_defaults(run=_check_verification)
 
     adjust = kinds.add_parser("adjustment", help="the gauge was set to known thickness")
@@ -76,6 +76,7 @@ def _register_check(commands: Any) -> None:
     calibrate.add_argument("--at", required=True, metavar="DAY", help="when it was calibrated")
     calibrate.add_argument("--due", required=True, metavar="DAY", help="last day on which it holds")
     calibrate.add_argument("--note", metavar="TEXT")
+    _answers_json(calibrate)
     calibrate.set_defaults(run=_check_calibration)
 
     happened = kinds.add_parser("incident", help="something happened to the gauge; it covers nothing until verified")
@@ -89,6 +90,7 @@ def _who_and_when(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--by", required=True, metavar="CODE", help="code of the inspector")
     parser.add_argument("--at", metavar="TIME", help="when (default: now); without an offset in the shop's time zone")
     parser.add_argument("--note", metavar="TEXT")
+    _answers_json(parser)
 
 
 def _check_verification(args: argparse.Namespace) -> int:
@@ -216,8 +218,7 @@ def _check_incident(args: argparse.Namespace) -> int:
 
 def _record(args: argparse.Namespace, rows: list[GaugeCheck], answer: str) -> int:
     _archive(args).commit_checks(rows, args.now())
-    print(f"check {rows[0].check_id}: {answer}")
-    return 0
+    return _tell(args, f"check {rows[0].check_id}: {answer}", check_id=rows[0].check_id, kind=rows[0].kind)
 
 
 def _row_json(row: GaugeCheck) -> dict[str, Any]:
@@ -272,6 +273,7 @@ def _register_measure(commands: Any) -> None:
     )
     measure.add_argument("--keep-open", action="store_true", help="do not seal when the plan is complete")
     measure.add_argument("--dry-run", action="store_true", help="show how the capture reads, and keep nothing")
+    _answers_json(measure)
     measure.set_defaults(run=_measure)
 
 
@@ -309,9 +311,12 @@ def _measure_from_files(args: argparse.Namespace) -> int:
                 _show_dry_run(inspection, capture.path, stated_at, said)
             return 0
         inspection.take_captures(kept, stated_at, said, args.now())
-        print(f"inspection {inspection_id}: {_counts(inspection)}")
         if args.keep_open:
-            return 0
+            counted = sum(r.counted for r in inspection.taking.readings)
+            told = f"inspection {inspection_id}: {_counts(inspection)}; still open"
+            return _tell(args, told, inspection_id=inspection_id, sealed=False, readings_counted=counted)
+        if not args.json:
+            print(f"inspection {inspection_id}: {_counts(inspection)}")
         return _seal_open(args, folder, inspection, None)
 
 
@@ -494,7 +499,8 @@ def _already_taken(
             "same lines are right"
         )
     state = "is still open" if found.inspection_id in open_ids(folder) else "is sealed"
-    print(f"this capture was taken already, as inspection {found.inspection_id}, which {state}; nothing is added")
+    told = f"this capture was taken already, as inspection {found.inspection_id}, which {state}; nothing is added"
+    _tell(args, told, inspection_id=found.inspection_id, sealed=state == "is sealed", taken_before=True)
     return True
 
 
@@ -508,6 +514,7 @@ def _register_seal(commands: Any) -> None:
         "--as-is", metavar="REASON", help="seal although readings are missing; the verdict will be undecided"
     )
     seal.add_argument("--by", metavar="CODE", help="who seals (default: the inspector)")
+    _answers_json(seal)
     seal.set_defaults(run=_seal)
 
 
@@ -540,17 +547,29 @@ def _seal_open(args: argparse.Namespace, folder: ShopFolder, inspection: OpenIns
             as_is=as_is,
         )
         archive.commit_inspection(sealed.inspection, sealed.readings)
-        print(
-            f"inspection {facts.inspection_id}: sealed, {sealed.inspection.readings_counted} readings counted, "
-            f"{sealed.inspection.readings_excluded} kept but not counted; "
-            f"see the verdict with 'filmtally assess {facts.inspection_id}'"
+        record = sealed.inspection
+        told = (
+            f"inspection {facts.inspection_id}: sealed, {record.readings_counted} readings counted, "
+            f"{record.readings_excluded} kept but not counted; see the verdict with 'filmtally assess {facts.inspection_id}'"
         )
     else:
         # A kill came between the commit and this point: the archive has it, only the journal is left over.
-        print(f"inspection {facts.inspection_id}: was sealed already; its journal is put away")
+        record = archive.inspection(facts.inspection_id)
+        told = f"inspection {facts.inspection_id}: was sealed already; its journal is put away"
     inspection.close()
     put_away(folder, facts.inspection_id)
-    return 0
+    return _tell(args, told, **_sealed_json(record))
+
+
+def _sealed_json(record: Inspection) -> dict[str, Any]:
+    return {
+        "inspection_id": record.inspection_id,
+        "revision": record.revision,
+        "sealed": True,
+        "readings_counted": record.readings_counted,
+        "readings_excluded": record.readings_excluded,
+        "conformity": record.conformity,
+    }
 
 
 def _is_archived(archive: Archive, inspection_id: str) -> bool:
@@ -580,6 +599,7 @@ def _register_amend(commands: Any) -> None:
     )
     amend.add_argument("--by", required=True, metavar="CODE", help="who says so")
     amend.add_argument("--why", required=True, metavar="REASON", help="why there is a new revision")
+    _answers_json(amend)
     amend.set_defaults(run=_amend)
 
 
@@ -603,13 +623,23 @@ def _amend(args: argparse.Namespace) -> int:
         facts=facts,
     )
     archive.commit_inspection(sealed.inspection, sealed.readings)
-    print(
-        f"inspection {before.inspection_id}: revision {sealed.inspection.revision} supersedes {before.revision}: {args.why}"
-    )
-    return 0
+    told = f"inspection {before.inspection_id}: revision {sealed.inspection.revision} supersedes {before.revision}: {args.why}"
+    return _tell(args, told, **_sealed_json(sealed.inspection), supersedes=before.revision)
 
 
 # what they share
+
+
+def _answers_json(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--json", action="store_true", help="answer as JSON")
+
+
+def _tell(args: argparse.Namespace, sentence: str, **fields: Any) -> int:
+    """Print *sentence*, or *fields* where JSON is asked for, and return 0."""
+    import json
+
+    print(json.dumps(fields, ensure_ascii=False) if args.json else sentence)
+    return 0
 
 
 def _folder(args: argparse.Namespace) -> ShopFolder:
