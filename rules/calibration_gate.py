@@ -619,5 +619,6 @@ def _standard_fault(row: GaugeCheck) -> str:
     tolerance = Fraction(row.tolerance_um)
     # By magnitude, so that the figures never say that the error lies inside.
     size = amount(abs(Fraction(row.error_um)), Unit.UM, tolerance)
+    allowed = amount(tolerance, Unit.UM, abs(Fraction(row.error_um)))
     sign = "-" if row.error_um < 0 else "+"
-    return f"error {sign}{size} µm on {_standard(row)} against a tolerance of ±{as_written(row.tolerance_um)} µm"
+    return f"error {sign}{size} µm on {_standard(row)} against a tolerance of ±{allowed} µm"
