@@ -91,7 +91,7 @@ def test_a_failed_check_after_the_readings_makes_them_suspect_whatever_its_occas
     assert coverage.state is GateState.SUSPECT
     assert coverage.sentence == (
         "2 of 2 readings are in doubt: gauge HG-7 (magnetic) failed the next check after the reading: V-2 "
-        "(2026-03-03 17:00), error +5.0 µm on F-125 (125.0 µm) against a tolerance of ±2.3880 µm; the last good check "
+        "(2026-03-03 17:00), error +5.0 µm on F-125 (125.0 µm) against a tolerance of ±2.4 µm; the last good check "
         "is V-1 (2026-03-03 08:00). Put the gauge right, check it, and measure these again; look back at what else it "
         "measured."
     )
