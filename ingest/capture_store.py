@@ -106,6 +106,11 @@ def taken_as(folder: Path, sha256: str) -> TakenAs | None:
         ) from None
 
 
+def unmark(folder: Path, sha256: str) -> None:
+    """Forget what a capture was taken as; the capture itself stays."""
+    _mark(folder, sha256).unlink(missing_ok=True)
+
+
 def _mark(folder: Path, sha256: str) -> Path:
     return folder / f"{sha256}.taken"
 

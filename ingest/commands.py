@@ -513,6 +513,11 @@ def _register_seal(commands: Any) -> None:
     seal.add_argument(
         "--as-is", metavar="REASON", help="seal although readings are missing; the verdict will be undecided"
     )
+    seal.add_argument(
+        "--abandon",
+        metavar="REASON",
+        help="give the open inspection up: it is kept aside, and its capture may be taken again",
+    )
     seal.add_argument("--by", metavar="CODE", help="who seals (default: the inspector)")
     _answers_json(seal)
     seal.set_defaults(run=_seal)
@@ -525,6 +530,13 @@ def _seal(args: argparse.Namespace) -> int:
     folder.shop()
     args.resume = args.inspection or ""
     with OpenInspection(folder, _resumed(args, folder), args.now()) as inspection:
+        if args.abandon:
+            by = args.by or inspection.facts.inspector
+            inspection.facts.shop.find_inspector(by)
+            inspection.abandon(args.abandon, by, args.now())
+            inspection_id = inspection.facts.inspection_id
+            told = f"inspection {inspection_id}: given up ({args.abandon}); kept in {folder.journals / 'abandoned'}"
+            return _tell(args, told, inspection_id=inspection_id, sealed=False, abandoned=True)
         return _seal_open(args, folder, inspection, args.as_is)
 
 

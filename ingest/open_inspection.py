@@ -5,6 +5,7 @@ What the journal holds, by kind:
     begin     the facts (ingest/facts.py)
     capture   a kept capture was taken: its sha256 and name, what the inspector said of its lines
     line      a line came over a link: its bytes, and a reason where it was accepted in spite of doubt
+    abandoned the inspection was given up, with a reason
     torn      bytes that a kill left unfinished at the end
 """
 
@@ -34,6 +35,7 @@ from ingest.links.raw_line import RawLine
 from schemas.errors import BadInput, IntegrityFailed
 
 SEALED: Final = "sealed"
+ABANDONED: Final = "abandoned"
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,6 +169,15 @@ class OpenInspection:
         )
         return self._take_line(line, link, accept)
 
+    def abandon(self, reason: str, by: str, at: datetime) -> None:
+        """Give the inspection up: it is kept whole, aside, and its captures may be taken again."""
+        self._write({"kind": "abandoned", "at": at.isoformat(), "by": by, "reason": reason})
+        self.close()
+        put_away(self._folder, self.facts.inspection_id, ABANDONED)
+        for record in read(self._folder.journals / ABANDONED / self.journal.path.name).records:
+            if record["kind"] == "capture":
+                capture_store.unmark(self._folder.captures, record["sha256"])
+
     def close(self) -> None:
         """Close the journal. The inspection stays open, unless nothing was ever written to it."""
         self.journal.close()
@@ -296,10 +307,10 @@ def open_ids(folder: ShopFolder) -> list[str]:
     return sorted(path.stem for path in folder.journals.glob(f"*{SUFFIX}"))
 
 
-def put_away(folder: ShopFolder, inspection_id: str) -> None:
-    """Move the journal of a sealed inspection to where sealed ones are kept."""
+def put_away(folder: ShopFolder, inspection_id: str, where: str = SEALED) -> None:
+    """Move the journal of an inspection that is no longer open to where such ones are kept."""
     path = journal_path(folder, inspection_id)
-    target = folder.journals / SEALED / path.name
+    target = folder.journals / where / path.name
     target.parent.mkdir(exist_ok=True)
     path.replace(target)
     path.with_suffix(".lock").unlink(missing_ok=True)

@@ -85,6 +85,16 @@ def test_a_journal_replays_to_the_same_state(door: FrontDoor, monkeypatch: pytes
         assert [o.text for o in state.other_lines] == ["nonsense"]
 
 
+def test_an_open_inspection_can_be_given_up_and_its_capture_taken_again(door: FrontDoor) -> None:
+    capture = door.write("a.txt", b"88.0 um\n" * 4 + b"32.0 um\n" * 4)
+    assert door.measure("hinge", capture, "--pieces", "2", lot="wrong").code == 2
+    given_up = door("seal", "--abandon", "named the wrong lot")
+    assert given_up.code == 0
+    assert open_ids(ShopFolder(door.folder)) == []
+    assert len(list((door.folder / "journals" / "abandoned").glob("*.journal"))) == 1
+    assert door.measure("hinge", capture, lot="right").code == 0
+
+
 def test_a_dry_run_shows_every_line_and_keeps_no_inspection(door: FrontDoor) -> None:
     capture = door.write("some.txt", b"88 um\nno contact\n3.4 um\n")
     answer = door.measure("hinge", capture, "--dry-run")
