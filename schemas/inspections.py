@@ -53,10 +53,10 @@ class Inspection:
     checks_json: Annotated[str, Column(pa.string(), "The gauge checks known when sealed, as JSON.")]
     profile_json: Annotated[str, Column(pa.string(), "The line profile as it was, as JSON.")]
     other_lines_json: Annotated[
-        str, Column(pa.string(), "Lines that came and are not readings, each with time, text and why, as JSON.")
+        str, Column(pa.string(), "Lines that came and are not readings, as JSON: a list of line_no, source, at, text, why.")
     ]
     notes_json: Annotated[
-        str, Column(pa.string(), "Notes and skipped locations, each with time, who and why, as JSON.")
+        str, Column(pa.string(), "Notes, skipped locations and what else was said, as JSON: a list of at, by, what.")
     ]
     capture_sha256: Annotated[str, Column(pa.string(), "SHA-256 of the capture's bytes.", unit="hex")]
     supersedes: Annotated[int | None, Column(pa.int32(), "Revision that this one supersedes; null for the first.")]
