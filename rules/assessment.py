@@ -7,9 +7,10 @@ from collections.abc import Iterable, Sequence
 from fractions import Fraction
 
 from rules.calibration_gate import cover
-from rules.conformity import PieceLocation, by_piece_and_location, judge, judged_builds, rule_statement
+from rules.conformity import by_piece_and_location, judge, judged_builds, rule_statement
 from rules.disposition import advise
 from rules.film_build import Judged, is_base
+from rules.places import PieceLocation
 from rules.results import Assessment, GateState, LocationResult
 from rules.statistics import mean, standard_deviation
 from rules.verdict import Finding, Verdict, overall

@@ -8,15 +8,27 @@ location on a piece is what SSPC-PA 2 calls an area and the architectural label 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
 from typing import Final
 
 from rules.film_build import Judged, film_build, is_judged
+from rules.places import (
+    AcceptanceRule,
+    Limit,
+    PieceLocation,
+    compared,
+    high,
+    low,
+    lowest_and_highest,
+    named,
+    too_few,
+    where,
+)
 from rules.results import RuleStatement
-from rules.rounding import at_least, at_most
+from rules.rounding import Comparison
 from rules.sampling import (
     PA2_READINGS_PER_SPOT,
     PA2_SPOTS_PER_AREA,
@@ -24,14 +36,13 @@ from rules.sampling import (
     iso_19840_readings,
     pa2_areas_m2,
 )
+from rules.share_rules import SHARE_RULES, text_of
 from rules.statistics import mean
 from rules.verdict import Finding, Verdict
-from rules.wording import amount, as_written, counted, listed
+from rules.wording import as_written, counted, listed
 from schemas.job import Job, Location, Rule
 from schemas.units import Unit
 from schemas.vocabulary import RuleName
-
-Limit = Decimal | Fraction
 
 EIGHTY_PERCENT: Final = Fraction(4, 5)
 #: ISO 19840: the share of readings between 80 % and 100 % of nominal stays below this (read).
@@ -41,50 +52,6 @@ LABEL_AREAS: Final = 5
 LABEL_READINGS: Final = (3, 5)
 #: The check whose number is a share: too many low readings, though the number lies above its limit.
 LOW_READINGS_CHECK: Final = "share of low readings"
-
-
-@dataclass(frozen=True, slots=True)
-class PieceLocation:
-    """The judged film builds at one location on one piece, exact, in the unit of the specification.
-
-    Attributes:
-        spots: The builds of each spot that has any, by its number, in the order taken.
-    """
-
-    piece: str
-    location: Location
-    spots: dict[int, tuple[Fraction, ...]]
-
-    @property
-    def builds(self) -> tuple[Fraction, ...]:
-        """Return all builds here, spot by spot."""
-        return tuple(build for spot in self.spots.values() for build in spot)
-
-    @property
-    def credited(self) -> int:
-        """Return how many readings of the plan are there: as many spots as planned, the fullest first.
-
-        Readings beyond the plan at one spot do not make up for a spot that was left out.
-        """
-        fullest = sorted((len(spot) for spot in self.spots.values()), reverse=True)[: self.location.spots]
-        return sum(min(taken, self.location.readings_per_spot) for taken in fullest)
-
-
-@dataclass(frozen=True, slots=True)
-class AcceptanceRule:
-    """An acceptance rule: the function that judges, and what is said of it.
-
-    Attributes:
-        judge: From the measured places, the job's rule and the unit to findings. A finding without a
-            location is about more than one.
-        known: How well the rule is known here.
-    """
-
-    title: str
-    text: str
-    source: str
-    known: str
-    judge: Callable[[Sequence[PieceLocation], Rule, Unit], list[Finding]]
 
 
 def judged_builds(job: Job, readings: Iterable[Judged]) -> Iterator[tuple[Judged, Location, Fraction]]:
@@ -113,6 +80,7 @@ def by_piece_and_location(job: Job, judged: Iterable[tuple[Judged, Location, Fra
     Every measured piece stands at every location, with no spots where nothing was read there, so that
     what is missing can be seen.
     """
+    comparison = Comparison(job.rule.comparison)
     pieces: dict[str, None] = {}
     spots: dict[tuple[str, str], dict[int, list[Fraction]]] = {}
     for reading, location, build in judged:
@@ -123,6 +91,7 @@ def by_piece_and_location(job: Job, judged: Iterable[tuple[Judged, Location, Fra
             piece,
             location,
             {number: tuple(builds) for number, builds in sorted(spots.get((piece, location.name), {}).items())},
+            comparison,
         )
         for location in job.location
         for piece in pieces
@@ -154,6 +123,10 @@ def rule_statement(rule: Rule) -> RuleStatement:
     if rule.name is RuleName.SSPC_PA2:
         title = f"{title}, level {rule.level}"
         text = f"{text} {PA2_LEVELS[rule.level].text}"
+    if rule.name in SHARE_RULES:
+        text = text_of(rule)
+    if Comparison(rule.comparison) is Comparison.ROUNDING:
+        text = f"{text} Numbers are rounded to the last place of the limit before they are compared (ASTM E29)."
     if rule.name is RuleName.ISO_19840 and rule.roughness_correction_um:
         text = (
             f"{text} From each reading {as_written(rule.roughness_correction_um)} µm are subtracted for the roughness "
@@ -263,7 +236,7 @@ def every_reading(places: Sequence[PieceLocation], rule: Rule, unit: Unit) -> li
     """
     findings: list[Finding] = []
     for place in places:
-        findings.extend(_lowest_and_highest(place, place.builds, "reading", unit))
+        findings.extend(lowest_and_highest(place, place.builds, "reading", unit))
     return findings
 
 
@@ -278,11 +251,11 @@ def location_means(places: Sequence[PieceLocation], rule: Rule, unit: Unit) -> l
             found = mean(place.builds)
             if place.location.lower is not None:
                 findings.append(
-                    _low(place, "mean of the readings", found, place.location.lower, "the lower limit", unit)
+                    low(place, "mean of the readings", found, place.location.lower, "the lower limit", unit)
                 )
             if place.location.upper is not None:
                 findings.append(
-                    _high(place, "mean of the readings", found, place.location.upper, "the upper limit", unit)
+                    high(place, "mean of the readings", found, place.location.upper, "the upper limit", unit)
                 )
     return findings
 
@@ -304,21 +277,21 @@ def sspc_pa2(places: Sequence[PieceLocation], rule: Rule, unit: Unit) -> list[Fi
         limits = pa2_limits(rule.level, location.lower, location.upper)
         if means:
             if limits.spot_low is not None:
-                name = _named("the lower limit", limits.spot_low, location.lower)
-                findings.append(_low(place, "lowest spot", min(means), limits.spot_low, name, unit))
+                name = named("the lower limit", limits.spot_low, location.lower)
+                findings.append(low(place, "lowest spot", min(means), limits.spot_low, name, unit))
             if limits.spot_high is not None:
-                name = _named("the upper limit", limits.spot_high, location.upper)
-                findings.append(_high(place, "highest spot", max(means), limits.spot_high, name, unit))
+                name = named("the upper limit", limits.spot_high, location.upper)
+                findings.append(high(place, "highest spot", max(means), limits.spot_high, name, unit))
         if len(means) < PA2_SPOTS_PER_AREA:
             if place.builds:
-                findings.append(_too_few(place, "spots", len(means), PA2_SPOTS_PER_AREA, "an area mean needs"))
+                findings.append(too_few(place, "spots", len(means), PA2_SPOTS_PER_AREA, "an area mean needs"))
             continue
         complete += 1
         area = mean(means)
         if limits.area_low is not None:
-            findings.append(_low(place, "mean of the area", area, limits.area_low, "the lower limit", unit))
+            findings.append(low(place, "mean of the area", area, limits.area_low, "the lower limit", unit))
         if limits.area_high is not None:
-            findings.append(_high(place, "mean of the area", area, limits.area_high, "the upper limit", unit))
+            findings.append(high(place, "mean of the area", area, limits.area_high, "the upper limit", unit))
     if rule.coated_area_m2 is not None:
         asked = pa2_areas_m2(rule.coated_area_m2)
         findings.append(_amount_measured("areas measured", complete, asked, "SSPC-PA 2", rule.coated_area_m2))
@@ -340,11 +313,11 @@ def iso_19840(places: Sequence[PieceLocation], rule: Rule, unit: Unit) -> list[F
             continue
         if nominal is not None:
             floor = EIGHTY_PERCENT * Fraction(nominal)
-            findings.append(_low(place, "mean of the readings", mean(builds), nominal, "nominal", unit))
-            findings.append(_low(place, "lowest reading", min(builds), floor, "80 % of nominal", unit))
+            findings.append(low(place, "mean of the readings", mean(builds), nominal, "nominal", unit))
+            findings.append(low(place, "lowest reading", min(builds), floor, "80 % of nominal", unit))
             findings.append(_low_share(place, builds, nominal, floor, unit))
         if place.location.upper is not None:
-            findings.append(_high(place, "highest reading", max(builds), place.location.upper, "the maximum", unit))
+            findings.append(high(place, "highest reading", max(builds), place.location.upper, "the maximum", unit))
     if rule.coated_area_m2 is not None:
         taken = sum(len(place.builds) for place in places)
         asked = iso_19840_readings(rule.coated_area_m2)
@@ -375,10 +348,10 @@ def architectural_label(places: Sequence[PieceLocation], rule: Rule, unit: Unit)
             means = _spot_means(place, fewest, most)
             if means:
                 floor = EIGHTY_PERCENT * Fraction(minimum)
-                findings.append(_low(place, "lowest measured value", min(means), floor, "80 % of the minimum", unit))
+                findings.append(low(place, "lowest measured value", min(means), floor, "80 % of the minimum", unit))
         if upper is not None and place.builds:
             findings.append(
-                _high(place, "highest reading", max(place.builds), upper, "the upper limit that the job sets", unit)
+                high(place, "highest reading", max(place.builds), upper, "the upper limit that the job sets", unit)
             )
     for (piece, minimum), group in groups.items():
         findings.append(_label_mean(piece, minimum, group, unit))
@@ -387,18 +360,26 @@ def architectural_label(places: Sequence[PieceLocation], rule: Rule, unit: Unit)
 
 def _label_mean(piece: str, minimum: Decimal, group: Sequence[PieceLocation], unit: Unit) -> Finding:
     means = [m for place in group for m in _spot_means(place, *LABEL_READINGS)]
-    where = f"piece {piece}, {listed([place.location.name for place in group])}"
+    here = f"piece {piece}, {listed([place.location.name for place in group])}"
     if len(means) < LABEL_AREAS:
         return Finding(
             Verdict.UNDECIDED,
             "measuring areas",
-            f"{where}: too few measuring areas: {len(means)} of {LABEL_AREAS}",
+            f"{here}: too few measuring areas: {len(means)} of {LABEL_AREAS}",
             piece=piece,
             found=Fraction(len(means)),
             limit=Decimal(LABEL_AREAS),
         )
-    return _compared(
-        where, "mean of the measured values", mean(means), minimum, "the minimum", unit, low=True, piece=piece
+    return compared(
+        here,
+        group[0].comparison,
+        "mean of the measured values",
+        mean(means),
+        minimum,
+        "the minimum",
+        unit,
+        low=True,
+        piece=piece,
     )
 
 
@@ -452,6 +433,7 @@ RULES: Final[dict[RuleName, AcceptanceRule]] = {
         known="from memory; the label's four published examples agree",
         judge=architectural_label,
     ),
+    **SHARE_RULES,
 }
 
 
@@ -508,7 +490,7 @@ def _unmeasured(job: Job, places: Sequence[PieceLocation]) -> Iterator[Finding]:
 
 def _completeness(place: PieceLocation) -> Iterator[Finding]:
     if place.credited < place.location.planned:
-        yield _too_few(place, "readings", place.credited, place.location.planned, "the plan asks for")
+        yield too_few(place, "readings", place.credited, place.location.planned, "the plan asks for")
 
 
 def _short_spots(place: PieceLocation, fewest: int) -> Iterator[Finding]:
@@ -527,23 +509,11 @@ def _spot_finding(place: PieceLocation, number: int, taken: int, limit: int, ask
     return Finding(
         Verdict.UNDECIDED,
         "readings in a spot",
-        f"{_where(place)}: spot {number} has {counted(taken, 'reading')}; the rule {asks} to a spot",
+        f"{where(place)}: spot {number} has {counted(taken, 'reading')}; the rule {asks} to a spot",
         location=place.location.name,
         piece=place.piece,
         found=Fraction(taken),
         limit=Decimal(limit),
-    )
-
-
-def _too_few(place: PieceLocation, what: str, found: int, asked: int, who_asks: str) -> Finding:
-    return Finding(
-        Verdict.UNDECIDED,
-        what,
-        f"{_where(place)}: too few {what}: {found} of {asked} that {who_asks}",
-        location=place.location.name,
-        piece=place.piece,
-        found=Fraction(found),
-        limit=Decimal(asked),
     )
 
 
@@ -571,22 +541,14 @@ def _spot_means(place: PieceLocation, fewest: int, most: int | None) -> list[Fra
     ]
 
 
-def _lowest_and_highest(place: PieceLocation, values: Sequence[Fraction], noun: str, unit: Unit) -> Iterator[Finding]:
-    lower, upper = place.location.lower, place.location.upper
-    if values and lower is not None:
-        yield _low(place, f"lowest {noun}", min(values), lower, "the lower limit", unit)
-    if values and upper is not None:
-        yield _high(place, f"highest {noun}", max(values), upper, "the upper limit", unit)
-
-
 def _low_share(
     place: PieceLocation, builds: Sequence[Fraction], nominal: Decimal, floor: Fraction, unit: Unit
 ) -> Finding:
-    low = sum(floor <= build < Fraction(nominal) for build in builds)
+    thin = sum(floor <= build < Fraction(nominal) for build in builds)
     allowed = iso_19840_low_readings_allowed(len(builds))
-    good = low <= allowed
+    good = thin <= allowed
     sentence = (
-        f"{_where(place)}: {low} of {counted(len(builds), 'reading')} between 80 % of nominal and nominal "
+        f"{where(place)}: {thin} of {counted(len(builds), 'reading')} between 80 % of nominal and nominal "
         f"({as_written(floor)} and {as_written(nominal)} {unit.symbol}); "
         f"less than 20 %, so {allowed} at the most, {'are' if good else 'would be'} allowed"
     )
@@ -596,59 +558,6 @@ def _low_share(
         sentence,
         location=place.location.name,
         piece=place.piece,
-        found=Fraction(low, len(builds)),
+        found=Fraction(thin, len(builds)),
         limit=LOW_SHARE,
     )
-
-
-def _low(place: PieceLocation, check: str, found: Fraction, limit: Limit, limit_name: str, unit: Unit) -> Finding:
-    return _compared(
-        _where(place), check, found, limit, limit_name, unit, low=True, piece=place.piece, location=place.location.name
-    )
-
-
-def _high(place: PieceLocation, check: str, found: Fraction, limit: Limit, limit_name: str, unit: Unit) -> Finding:
-    return _compared(
-        _where(place), check, found, limit, limit_name, unit, low=False, piece=place.piece, location=place.location.name
-    )
-
-
-def _compared(
-    where: str,
-    check: str,
-    found: Fraction,
-    limit: Limit,
-    limit_name: str,
-    unit: Unit,
-    *,
-    low: bool,
-    piece: str,
-    location: str | None = None,
-) -> Finding:
-    good = at_least(found, limit) if low else at_most(found, limit)
-    relation = ("meets" if good else "is below") if low else ("is within" if good else "is above")
-    sentence = (
-        f"{where}: {check} {amount(found, unit, limit)} {unit.symbol} {relation} "
-        f"{limit_name} {as_written(limit)} {unit.symbol}"
-    )
-    return Finding(
-        Verdict.PASS if good else Verdict.FAIL,
-        check,
-        sentence,
-        location=location,
-        piece=piece,
-        found=found,
-        limit=limit,
-    )
-
-
-def _named(limit_name: str, limit: Limit, specified: Decimal | None) -> str:
-    """Return what a level makes of a limit in words: "80 % of the lower limit"."""
-    if specified is None or not specified or limit == specified:
-        return limit_name
-    percent = Fraction(limit) / Fraction(specified) * 100
-    return f"{as_written(percent)} % of {limit_name}"
-
-
-def _where(place: PieceLocation) -> str:
-    return f"piece {place.piece}, {place.location.name}"

@@ -16,7 +16,8 @@ from fractions import Fraction
 from typing import Final
 
 from rules.cautions import SCUFFING, StopClass, stop_classes, strip_cautions
-from rules.conformity import LOW_READINGS_CHECK, PieceLocation
+from rules.conformity import LOW_READINGS_CHECK
+from rules.places import PieceLocation
 from rules.results import Action, Advice, Caution, Coverage, GateState
 from rules.verdict import Finding, Verdict
 from rules.wording import amount, as_written, counted, listed

@@ -53,7 +53,8 @@ class Inspection:
     checks_json: Annotated[str, Column(pa.string(), "The gauge checks known when sealed, as JSON.")]
     profile_json: Annotated[str, Column(pa.string(), "The line profile as it was, as JSON.")]
     other_lines_json: Annotated[
-        str, Column(pa.string(), "Lines that came and are not readings, as JSON: a list of line_no, source, at, text, why.")
+        str,
+        Column(pa.string(), "Lines that came and are not readings, as JSON: a list of line_no, source, at, text, why."),
     ]
     notes_json: Annotated[
         str, Column(pa.string(), "Notes, skipped locations and what else was said, as JSON: a list of at, by, what.")

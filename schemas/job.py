@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from decimal import Decimal
 from itertools import pairwise
-from typing import Annotated, Self
+from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
@@ -12,6 +12,7 @@ from schemas.model import Exact, Model, Text, Thickness
 from schemas.units import Unit
 from schemas.vocabulary import ProbeMode, Role, RuleName
 
+Share = Annotated[Exact, Field(ge=0, le=2)]
 Area = Annotated[Exact, Field(gt=0)]
 
 
@@ -26,9 +27,44 @@ class Rule(Model):
     coated_area_m2: Area | None = Field(
         None, description="Coated area, from which SSPC-PA 2 and ISO 19840 say how much is to be measured."
     )
+    wording: Literal["none-below-floor", "five-percent-below-floor"] = Field(
+        "none-below-floor",
+        description="architectural-aluminium: which of the two wordings in circulation the order means.",
+    )
+    floor: Annotated[Thickness, Field(gt=0)] | None = Field(
+        None,
+        description="architectural-aluminium: the floor, in the unit of the job; 85 % of the lower limit where it is left out.",
+    )
+    mean_at_least: Share | None = Field(
+        None, description="shop-rule: the mean of a location is at least this share of the lower limit."
+    )
+    each_at_least: Share | None = Field(
+        None, description="shop-rule: every reading is at least this share of the lower limit."
+    )
+    at_most_below: Annotated[Exact, Field(ge=0, lt=1)] | None = Field(
+        None, description="shop-rule: at most this share of the readings lies below the lower limit."
+    )
+    each_at_most: Annotated[Exact, Field(gt=0, le=10)] | None = Field(
+        None, description="shop-rule: every reading is at most this share of the upper limit."
+    )
+    comparison: Literal["absolute", "rounding"] = Field(
+        "absolute",
+        description="How a number is compared with a limit (ASTM E29): as it is, or rounded to the last place of the limit.",
+    )
     roughness_correction_um: Annotated[Exact, Field(ge=0, le=100)] = Field(
         Decimal(0), description="ISO 19840: subtracted from each reading taken on a blasted surface, in µm."
     )
+
+    @model_validator(mode="after")
+    def _asks_something(self) -> Self:
+        pieces = (self.mean_at_least, self.each_at_least, self.at_most_below, self.each_at_most)
+        if self.name is RuleName.SHOP_RULE and all(piece is None for piece in pieces):
+            raise ValueError(
+                "shop-rule asks nothing; give one or more of mean_at_least, each_at_least, at_most_below, each_at_most"
+            )
+        if self.name is not RuleName.SHOP_RULE and any(piece is not None for piece in pieces):
+            raise ValueError("mean_at_least, each_at_least, at_most_below and each_at_most belong to shop-rule alone")
+        return self
 
 
 class Location(Model):
@@ -143,6 +179,13 @@ class Job(Model):
                 raise ValueError(f"{here}: rule architectural-label needs lower, the minimum that the label asks for")
             if self.rule.name is RuleName.ARCHITECTURAL_LABEL and place.readings_per_spot < 3:
                 raise ValueError(f"{here}: rule architectural-label needs readings_per_spot of 3 at the least")
+            if self.rule.name in (RuleName.ARCHITECTURAL_ALUMINIUM, RuleName.NINETY_TEN) and place.lower is None:
+                raise ValueError(f"{here}: rule {self.rule.name} needs lower, the nominal film build")
+            needs_lower = (self.rule.mean_at_least, self.rule.each_at_least, self.rule.at_most_below)
+            if any(piece is not None for piece in needs_lower) and place.lower is None:
+                raise ValueError(f"{here}: this shop-rule needs lower")
+            if self.rule.each_at_most is not None and place.upper is None:
+                raise ValueError(f"{here}: this shop-rule needs upper")
             if self.rule.name is RuleName.ISO_19840 and (place.lower is None or place.upper is None):
                 raise ValueError(f"{here}: rule iso-19840 needs lower, the nominal film build, and upper, its maximum")
 

@@ -69,6 +69,9 @@ class RuleName(StrEnum):
     SSPC_PA2 = "sspc-pa2"
     ISO_19840 = "iso-19840"
     ARCHITECTURAL_LABEL = "architectural-label"
+    ARCHITECTURAL_ALUMINIUM = "architectural-aluminium"
+    NINETY_TEN = "ninety-ten"
+    SHOP_RULE = "shop-rule"
 
 
 class ToleranceRule(StrEnum):

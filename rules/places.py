@@ -1,0 +1,170 @@
+"""A place is one location on one piece with its builds; here it is compared with limits, and findings are worded.
+
+Every acceptance rule is made of these comparisons. A number exactly on its limit conforms.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from fractions import Fraction
+
+from rules.rounding import Comparison, at_least, at_most
+from rules.verdict import Finding, Verdict
+from rules.wording import amount, as_written
+from schemas.job import Location, Rule
+from schemas.units import Unit
+
+Limit = Decimal | Fraction
+
+
+@dataclass(frozen=True, slots=True)
+class PieceLocation:
+    """The judged film builds at one location on one piece, exact, in the unit of the specification.
+
+    Attributes:
+        comparison: How a number is compared with a limit.
+        spots: The builds of each spot that has any, by its number, in the order taken.
+    """
+
+    piece: str
+    location: Location
+    spots: dict[int, tuple[Fraction, ...]]
+    comparison: Comparison = Comparison.ABSOLUTE
+
+    @property
+    def builds(self) -> tuple[Fraction, ...]:
+        """Return all builds here, spot by spot."""
+        return tuple(build for spot in self.spots.values() for build in spot)
+
+    @property
+    def credited(self) -> int:
+        """Return how many readings of the plan are there: as many spots as planned, the fullest first.
+
+        Readings beyond the plan at one spot do not make up for a spot that was left out.
+        """
+        fullest = sorted((len(spot) for spot in self.spots.values()), reverse=True)[: self.location.spots]
+        return sum(min(taken, self.location.readings_per_spot) for taken in fullest)
+
+
+@dataclass(frozen=True, slots=True)
+class AcceptanceRule:
+    """An acceptance rule: the function that judges, and what is said of it.
+
+    Attributes:
+        judge: From the measured places, the job's rule and the unit to findings. A finding without a
+            location is about more than one.
+        known: How well the rule is known here.
+    """
+
+    title: str
+    text: str
+    source: str
+    known: str
+    judge: Callable[[Sequence[PieceLocation], Rule, Unit], list[Finding]]
+
+
+def lowest_and_highest(place: PieceLocation, values: Sequence[Fraction], noun: str, unit: Unit) -> Iterator[Finding]:
+    """Yield the lowest value against the lower limit and the highest against the upper one."""
+    lower, upper = place.location.lower, place.location.upper
+    if values and lower is not None:
+        yield low(place, f"lowest {noun}", min(values), lower, "the lower limit", unit)
+    if values and upper is not None:
+        yield high(place, f"highest {noun}", max(values), upper, "the upper limit", unit)
+
+
+def low(place: PieceLocation, check: str, found: Fraction, limit: Limit, limit_name: str, unit: Unit) -> Finding:
+    """Return what comes out when *found* is to be at least *limit*, both in *unit*."""
+    return compared(
+        where(place),
+        place.comparison,
+        check,
+        found,
+        limit,
+        limit_name,
+        unit,
+        low=True,
+        piece=place.piece,
+        location=place.location.name,
+    )
+
+
+def high(place: PieceLocation, check: str, found: Fraction, limit: Limit, limit_name: str, unit: Unit) -> Finding:
+    """Return what comes out when *found* is to be at most *limit*, both in *unit*."""
+    return compared(
+        where(place),
+        place.comparison,
+        check,
+        found,
+        limit,
+        limit_name,
+        unit,
+        low=False,
+        piece=place.piece,
+        location=place.location.name,
+    )
+
+
+def compared(
+    place: str,
+    comparison: Comparison,
+    check: str,
+    found: Fraction,
+    limit: Limit,
+    limit_name: str,
+    unit: Unit,
+    *,
+    low: bool,
+    piece: str,
+    location: str | None = None,
+) -> Finding:
+    """Return the finding of one comparison; *place* says in words where, *limit_name* what the limit is.
+
+    By the rounding method a number is rounded to the last place of the limit first. That needs the limit as
+    someone wrote it: one that a rule derives (80 % of a minimum) is always compared unrounded.
+    """
+    method = comparison if isinstance(limit, Decimal) else Comparison.ABSOLUTE
+    good = at_least(found, limit, method) if low else at_most(found, limit, method)
+    relation = ("meets" if good else "is below") if low else ("is within" if good else "is above")
+    rounded = ", rounded to the last place of the limit," if method is Comparison.ROUNDING else ""
+    shown_against = None if method is Comparison.ROUNDING else limit
+    sentence = (
+        f"{place}: {check} {amount(found, unit, shown_against)} {unit.symbol}{rounded} {relation} "
+        f"{limit_name} {as_written(limit)} {unit.symbol}"
+    )
+    return Finding(
+        Verdict.PASS if good else Verdict.FAIL,
+        check,
+        sentence,
+        location=location,
+        piece=piece,
+        found=found,
+        limit=limit,
+    )
+
+
+def named(limit_name: str, limit: Limit, specified: Decimal | None) -> str:
+    """Return what a level makes of a limit in words: "80 % of the lower limit"."""
+    if specified is None or not specified or limit == specified:
+        return limit_name
+    percent = Fraction(limit) / Fraction(specified) * 100
+    return f"{as_written(percent)} % of {limit_name}"
+
+
+def too_few(place: PieceLocation, what: str, found: int, asked: int, who_asks: str) -> Finding:
+    """Return that fewer were measured than asked for: UNDECIDED."""
+    return Finding(
+        Verdict.UNDECIDED,
+        what,
+        f"{where(place)}: too few {what}: {found} of {asked} that {who_asks}",
+        location=place.location.name,
+        piece=place.piece,
+        found=Fraction(found),
+        limit=Decimal(asked),
+    )
+
+
+def where(place: PieceLocation) -> str:
+    """Return the place in words."""
+    return f"piece {place.piece}, {place.location.name}"
