@@ -55,8 +55,8 @@ def figures(text: str, what: str) -> Decimal:
     return found
 
 
-def pairs(entries: list[str] | None, option: str) -> dict[str, str]:
-    """Return NAME=VALUE entries as a dict.
+def pairs(entries: list[str] | None, option: str, form: str = "NAME=VALUE") -> dict[str, str]:
+    """Return NAME=VALUE entries as a dict; *form* is how a sentence spells them.
 
     Raises:
         BadInput: An entry has no name, no "=" or no value, or a name stands twice.
@@ -65,7 +65,7 @@ def pairs(entries: list[str] | None, option: str) -> dict[str, str]:
     for entry in entries or []:
         name, equals, value = entry.partition("=")
         if not (equals and name.strip() and value.strip()):
-            raise BadInput(f"{option} {entry!r}: write it as NAME=VALUE")
+            raise BadInput(f"{option} {entry!r}: write it as {form}")
         if name.strip() in found:
             raise BadInput(f"{option}: {name.strip()!r} stands twice; say it once")
         found[name.strip()] = value.strip()
@@ -79,7 +79,7 @@ def numbered(entries: list[str] | None, option: str) -> dict[int, str]:
         BadInput: As :func:`pairs`, or a name is no number.
     """
     found = {}
-    for name, reason in pairs(entries, option).items():
+    for name, reason in pairs(entries, option, "NUMBER=REASON").items():
         if not name.isdecimal():
             raise BadInput(f"{option} {name}={reason}: {name!r} is no number; write it as NUMBER=REASON")
         found[int(name)] = reason
