@@ -14,7 +14,7 @@ import pyarrow as pa
 
 from ingest.decoding import DecodedReading
 from ingest.facts import InspectionFacts
-from ingest.inspection import EVERYWHERE, Note, OtherLine, TakenReading, Taking, base_means_um
+from ingest.inspection import Note, OtherLine, TakenReading, Taking, base_means_um
 from rules.assessment import conformity_of
 from rules.film_build import Judged
 from rules.verdict import Finding, Verdict
@@ -24,7 +24,7 @@ from schemas.inspections import Inspection
 from schemas.job import Job, Location
 from schemas.parquet import column_of, table_of
 from schemas.readings import READINGS, TIME, GaugeReading
-from schemas.vocabulary import CheckKind, CoatStage, Role
+from schemas.vocabulary import EVERYWHERE, CheckKind, CoatStage, Role
 
 _NO_LIMITS: Final = Location.model_construct(
     name=EVERYWHERE, role=Role.OTHER, lower=None, target_low=None, target_high=None, upper=None

@@ -20,7 +20,7 @@ import types
 import typing
 from collections.abc import Iterable
 from datetime import UTC, date, datetime
-from decimal import Decimal, InvalidOperation
+from decimal import Decimal
 from typing import Any, Final, TypeVar
 
 from report.edition import edition
@@ -41,6 +41,9 @@ VERSION: Final = 1
 
 # Said once, as objects of their own, so the inspection does not carry them a second time as text.
 _SAID_ELSEWHERE: Final = ("job_json", "shop_json")
+
+# No thickness has more figures than that before or after its point; written out, 1E+99999999 would fill the memory.
+_MOST_FIGURES: Final = 30
 
 _Record = TypeVar("_Record")
 
@@ -111,7 +114,7 @@ def read_document(content: bytes) -> ReadDocument:
         )
         facts = from_plain(IssueFacts, plain["certificate"])
         return ReadDocument(evidence, facts, dict(plain["judged"]), dict(plain["stated"]), str(plain["edition"]))
-    except (KeyError, TypeError, ValueError, AttributeError, RecursionError, InvalidOperation) as wrong:
+    except (KeyError, TypeError, ValueError, AttributeError, RecursionError, ArithmeticError) as wrong:
         raise IntegrityFailed(
             f"certificate.json inside the PDF cannot be read ({type(wrong).__name__}: {_first_line(wrong)}); "
             "ask for the certificate anew"
@@ -127,7 +130,7 @@ def from_plain(kind: type[_Record], plain: dict[str, Any]) -> _Record:
     """Return the record that :func:`as_plain` wrote.
 
     Raises:
-        KeyError, TypeError, ValueError, InvalidOperation: It is no such record.
+        KeyError, TypeError, ValueError, ArithmeticError: It is no such record.
     """
     hints = typing.get_type_hints(kind)
     if plain.keys() != hints.keys():
@@ -177,12 +180,15 @@ def _restored(hint: Any, plain: Any, name: str) -> Any:
         (inner,) = typing.get_args(hint)
         return [_restored(inner, p, name) for p in plain]
     if hint is Decimal and isinstance(plain, str):
-        return Decimal(plain)
+        number = Decimal(plain)
+        if not number.is_finite() or abs(number.adjusted()) > _MOST_FIGURES:
+            raise ValueError(f"{name} is no number that can be measured")
+        return number
     if hint is datetime:
         when = datetime.fromisoformat(plain)
         if when.tzinfo is None:
             raise ValueError(f"{name} is a time without a zone")
-        return when
+        return when.astimezone(UTC)
     if hint is date:
         return date.fromisoformat(plain)
     if type(plain) is not hint:

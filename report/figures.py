@@ -24,6 +24,12 @@ VERDICT_WORDS: Final = {
     Verdict.FAIL: "does not conform",
 }
 
+
+def verdict_word(verdict: Verdict, *, conditional: bool = False) -> str:
+    """Return the word for a verdict; what conforms only within a guard band never looks like what is clear of it."""
+    return f"{VERDICT_WORDS[verdict]}, conditionally" if conditional else VERDICT_WORDS[verdict]
+
+
 # One µm is 0.04 mil, so a mil figure needs two places more to say as much. A hundredth of a mil is a
 # quarter of a µm: one place less.
 _MORE_PLACES_IN_MIL: Final = 2

@@ -30,6 +30,7 @@ def judged(assessment: Assessment) -> dict[str, Any]:
                 "least": _exact(place.least),
                 "greatest": _exact(place.greatest),
                 "verdict": place.verdict.name,
+                "conditional": place.conditional,
             }
             for place in assessment.locations
         ],
@@ -50,12 +51,9 @@ def misprint(stated: dict[str, Any], exact: dict[str, Any], words: dict[str, str
         return f"{len(stated['builds'])} locations are printed and not {len(exact['locations'])}"
     for row, place in zip(stated["builds"], exact["locations"], strict=True):
         here = f"location {place['location']!r}"
-        if (row["location"], row["count"], row["verdict"]) != (
-            place["location"],
-            str(place["n"]),
-            words[place["verdict"]],
-        ):
-            return f"{here} is printed with n {row['count']}, {row['verdict']}, and not {place['n']}, {words[place['verdict']]}"
+        word = words[place["verdict"]] + (", conditionally" if place["conditional"] else "")
+        if (row["location"], row["count"], row["verdict"]) != (place["location"], str(place["n"]), word):
+            return f"{here} is printed with n {row['count']}, {row['verdict']}, and not {place['n']}, {word}"
         for name in _PRINTED:
             if place[name] is not None and not _rounds_to(Fraction(place[name]), row[name]):
                 return f"{here}: the {name} printed is {row[name]!r}, and it is {float(Fraction(place[name])):.6g}"

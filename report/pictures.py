@@ -62,13 +62,13 @@ def scale_of(places: tuple[LocationResult, ...]) -> Scale:
 def axis(scale: Scale) -> Markup:
     """Return the numbers of the scale, to stand above the strips."""
     labels = "".join(
-        f'<text x="{scale.x(t):g}" y="9" text-anchor="middle">{_tick(t)}</text>'
-        f'<path d="M{scale.x(t):g} 11v3" stroke="#444" stroke-width=".6"/>'
+        f'<text x="{scale.x(t):g}" y="11" text-anchor="middle">{_tick(t)}</text>'
+        f'<path d="M{scale.x(t):g} 13v3" stroke="#444" stroke-width=".6"/>'
         for t in scale.ticks
     )
     return Markup(  # noqa: S704 - numbers of ours and nothing else
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH:g} 14" width="{WIDTH:g}" height="14">'
-        f'<title>Scale</title><g font-family="Open Sans" font-size="9" fill="#222">{labels}</g></svg>'
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH:g} 16" width="{WIDTH:g}" height="16">'
+        f'<title>Scale</title><g font-family="Open Sans" font-size="13" fill="#222">{labels}</g></svg>'
     )
 
 

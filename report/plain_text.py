@@ -23,9 +23,11 @@ def assessment_lines(case: Assessed) -> list[str]:
     inspection, assessment = case.evidence.inspection, case.assessment
     unit = assessment.unit.symbol
     places = places_of((r for r in case.evidence.readings if is_judged(r)), assessment.unit)
-    rows = [build_row(place, places, unit) for place in assessment.locations]
-    head = ("location", "limits", "n", "mean", "least", "greatest", "s", "verdict")
-    cells = [(r.location, r.limits, r.count, r.mean, r.least, r.greatest, r.deviation, r.verdict) for r in rows]
+    rows = [build_row(place, places, assessment.unit) for place in assessment.locations]
+    head = ("location", "limits", "n", "mean", "least", "greatest", "s", "U", "verdict")
+    cells = [
+        (r.location, r.limits, r.count, r.mean, r.least, r.greatest, r.deviation, r.expanded, r.verdict) for r in rows
+    ]
     lines = [
         f"inspection {inspection.inspection_id} revision {inspection.revision}, part {inspection.part_no}, lot {inspection.lot}: "
         f"{VERDICT_WORDS[assessment.verdict].upper()}",
@@ -34,8 +36,8 @@ def assessment_lines(case: Assessed) -> list[str]:
     ]
     if assessment.coverage.state is not GateState.COVERED:
         lines.append(f"by the readings alone: {VERDICT_WORDS[assessment.conformity]}")
-    lines += ["", f"film build in {unit}", *table([head, *cells], right={2, 3, 4, 5, 6})]
-    open_findings = [f for f in all_findings(assessment) if f.verdict is not Verdict.PASS]
+    lines += ["", f"film build in {unit}", *table([head, *cells], right={2, 3, 4, 5, 6, 7})]
+    open_findings = [f for f in all_findings(assessment) if f.verdict is not Verdict.PASS or f.conditional]
     if open_findings:
         lines += ["", "findings", *(f"  {f.sentence}" for f in open_findings)]
     for advice in assessment.advice:
@@ -49,7 +51,6 @@ def assessment_lines(case: Assessed) -> list[str]:
 def assessment_json(case: Assessed) -> dict[str, Any]:
     """Return an assessment as plain JSON; exact numbers are fractions or decimals written out."""
     inspection, assessment = case.evidence.inspection, case.assessment
-    unit = assessment.unit.symbol
     places = places_of((r for r in case.evidence.readings if is_judged(r)), assessment.unit)
     return {
         "inspection_id": inspection.inspection_id,
@@ -69,7 +70,8 @@ def assessment_json(case: Assessed) -> dict[str, Any]:
             "last_good": assessment.coverage.last_good.check_id if assessment.coverage.last_good else None,
         },
         "locations": [
-            {**asdict(build_row(place, places, unit)), "verdict": place.verdict.name} for place in assessment.locations
+            {**asdict(build_row(place, places, assessment.unit)), "verdict": place.verdict.name}
+            for place in assessment.locations
         ],
         "findings": [
             {

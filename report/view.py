@@ -9,6 +9,8 @@ import json
 from collections.abc import Iterable
 from dataclasses import asdict, dataclass
 from datetime import datetime
+from decimal import Decimal
+from fractions import Fraction
 from typing import Any, Final
 from zoneinfo import ZoneInfo
 
@@ -26,19 +28,35 @@ from report.figures import (
     limits,
     moment,
     places_of,
+    verdict_word,
     with_unit,
 )
+from rules.decision import worst_risk
 from rules.film_build import is_judged
 from rules.results import Action, Advice, Assessment, CheckSummary, GateState, LocationResult
+from rules.uncertainty import COMPONENTS
 from rules.verdict import Finding, Verdict
 from schemas.gauge_checks import GaugeCheck
+from schemas.job import DecisionTerms
 from schemas.readings import GaugeReading
 from schemas.units import Unit, from_um
+from schemas.vocabulary import DecisionRule
 
-DECISION_RULE: Final = (
-    "Simple acceptance: a result on or within its limit conforms, and measurement uncertainty is not taken into "
-    "account. For a result at the limit the risk of false acceptance is up to 50\u00a0% (ILAC-G8:09/2019, 4.2.1)."
-)
+DECISION_RULES: Final = {
+    DecisionRule.SIMPLE: (
+        "Simple acceptance: a result on or within its limit conforms, and measurement uncertainty is not taken into "
+        "account. For a result at the limit the risk of false acceptance is up to 50\u00a0% (ILAC-G8:09/2019, 4.2.1)."
+    ),
+    DecisionRule.GUARD_BAND: (
+        "Guard band of w = {r} · U inside each limit: a result conforms where it is clear of it, and does not where it is "
+        "not; on its edge it is clear. The risk of false acceptance is at most {risk}\u00a0% (ILAC-G8:09/2019, 4.2.2)."
+    ),
+    DecisionRule.FOUR_WAY: (
+        "Guard bands of w = {r} · U on both sides of each limit: pass, conditional pass, conditional fail, fail; a conditional "
+        "pass counts as conforming and is said to be conditional, a conditional fail as not conforming. The risk of false "
+        "acceptance of a pass is at most {risk}\u00a0% (ILAC-G8:09/2019, 4.2.3)."
+    ),
+}
 MEANING: Final = "I have seen the readings and checks behind this certificate and release it."
 RELATES_ONLY: Final = "This certificate relates only to the items measured."
 IN_FULL: Final = "It may be passed on only as a whole."
@@ -70,8 +88,21 @@ class BuildRow:
     least: str
     greatest: str
     deviation: str
+    expanded: str
     verdict: str
     picture: str
+
+
+@dataclass(frozen=True, slots=True)
+class BudgetRow:
+    """The uncertainty of the mean at one location, component by component."""
+
+    location: str
+    components: tuple[str, ...]
+    combined: str
+    degrees: str
+    factor: str
+    expanded: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -169,6 +200,8 @@ class CertificateView:
     advice: tuple[AdviceBlock, ...]
     release: tuple[Fact, ...]
     key_note: str
+    budget_intro: str
+    budgets: tuple[BudgetRow, ...]
     readings_taken: str
     readings_intro: str
     readings: tuple[ReadingRow, ...]
@@ -211,12 +244,12 @@ def certificate_view(evidence: Evidence, assessment: Assessment, facts: IssueFac
         deviation=_deviation(evidence, facts),
         supersedes=_supersedes(facts),
         unit=unit,
-        builds=tuple(build_row(place, places, unit) for place in assessment.locations),
+        builds=tuple(build_row(place, places, assessment.unit) for place in assessment.locations),
         gauge=_gauge(evidence),
         gate_sentence=assessment.coverage.sentence,
         checks=tuple(_check_row(c, places, assessment.unit, zone) for c in cited_checks(evidence, assessment)),
-        rule=_rule(assessment, job.specification),
-        findings=tuple(f.sentence for f in all_findings(assessment) if f.verdict is not Verdict.PASS),
+        rule=_rule(assessment, job.decision),
+        findings=tuple(f.sentence for f in all_findings(assessment) if f.verdict is not Verdict.PASS or f.conditional),
         not_measured=_not_measured(evidence),
         advice=tuple(advice_block(a) for a in assessment.advice if a.action is not Action.ACCEPT),
         release=_release(evidence, facts, zone),
@@ -224,6 +257,10 @@ def certificate_view(evidence: Evidence, assessment: Assessment, facts: IssueFac
             f"The signature shows that this file is as it was when the holder of the key with the fingerprint "
             f"{fingerprint(facts.key_sha256)} signed it. The shop made that key itself, and nobody else vouches for it: "
             "before relying on it, ask the shop by another way than this document whether the fingerprint is theirs."
+        ),
+        budget_intro=_budget_intro(job.decision.coverage, unit),
+        budgets=tuple(
+            _budget_row(place, places, assessment.unit) for place in assessment.locations if place.uncertainty
         ),
         readings_taken=_taken(evidence.readings, zone),
         readings_intro=_intro(evidence),
@@ -307,8 +344,10 @@ def _verdict_sentence(assessment: Assessment) -> str:
         Verdict.UNDECIDED: "By the rule below, it is not decided whether the items measured conform to the limits below.",
         Verdict.FAIL: "By the rule below, the items measured do not conform to the limits below.",
     }
+    conditional = assessment.verdict is Verdict.PASS and any(place.conditional for place in assessment.locations)
     if covered:
-        return f"{by_rule[assessment.verdict]} {RELATES_ONLY} {IN_FULL}"
+        word = " Conditionally: numbers lie in the guard band of their limits, see the findings." if conditional else ""
+        return f"{by_rule[assessment.verdict]}{word} {RELATES_ONLY} {IN_FULL}"
     readings = {
         Verdict.PASS: "Taken as they stand the readings would conform, ",
         Verdict.UNDECIDED: "Taken as they stand the readings would leave it undecided, ",
@@ -336,12 +375,13 @@ def _supersedes(facts: IssueFacts) -> str:
     return f"Supersedes revision {facts.supersedes} of this certificate: {facts.superseded_why}"
 
 
-def build_row(place: LocationResult, places: int, unit: str) -> BuildRow:
-    """Return the build at one location; *places* are the decimals of a reading in *unit*."""
+def build_row(place: LocationResult, places: int, in_unit_of: Unit) -> BuildRow:
+    """Return the build at one location; *places* are the decimals of a reading in *in_unit_of*."""
+    unit = in_unit_of.symbol
     bounds = (place.lower, place.upper)
     mean = figure_between(place.mean, places + 1, bounds)
     least, greatest = figure_between(place.least, places, bounds), figure_between(place.greatest, places, bounds)
-    verdict = VERDICT_WORDS[place.verdict]
+    verdict = verdict_word(place.verdict, conditional=place.conditional)
     allowed = limits(place.lower, place.upper)
     picture = (
         f"{place.location}: {len(place.builds)} readings from {least} to {greatest} {unit}, mean {mean} {unit}, "
@@ -359,6 +399,7 @@ def build_row(place: LocationResult, places: int, unit: str) -> BuildRow:
         least=least,
         greatest=greatest,
         deviation=figure(place.deviation, places + 1),
+        expanded=_uncertainty(place.uncertainty.expanded if place.uncertainty else None, places, in_unit_of),
         verdict=verdict,
         picture=picture,
     )
@@ -402,14 +443,47 @@ def _outcome(check: GaugeCheck) -> str:
     return "within" if check.within else "not within"
 
 
-def _rule(assessment: Assessment, specification: str | None) -> tuple[Fact, ...]:
+def _uncertainty(um: Decimal | None, places: int, unit: Unit) -> str:
+    return figure(None if um is None else from_um(um, unit), places + 1)
+
+
+def _budget_row(place: LocationResult, places: int, unit: Unit) -> BudgetRow:
+    budget = place.uncertainty
+    assert budget is not None  # noqa: S101 - the caller leaves the others out
+    by_name = {c.name: c for c in budget.components}
+    return BudgetRow(
+        location=place.location,
+        components=tuple(
+            _uncertainty(by_name[name].standard if name in by_name else None, places + 1, unit) for name in COMPONENTS
+        ),
+        combined=_uncertainty(budget.combined, places + 1, unit),
+        degrees="\u221e" if budget.effective_degrees is None else str(int(budget.effective_degrees)),
+        factor=figure(budget.factor, 2),
+        expanded=_uncertainty(budget.expanded, places, unit),
+    )
+
+
+def _budget_intro(coverage: Decimal, unit: str) -> str:
+    return (
+        f"Standard uncertainties of the mean at each location, in {unit}, by the GUM (JCGM 100:2008); u: combined; \u03bd: effective "
+        f"degrees of freedom (Welch-Satterthwaite); U = k · u covers with about {(coverage * 100).normalize():f}\u00a0%. "
+        "Repeatability holds the spread of the surface too."
+    )
+
+
+def _decision(terms: DecisionTerms) -> str:
+    risk = figure(Fraction(worst_risk(terms.guard_factor)) * 100, 1)
+    return DECISION_RULES[terms.rule].format(r=as_written(terms.guard_factor), risk=risk)
+
+
+def _rule(assessment: Assessment, terms: DecisionTerms) -> tuple[Fact, ...]:
     rule = assessment.rule
     edition = f"{rule.source}; edition stated by the order: {rule.edition}" if rule.edition else rule.source
     return _facts(
         ("Rule", f"{rule.title}. {rule.text}"),
         ("Source", edition),
         ("How well known", rule.known),
-        ("Decision rule", DECISION_RULE),
+        ("Decision rule", _decision(terms)),
     )
 
 

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
 from fractions import Fraction
 
 from rules.calibration_gate import cover
 from rules.conformity import by_piece_and_location, judge, judged_builds, rule_statement
 from rules.disposition import advise
 from rules.film_build import Judged, is_base
+from rules.guarding import LocationKnowledge, guarded, knowledge
 from rules.places import PieceLocation
 from rules.results import Assessment, GateState, LocationResult
 from rules.statistics import mean, standard_deviation
@@ -32,7 +35,8 @@ def assess(
     """Return what is decided about one inspection, and the first advice.
 
     Validity comes before conformity: where the gate does not say covered, the verdict is UNDECIDED,
-    not FAIL either, since the numbers were not shown to be good.
+    not FAIL either, since the numbers were not shown to be good. Where the job names a guard band, it is
+    applied here, with the uncertainty that the checks give.
 
     Args:
         job: The job as it was when the readings were taken.
@@ -42,10 +46,13 @@ def assess(
         coats: Coats on the parts, the last one included.
         bakes: Bakes of the parts, the last one included.
     """
-    places, findings, (locations, lot_findings, conformity) = _judged(job, readings)
+    comparison = _compare(job, readings)
     coverage = cover(readings, checks, job, shop)
+    known = knowledge(job, shop, readings, comparison.places, checks, coverage)
+    findings = guarded(comparison.findings, known, job.decision, job.unit)
+    locations, lot_findings, conformity = _results(job, readings, comparison, findings, known)
     verdict = conformity if coverage.state is GateState.COVERED else Verdict.UNDECIDED
-    advice = advise(job, places, findings, coverage, conformity=conformity, coats=coats, bakes=bakes)
+    advice = advise(job, comparison.places, findings, coverage, conformity=conformity, coats=coats, bakes=bakes)
     return Assessment(
         unit=job.unit,
         rule=rule_statement(job.rule),
@@ -66,18 +73,37 @@ def conformity_of(
     Locations stand in the job's order; one without readings is UNDECIDED. Thicknesses are in the unit
     of the specification.
     """
-    return _judged(job, readings)[2]
+    comparison = _compare(job, readings)
+    return _results(job, readings, comparison, comparison.findings, {})
 
 
 _Conformity = tuple[tuple[LocationResult, ...], tuple[Finding, ...], Verdict]
 
 
-def _judged(job: Job, readings: Sequence[Judged]) -> tuple[tuple[PieceLocation, ...], list[Finding], _Conformity]:
+@dataclass(frozen=True, slots=True)
+class _Comparison:
+    """The builds of an inspection, by reading and by place, and what its rule finds in them."""
+
+    judged: list[tuple[Judged, Location, Fraction]]
+    places: tuple[PieceLocation, ...]
+    findings: list[Finding]
+
+
+def _compare(job: Job, readings: Sequence[Judged]) -> _Comparison:
     judged = list(judged_builds(job, readings))
     places = by_piece_and_location(job, judged)
-    findings = judge(job, readings, places)
+    return _Comparison(judged, places, judge(job, readings, places))
+
+
+def _results(
+    job: Job,
+    readings: Sequence[Judged],
+    comparison: _Comparison,
+    findings: Sequence[Finding],
+    known: Mapping[str, LocationKnowledge],
+) -> _Conformity:
     builds: dict[str, list[Fraction]] = {}
-    for _, location, build in judged:
+    for _, location, build in comparison.judged:
         builds.setdefault(location.name, []).append(build)
     by_location: dict[str | None, list[Finding]] = {}
     for finding in findings:
@@ -89,12 +115,14 @@ def _judged(job: Job, readings: Sequence[Judged]) -> tuple[tuple[PieceLocation, 
             tuple(builds.get(location.name, ())),
             excluded[location.name],
             tuple(by_location.get(location.name, ())),
+            known.get(location.name),
+            job.decision.coverage,
         )
         for location in job.location
     )
     # A location without a single finding has not been shown to conform, so its verdict is heeded as well.
     conformity = max((overall(findings), *(result.verdict for result in locations)))
-    return places, findings, (locations, tuple(by_location.get(None, ())), conformity)
+    return locations, tuple(by_location.get(None, ())), conformity
 
 
 def _excluded(job: Job, readings: Iterable[Judged]) -> Counter[str]:
@@ -109,7 +137,12 @@ def _excluded(job: Job, readings: Iterable[Judged]) -> Counter[str]:
 
 
 def _result(
-    location: Location, builds: tuple[Fraction, ...], excluded: int, findings: tuple[Finding, ...]
+    location: Location,
+    builds: tuple[Fraction, ...],
+    excluded: int,
+    findings: tuple[Finding, ...],
+    known: LocationKnowledge | None,
+    coverage: Decimal,
 ) -> LocationResult:
     return LocationResult(
         location=location.name,
@@ -126,4 +159,5 @@ def _result(
         deviation=standard_deviation(builds) if len(builds) > 1 else None,
         verdict=overall(findings),
         findings=findings,
+        uncertainty=known.budget(len(builds), coverage) if known is not None else None,
     )

@@ -248,14 +248,14 @@ def location_means(places: Sequence[PieceLocation], rule: Rule, unit: Unit) -> l
     findings: list[Finding] = []
     for place in places:
         if place.builds:
-            found = mean(place.builds)
+            found, count = mean(place.builds), len(place.builds)
             if place.location.lower is not None:
                 findings.append(
-                    low(place, "mean of the readings", found, place.location.lower, "the lower limit", unit)
+                    low(place, "mean of the readings", found, place.location.lower, "the lower limit", unit, count)
                 )
             if place.location.upper is not None:
                 findings.append(
-                    high(place, "mean of the readings", found, place.location.upper, "the upper limit", unit)
+                    high(place, "mean of the readings", found, place.location.upper, "the upper limit", unit, count)
                 )
     return findings
 
@@ -278,10 +278,14 @@ def sspc_pa2(places: Sequence[PieceLocation], rule: Rule, unit: Unit) -> list[Fi
         if means:
             if limits.spot_low is not None:
                 name = named("the lower limit", limits.spot_low, location.lower)
-                findings.append(low(place, "lowest spot", min(means), limits.spot_low, name, unit))
+                findings.append(
+                    low(place, "lowest spot", min(means), limits.spot_low, name, unit, PA2_READINGS_PER_SPOT)
+                )
             if limits.spot_high is not None:
                 name = named("the upper limit", limits.spot_high, location.upper)
-                findings.append(high(place, "highest spot", max(means), limits.spot_high, name, unit))
+                findings.append(
+                    high(place, "highest spot", max(means), limits.spot_high, name, unit, PA2_READINGS_PER_SPOT)
+                )
         if len(means) < PA2_SPOTS_PER_AREA:
             if place.builds:
                 findings.append(too_few(place, "spots", len(means), PA2_SPOTS_PER_AREA, "an area mean needs"))
@@ -289,9 +293,13 @@ def sspc_pa2(places: Sequence[PieceLocation], rule: Rule, unit: Unit) -> list[Fi
         complete += 1
         area = mean(means)
         if limits.area_low is not None:
-            findings.append(low(place, "mean of the area", area, limits.area_low, "the lower limit", unit))
+            findings.append(
+                low(place, "mean of the area", area, limits.area_low, "the lower limit", unit, len(place.builds))
+            )
         if limits.area_high is not None:
-            findings.append(high(place, "mean of the area", area, limits.area_high, "the upper limit", unit))
+            findings.append(
+                high(place, "mean of the area", area, limits.area_high, "the upper limit", unit, len(place.builds))
+            )
     if rule.coated_area_m2 is not None:
         asked = pa2_areas_m2(rule.coated_area_m2)
         findings.append(_amount_measured("areas measured", complete, asked, "SSPC-PA 2", rule.coated_area_m2))
@@ -313,7 +321,7 @@ def iso_19840(places: Sequence[PieceLocation], rule: Rule, unit: Unit) -> list[F
             continue
         if nominal is not None:
             floor = EIGHTY_PERCENT * Fraction(nominal)
-            findings.append(low(place, "mean of the readings", mean(builds), nominal, "nominal", unit))
+            findings.append(low(place, "mean of the readings", mean(builds), nominal, "nominal", unit, len(builds)))
             findings.append(low(place, "lowest reading", min(builds), floor, "80 % of nominal", unit))
             findings.append(_low_share(place, builds, nominal, floor, unit))
         if place.location.upper is not None:
@@ -348,7 +356,9 @@ def architectural_label(places: Sequence[PieceLocation], rule: Rule, unit: Unit)
             means = _spot_means(place, fewest, most)
             if means:
                 floor = EIGHTY_PERCENT * Fraction(minimum)
-                findings.append(low(place, "lowest measured value", min(means), floor, "80 % of the minimum", unit))
+                findings.append(
+                    low(place, "lowest measured value", min(means), floor, "80 % of the minimum", unit, fewest)
+                )
         if upper is not None and place.builds:
             findings.append(
                 high(place, "highest reading", max(place.builds), upper, "the upper limit that the job sets", unit)

@@ -298,7 +298,11 @@ def _advise_thin(
 def _miss(finding: Finding, roles: dict[str, Role]) -> _Miss:
     if finding.check == LOW_READINGS_CHECK:
         return _Miss.THIN
-    if finding.found is not None and finding.limit is not None and finding.found < Fraction(finding.limit):
+    # By the side that the limit lies on where that is known: with a guard band a miss can lie within the limit.
+    thin = finding.low
+    if thin is None and finding.found is not None and finding.limit is not None:
+        thin = finding.found < Fraction(finding.limit)
+    if thin:
         return _Miss.THIN
     if finding.location is not None and roles.get(finding.location) in (Role.FIT, Role.MASKED):
         return _Miss.FIT_OVER

@@ -74,7 +74,9 @@ def lowest_and_highest(place: PieceLocation, values: Sequence[Fraction], noun: s
         yield high(place, f"highest {noun}", max(values), upper, "the upper limit", unit)
 
 
-def low(place: PieceLocation, check: str, found: Fraction, limit: Limit, limit_name: str, unit: Unit) -> Finding:
+def low(
+    place: PieceLocation, check: str, found: Fraction, limit: Limit, limit_name: str, unit: Unit, averaged: int = 1
+) -> Finding:
     """Return what comes out when *found* is to be at least *limit*, both in *unit*."""
     return compared(
         where(place),
@@ -87,10 +89,13 @@ def low(place: PieceLocation, check: str, found: Fraction, limit: Limit, limit_n
         low=True,
         piece=place.piece,
         location=place.location.name,
+        averaged=averaged,
     )
 
 
-def high(place: PieceLocation, check: str, found: Fraction, limit: Limit, limit_name: str, unit: Unit) -> Finding:
+def high(
+    place: PieceLocation, check: str, found: Fraction, limit: Limit, limit_name: str, unit: Unit, averaged: int = 1
+) -> Finding:
     """Return what comes out when *found* is to be at most *limit*, both in *unit*."""
     return compared(
         where(place),
@@ -103,6 +108,7 @@ def high(place: PieceLocation, check: str, found: Fraction, limit: Limit, limit_
         low=False,
         piece=place.piece,
         location=place.location.name,
+        averaged=averaged,
     )
 
 
@@ -118,6 +124,7 @@ def compared(
     low: bool,
     piece: str,
     location: str | None = None,
+    averaged: int = 1,
 ) -> Finding:
     """Return the finding of one comparison; *place* says in words where, *limit_name* what the limit is.
 
@@ -141,6 +148,8 @@ def compared(
         piece=piece,
         found=found,
         limit=limit,
+        low=low,
+        averaged=averaged,
     )
 
 

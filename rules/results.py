@@ -8,6 +8,7 @@ from decimal import Decimal
 from enum import StrEnum
 from fractions import Fraction
 
+from rules.uncertainty import Budget
 from rules.verdict import Finding, Verdict
 from schemas.units import Unit
 from schemas.vocabulary import Role
@@ -100,6 +101,7 @@ class LocationResult:
         deviation: Standard deviation (n - 1); None under two builds.
         verdict: What the findings show; UNDECIDED where there is none.
         findings: What was compared here, per piece where the rule works per piece.
+        uncertainty: Of the mean of all builds here, in µm; None where too little is known for one.
     """
 
     location: str
@@ -116,6 +118,12 @@ class LocationResult:
     deviation: Decimal | None
     verdict: Verdict
     findings: tuple[Finding, ...]
+    uncertainty: Budget | None = None
+
+    @property
+    def conditional(self) -> bool:
+        """Return whether it conforms with a word to it: a number lies in the guard band of its limit."""
+        return self.verdict is Verdict.PASS and any(f.conditional for f in self.findings)
 
 
 class Action(StrEnum):

@@ -12,7 +12,7 @@ from fractions import Fraction
 from typing import Final
 
 from rules.places import AcceptanceRule, Limit, PieceLocation, high, low, where
-from rules.rounding import at_least, exact_decimal
+from rules.rounding import Comparison, at_least, exact_decimal
 from rules.statistics import mean
 from rules.verdict import Finding, Verdict
 from rules.wording import as_written, counted
@@ -77,7 +77,9 @@ def shop_rule(places: Sequence[PieceLocation], rule: Rule, unit: Unit) -> list[F
         if lower is not None and rule.mean_at_least is not None:
             limit = _share_of(lower, rule.mean_at_least)
             name = _called(rule.mean_at_least, "the lower limit")
-            findings.append(low(place, "mean of the readings", mean(place.builds), limit, name, unit))
+            findings.append(
+                low(place, "mean of the readings", mean(place.builds), limit, name, unit, len(place.builds))
+            )
         if lower is not None and rule.each_at_least is not None:
             limit = _share_of(lower, rule.each_at_least)
             findings.append(
@@ -146,7 +148,8 @@ def _share_reaching(place: PieceLocation, limit: Decimal, name: str, at_least_sh
 
 
 def _share_below(place: PieceLocation, limit: Limit, name: str, at_most_share: Fraction, unit: Unit) -> Finding:
-    below = sum(not at_least(build, limit) for build in place.builds)
+    method = place.comparison if isinstance(limit, Decimal) else Comparison.ABSOLUTE
+    below = sum(not at_least(build, limit, method) for build in place.builds)
     found = Fraction(below, len(place.builds))
     good = found <= at_most_share
     return _finding(

@@ -29,6 +29,9 @@ class Finding:
         piece: Piece that it is about; None where it is about more.
         found: The number found, in the unit of the specification or a share of 1; exact.
         limit: What it was compared with, in the same; None where nothing was compared.
+        low: Whether *limit* is a lower one; None where *found* is no film build.
+        averaged: How many readings *found* is the mean of.
+        conditional: Whether it passes, or fails, within a guard band only (ILAC-G8, four outcomes).
     """
 
     verdict: Verdict
@@ -38,6 +41,9 @@ class Finding:
     piece: str | None = None
     found: Fraction | None = None
     limit: Decimal | Fraction | None = None
+    low: bool | None = None
+    averaged: int = 1
+    conditional: bool = False
 
 
 def overall(findings: Iterable[Finding]) -> Verdict:

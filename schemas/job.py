@@ -10,7 +10,7 @@ from pydantic import Field, model_validator
 
 from schemas.model import Exact, Model, Text, Thickness
 from schemas.units import Unit
-from schemas.vocabulary import ProbeMode, Role, RuleName
+from schemas.vocabulary import DecisionRule, ProbeMode, Role, RuleName
 
 Share = Annotated[Exact, Field(ge=0, le=2)]
 Area = Annotated[Exact, Field(gt=0)]
@@ -65,6 +65,18 @@ class Rule(Model):
         if self.name is not RuleName.SHOP_RULE and any(piece is not None for piece in pieces):
             raise ValueError("mean_at_least, each_at_least, at_most_below and each_at_most belong to shop-rule alone")
         return self
+
+
+class DecisionTerms(Model):
+    """How measurement uncertainty enters the decision; agreed with the customer before measuring."""
+
+    rule: DecisionRule = DecisionRule.SIMPLE
+    guard_factor: Annotated[Exact, Field(ge=0, le=3)] = Field(
+        Decimal(1), description="r of the guard band w = r·U; used by guard-band and four-way."
+    )
+    coverage: Annotated[Exact, Field(gt=0, lt=1)] = Field(
+        Decimal("0.95"), description="Probability that the expanded uncertainty covers."
+    )
 
 
 class Location(Model):
@@ -142,6 +154,7 @@ class Job(Model):
     specification: Text | None = Field(None, description="What the order cites: drawing, standard, clause.")
     unit: Unit = Field(description="Unit of the specification; conformity is decided in it.")
     rule: Rule
+    decision: DecisionTerms = DecisionTerms()
     location: Annotated[tuple[Location, ...], Field(min_length=1, max_length=500)]
     recoat: Recoat | None = None
     safety_class: Text | None = Field(
@@ -162,6 +175,8 @@ class Job(Model):
                 "blasted is true but base_reading is not; set base_reading = true and read the blasted metal first"
             )
         self._fits_the_rule()
+        if self.rule.name is RuleName.ARCHITECTURAL_LABEL:
+            self._has_enough_measuring_areas()
         return self
 
     def _fits_the_rule(self) -> None:
@@ -177,8 +192,8 @@ class Job(Model):
                 raise ValueError(f"{here}: rule sspc-pa2 needs spots of 5 and readings_per_spot of 3 at the least")
             if self.rule.name is RuleName.ARCHITECTURAL_LABEL and place.lower is None:
                 raise ValueError(f"{here}: rule architectural-label needs lower, the minimum that the label asks for")
-            if self.rule.name is RuleName.ARCHITECTURAL_LABEL and place.readings_per_spot < 3:
-                raise ValueError(f"{here}: rule architectural-label needs readings_per_spot of 3 at the least")
+            if self.rule.name is RuleName.ARCHITECTURAL_LABEL and not 3 <= place.readings_per_spot <= 5:
+                raise ValueError(f"{here}: rule architectural-label needs readings_per_spot from 3 to 5")
             if self.rule.name in (RuleName.ARCHITECTURAL_ALUMINIUM, RuleName.NINETY_TEN) and place.lower is None:
                 raise ValueError(f"{here}: rule {self.rule.name} needs lower, the nominal film build")
             needs_lower = (self.rule.mean_at_least, self.rule.each_at_least, self.rule.at_most_below)
@@ -188,6 +203,17 @@ class Job(Model):
                 raise ValueError(f"{here}: this shop-rule needs upper")
             if self.rule.name is RuleName.ISO_19840 and (place.lower is None or place.upper is None):
                 raise ValueError(f"{here}: rule iso-19840 needs lower, the nominal film build, and upper, its maximum")
+
+    def _has_enough_measuring_areas(self) -> None:
+        """The label judges at least five measuring areas that share one minimum (from memory)."""
+        areas: dict[Decimal | None, int] = {}
+        for place in self.location:
+            areas[place.lower] = areas.get(place.lower, 0) + place.spots
+        for lower, count in areas.items():
+            if count < 5:
+                raise ValueError(
+                    f"rule architectural-label needs five measuring areas; with lower {lower} there are {count}, raise spots"
+                )
 
     def find(self, name: str) -> Location | None:
         """Return the location called *name*, whatever its case, or None."""

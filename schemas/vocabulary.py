@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from enum import StrEnum
+from typing import Final
 
 
 class Role(StrEnum):
@@ -45,6 +46,12 @@ class Occasion(StrEnum):
     OTHER = "other"
 
 
+#: Why a reading that was taken before coating is not judged.
+BASE_READING: Final = "base metal reading: subtracted, not judged"
+#: The location of readings before coating that hold for every location.
+EVERYWHERE: Final = "every location"
+
+
 class Clock(StrEnum):
     """Whose clock a reading's time comes from."""
 
@@ -72,6 +79,14 @@ class RuleName(StrEnum):
     ARCHITECTURAL_ALUMINIUM = "architectural-aluminium"
     NINETY_TEN = "ninety-ten"
     SHOP_RULE = "shop-rule"
+
+
+class DecisionRule(StrEnum):
+    """How measurement uncertainty enters a decision (ILAC-G8:09/2019, 4.2.1 to 4.2.3)."""
+
+    SIMPLE = "simple"
+    GUARD_BAND = "guard-band"
+    FOUR_WAY = "four-way"
 
 
 class ToleranceRule(StrEnum):

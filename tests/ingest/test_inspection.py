@@ -11,9 +11,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ingest.inspection import BASE_READING, EVERYWHERE, OtherLine, Problem, TakenReading, Told, base_means_um
+from ingest.inspection import OtherLine, Problem, TakenReading, Told, base_means_um
 from schemas.profile import Profile
-from schemas.vocabulary import CoatStage
+from schemas.vocabulary import BASE_READING, EVERYWHERE, CoatStage
 from tests.ingest.taking import NOW, feed, line, taking
 
 PROFILES = Path(__file__).parents[2] / "sample_captures" / "shop" / "profiles"

@@ -27,7 +27,7 @@ EXAMPLES = {
 def _verdict(values: str, minimum: str = "60") -> str:
     """Judge measured values; each is the mean of three readings that lie around it."""
     figures = [f"{Decimal(v) + d}" for v in values.split() for d in (-1, 0, 1)]
-    place = location("face", minimum, None, spots=len(values.split()), readings_per_spot=3)
+    place = location("face", minimum, None, spots=5, readings_per_spot=3)
     the_job = job(place, rule="architectural-label", unit="um")
     return conformity_of(the_job, readings(figures, "um", per_spot=3, location="face"))[2].name
 

@@ -11,7 +11,8 @@ from fractions import Fraction
 
 import pytest
 
-from rules.decision import Decision, DecisionRule, conformance_probability, decide, worst_risk
+from rules.decision import Decision, conformance_probability, decide, worst_risk
+from schemas.vocabulary import DecisionRule
 
 
 def _decide(found: str, rule: DecisionRule, guard_factor: str = "1") -> Decision:
