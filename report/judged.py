@@ -37,6 +37,15 @@ def judged(assessment: Assessment) -> dict[str, Any]:
     }
 
 
+def as_far_as(stated: Any, exact: Any) -> Any:
+    """Return *exact* with only the entries that *stated* has: an earlier edition knew fewer of them."""
+    if isinstance(stated, dict) and isinstance(exact, dict):
+        return {key: as_far_as(value, exact[key]) for key, value in stated.items() if key in exact}
+    if isinstance(stated, list) and isinstance(exact, list) and len(stated) == len(exact):
+        return [as_far_as(s, e) for s, e in zip(stated, exact, strict=True)]
+    return exact
+
+
 def misprint(stated: dict[str, Any], exact: dict[str, Any], words: dict[str, str]) -> str | None:
     """Return where the strings stated on the pages are not the exact values, rounded as printed; else None.
 

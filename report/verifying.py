@@ -33,7 +33,7 @@ from report.certificate import html_of
 from report.document import ReadDocument, csv_of, read_document
 from report.edition import edition
 from report.figures import VERDICT_WORDS, fingerprint
-from report.judged import judged, misprint
+from report.judged import as_far_as, judged, misprint
 from report.printed import printed_differs, printed_lacks
 from report.signing import RELEASE_FIELD
 from report.view import certificate_view
@@ -405,7 +405,7 @@ def _computed_again(pdf: bytes, stated: ReadDocument) -> list[Part]:
     try:
         assessment = assess_evidence(stated)
         exact = judged(assessment)
-        unlike = difference(stated.judged, exact) or misprint(stated.stated, exact, _WORDS)
+        unlike = difference(stated.judged, as_far_as(stated.judged, exact)) or misprint(stated.stated, exact, _WORDS)
     except FilmtallyError as wrong:
         return [Part(name, Verdict.FAIL, f"The certificate's data cannot be judged again: {wrong.sentence}")]
     except (ValueError, KeyError, TypeError, ArithmeticError) as wrong:

@@ -199,3 +199,15 @@ def test_an_expired_key_and_one_that_does_not_hold_yet_do_not_sign() -> None:
         load_identity(made, PASSPHRASE, scenario.ISSUED + timedelta(days=11), "x.p12")
     with pytest.raises(BadInput, match="holds only from 2026-03-04"):
         load_identity(made, PASSPHRASE, scenario.ISSUED - timedelta(days=1), "x.p12")
+
+
+STORED = Path(__file__).parent / "stored"
+
+
+def test_a_certificate_of_an_earlier_edition_that_a_customer_kept_still_holds() -> None:
+    """Made once, before uncertainty was printed, and never made again: every later edition must verify it."""
+    pdf = (STORED / "certificate-document-v1.pdf").read_bytes()
+    key = (STORED / "certificate-document-v1.key").read_text(encoding="ascii").strip()
+    found = verify(pdf, {key})
+    assert [(p.name, p.sentence) for p in found.parts if p.verdict is not Verdict.PASS] == []
+    assert found.states == "does not conform"

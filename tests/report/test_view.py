@@ -1,0 +1,142 @@
+"""What a certificate says in words and figures, before it is laid out."""
+
+from __future__ import annotations
+
+import json
+from datetime import UTC, datetime
+from decimal import Decimal
+
+import pytest
+
+from report.assessing import judge
+from report.view import CertificateView, all_findings, certificate_view
+from rules.verdict import Verdict
+from schemas.errors import BadInput
+from tests.report import scenario
+
+
+def _view(**changes: object) -> CertificateView:
+    of = scenario.evidence(**changes)  # type: ignore[arg-type]
+    return certificate_view(of, judge(of), scenario.facts())
+
+
+def test_a_conforming_lot_lists_no_finding_and_no_advice() -> None:
+    view = _view()
+    assert (view.verdict, view.findings, view.advice) == ("conforms", (), ())
+    assert len(view.builds) == 12
+    assert len(view.readings) == 60
+
+
+def test_only_findings_that_do_not_pass_are_listed() -> None:
+    of = scenario.evidence(shown=[["130.5", "90", "90", "90", "90"], *scenario.figures(11, 5)])
+    assessment = judge(of)
+    every = all_findings(assessment)
+    passed = {f.sentence for f in every if f.verdict is Verdict.PASS}
+    listed = certificate_view(of, assessment, scenario.facts()).findings
+    assert len(passed) > 0
+    assert passed.isdisjoint(listed)
+    assert list(listed) == [f.sentence for f in every if f.verdict is not Verdict.PASS]
+
+
+def test_a_reading_outside_its_limits_is_a_finding_with_its_numbers() -> None:
+    view = _view(shown=[["130.5", "90", "90", "90", "90"], *scenario.figures(11, 5)])
+    assert view.verdict == "does not conform"
+    assert any("130.5" in f and "120" in f for f in view.findings)
+    assert view.builds[0].verdict == "does not conform"
+
+
+def test_a_mean_just_below_the_lower_limit_is_not_printed_as_the_limit() -> None:
+    """25 readings of 60 and one of 59: their mean is 59.96, in whole µm and one place more it would be 60.0."""
+    place = {"name": "face", "role": "visible", "lower": Decimal(60), "upper": Decimal(120), "spots": 1}
+    of_job = scenario.job(["face"], location=[{**place, "readings_per_spot": 26}])
+    (row,) = _view(of_job=of_job, shown=[["60"] * 25 + ["59"]]).builds
+    assert (row.mean, row.least, row.greatest, row.count) == ("59.96", "59", "60", "26")
+
+
+def test_dates_carry_their_offset_and_the_day_is_the_shop_s_own() -> None:
+    of = scenario.evidence(of_shop=scenario.shop(time_zone="Pacific/Auckland"))
+    late = scenario.facts(issued_at=datetime(2026, 3, 4, 16, 30, tzinfo=UTC))
+    view = certificate_view(of, judge(of), late)
+    assert view.issued.replace("\u00a0", " ") == "2026-03-05 05:30 (UTC+13:00)"
+    assert "UTC+13:00" in view.readings_taken
+
+
+def test_counts_are_those_of_the_readings_judged() -> None:
+    excluded = {"counted": False, "excluded_reason": "probe slipped", "excluded_by": "IDA"}
+    view = _view(reading={2: excluded, 7: excluded, 8: excluded})
+    assert [b.count for b in view.builds] == ["4", "3"] + ["5"] * 10
+    assert (len(view.readings), len(view.kept)) == (57, 3)
+    said = {f.label: f.text for f in view.order}
+    assert (said["Pieces in the lot"], said["Pieces measured"]) == ("40", "1")
+
+
+def test_what_was_not_measured_and_what_was_noted_stands_there() -> None:
+    notes = json.dumps([{"at": None, "by": "IDA", "what": "hanger mark on the latch side"}])
+    view = _view(inspection={"notes_json": notes})
+    assert "39 of the 40 pieces in the lot were not measured." in view.not_measured
+    assert "Note by IDA: hanger mark on the latch side" in view.not_measured
+
+
+def test_excluded_readings_and_other_lines_stand_in_the_annex_with_their_reasons() -> None:
+    excluded = {"counted": False, "excluded_reason": "probe slipped", "excluded_by": "IDA"}
+    other = [
+        {"line_no": 9, "source": "typed", "at": "2026-03-04T13:06:00+00:00", "text": "\x1bLOW", "why": "battery low"}
+    ]
+    view = _view(reading={3: excluded}, inspection={"other_lines_json": json.dumps(other)})
+    (kept,) = view.kept
+    assert (kept.number, kept.reason, kept.by) == ("3", "probe slipped", "Ida Brandt (IDA)")
+    assert (view.other_lines[0].time, view.other_lines[0].text) == ("14:06:00", "\\x1bLOW")
+    assert view.other_lines[0].why == "battery low"
+
+
+def test_a_deviation_and_what_is_superseded_are_named_with_who_and_why() -> None:
+    of = scenario.evidence(checks=scenario.opening())
+    facts = scenario.facts(
+        revision=2, supersedes=1, superseded_why="wrong order", deviation="Closing check left out.", deviation_by="TOM"
+    )
+    view = certificate_view(of, judge(of), facts)
+    assert view.verdict == "undecided"
+    assert view.deviation == "Closing check left out. Stated by Tomasz Żółkiewski, quality manager."
+    assert view.supersedes == "Supersedes revision 1 of this certificate: wrong order"
+
+
+def test_a_first_certificate_without_deviation_says_neither() -> None:
+    view = _view()
+    assert (view.deviation, view.supersedes) == ("", "")
+
+
+def test_a_signer_whom_the_shop_does_not_know_is_refused() -> None:
+    of = scenario.evidence()
+    with pytest.raises(BadInput, match="there is no inspector 'ZED'"):
+        certificate_view(of, judge(of), scenario.facts(signer="ZED"))
+
+
+def test_readings_without_a_covering_check_are_not_said_to_conform() -> None:
+    view = _view(checks=scenario.opening())
+    assert view.verdict == "undecided"
+    assert "the gauge was not shown to be right" in view.verdict_sentence
+    assert "By the rule below, the items measured conform" not in view.verdict_sentence
+
+
+def test_the_decision_rule_and_the_worth_of_the_key_are_said_in_plain_words() -> None:
+    """ISO/IEC 17025:2017, 7.8.6.2 asks for the decision rule that was applied (from memory)."""
+    view = _view()
+    said = json.dumps(view.stated(), ensure_ascii=False)
+    assert "Simple acceptance" in said
+    assert "The shop made that key itself" in said
+    assert "qualified" not in said
+    assert "legally binding" not in said
+
+
+def test_a_gauge_in_micrometres_on_a_mil_order_is_printed_in_mil() -> None:
+    of_job = scenario.job(["face"], unit="mil")
+    of = scenario.evidence(of_job, shown=[["3.12", "3.14", "3.2", "3.3", "3.4"]])
+    view = certificate_view(of, judge(of), scenario.facts())
+    assert (view.unit, view.builds[0].least, view.builds[0].greatest) == ("mil", "3.12", "3.40")
+
+
+def test_stripping_is_never_advised_without_its_cautions() -> None:
+    view = _view(shown=[["130.5", "90", "90", "90", "90"], *scenario.figures(11, 5)])
+    strip = next(a for a in view.advice if "strip" in a.action)
+    assert len(strip.cautions) > 0
+    assert all(c.text and c.authority for c in strip.cautions)
