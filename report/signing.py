@@ -77,8 +77,8 @@ def make_identity(name: str, organisation: str, passphrase: str, now: datetime, 
     key = ec.generate_private_key(ec.SECP256R1())
     subject = x509.Name(
         [
-            x509.NameAttribute(NameOID.COMMON_NAME, name[:_NAME_MOST]),
-            x509.NameAttribute(NameOID.ORGANIZATION_NAME, organisation[:_NAME_MOST]),
+            x509.NameAttribute(NameOID.COMMON_NAME, _cut(name)),
+            x509.NameAttribute(NameOID.ORGANIZATION_NAME, _cut(organisation)),
         ]
     )
     key_usage = x509.KeyUsage(
@@ -108,6 +108,11 @@ def make_identity(name: str, organisation: str, passphrase: str, now: datetime, 
     )
     lock = serialization.BestAvailableEncryption(passphrase.encode())
     return pkcs12.serialize_key_and_certificates(name.encode(), key, certificate, None, lock)
+
+
+def _cut(name: str) -> str:
+    """Return as much of *name* as a certificate takes, which counts bytes and not letters."""
+    return name.encode()[:_NAME_MOST].decode(errors="ignore")
 
 
 def load_identity(content: bytes, passphrase: str, now: datetime, where: str) -> Identity:

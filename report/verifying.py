@@ -305,9 +305,16 @@ def _signature(embedded: Any) -> _Signature:
         claimed_at=claimed,
         intact=bool(status.intact) and covers and start == 0 and gap > 0,
         valid=bool(status.valid) and claimed is not None,
-        chain_holds=bool(status.trusted),
+        chain_holds=bool(status.trusted) and _may_sign(certificate, moment),
         later_changes_allowed=bool(status.docmdp_ok),
     )
+
+
+def _may_sign(certificate: Any, moment: datetime) -> bool:
+    """Return whether a certificate held at *moment* and is for signing; pyHanko does not ask that of one trusted by itself."""
+    usage = certificate.key_usage_value
+    for_signing = usage is None or not {"digital_signature", "non_repudiation"}.isdisjoint(usage.native)
+    return for_signing and bool(certificate.not_valid_before <= moment <= certificate.not_valid_after)
 
 
 def _der(contents: bytes) -> bytes:
@@ -405,7 +412,9 @@ def _computed_again(pdf: bytes, stated: ReadDocument) -> list[Part]:
     try:
         assessment = assess_evidence(stated)
         exact = judged(assessment)
-        unlike = difference(stated.judged, as_far_as(stated.judged, exact)) or misprint(stated.stated, exact, _WORDS)
+        # Only an earlier edition may have judged less than is judged now.
+        comparable = exact if stated.edition == edition() else as_far_as(stated.judged, exact)
+        unlike = difference(stated.judged, comparable) or misprint(stated.stated, exact, _WORDS)
     except FilmtallyError as wrong:
         return [Part(name, Verdict.FAIL, f"The certificate's data cannot be judged again: {wrong.sentence}")]
     except (ValueError, KeyError, TypeError, ArithmeticError) as wrong:

@@ -15,12 +15,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from decimal import Decimal
+from decimal import ROUND_HALF_EVEN, Context, Decimal, InvalidOperation
 from enum import StrEnum
 from fractions import Fraction
 from typing import Final
 
 from rules.distributions import normal_cdf, t_cdf
+from rules.statistics import ROOT_DIGITS
 from rules.uncertainty import Number, nearest_decimal
 from rules.verdict import Verdict
 from schemas.vocabulary import DecisionRule
@@ -53,6 +54,9 @@ class Decision(StrEnum):
 
 #: From the best to the worst.
 _ORDER: Final = (Decision.PASS, Decision.CONDITIONAL_PASS, Decision.CONDITIONAL_FAIL, Decision.FAIL)
+
+#: What is less likely than about 1E-300 is given as 0: a Decimal with an exponent of minus millions, made a fraction, hangs.
+_PROBABILITY: Final = Context(prec=ROOT_DIGITS, rounding=ROUND_HALF_EVEN, Emin=-300, traps=[InvalidOperation])
 
 
 def worst(decisions: Iterable[Decision]) -> Decision:
@@ -233,7 +237,7 @@ def worst_risk(guard_factor: Decimal, factor: Decimal = Decimal(2)) -> Decimal:
     """
     if guard_factor < 0 or factor <= 0:
         raise ValueError(f"r {guard_factor} is not negative, and k {factor} is above zero")
-    return normal_cdf(-factor * guard_factor)
+    return normal_cdf(nearest_decimal(-Fraction(factor) * Fraction(guard_factor)))
 
 
 def _one_side(inside: Fraction, guard: Fraction, *, four_way: bool) -> Decision:
@@ -250,18 +254,19 @@ def _one_side(inside: Fraction, guard: Fraction, *, four_way: bool) -> Decision:
 
 def _probabilities(sides: list[Fraction], standard: Fraction, degrees: int | None) -> tuple[Decimal, Decimal]:
     """Return the probability that the true value is within all limits, and that it is not, each to its own digits."""
-    inside = [nearest_decimal(side / standard) for side in sides]
-    outside = sum((_tail(-z, degrees) for z in inside), Decimal(0))
-    if len(inside) == 1:
-        return _tail(inside[0], degrees), outside
-    # Both as differences of small tails where they are small, so that neither loses its digits to 1.
-    first, second = sorted(inside)
-    within = _tail(first, degrees) - _tail(-second, degrees)
+    first, *second = sorted(side / standard for side in sides)
+    within, outside = _below(first, degrees), _below(-first, degrees)
+    for z in second:
+        # Sums and differences of the smaller tails, so that neither loses its digits to 1.
+        within = _PROBABILITY.subtract(within, _below(-z, degrees))
+        outside = _PROBABILITY.add(outside, _below(-z, degrees))
     return max(within, Decimal(0)), min(outside, Decimal(1))
 
 
-def _tail(z: Decimal, degrees: int | None) -> Decimal:
-    return normal_cdf(z) if degrees is None else t_cdf(z, degrees)
+def _below(z: Fraction, degrees: int | None) -> Decimal:
+    at = nearest_decimal(z)
+    tail = _PROBABILITY.plus(normal_cdf(at) if degrees is None else t_cdf(at, degrees))
+    return tail if tail else Decimal(0)
 
 
 def _above_zero(standard: Number) -> Fraction:

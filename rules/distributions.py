@@ -56,9 +56,9 @@ def t_quantile(probability: Decimal | float, degrees: Decimal | float) -> Decima
         upper = max(wanted, 1 - wanted)
         low, high = mpmath.mpf(0), mpmath.mpf(1)
         while _t_cdf(high, nu) < upper:
-            high *= 2
+            low, high = high, 2 * high
         root = mpmath.findroot(
-            lambda t: _t_cdf(t, nu) - upper, (low, high), solver="anderson", tol=mpmath.mpf(10) ** -40
+            lambda t: _t_cdf(t, nu) - upper, (low, high), solver="illinois", tol=mpmath.mpf(10) ** -40
         )
         return root if wanted == upper else -root
 

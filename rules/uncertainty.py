@@ -161,7 +161,7 @@ def budget(components: Sequence[Component], coverage: Decimal = USUAL_COVERAGE) 
     total = sum((_square(c.standard) for c in components), Fraction(0))
     combined = square_root(total)
     degrees = _welch_satterthwaite(components, total)
-    upper = (1 + coverage) / 2
+    upper = nearest_decimal((1 + Fraction(coverage)) / 2)
     factor = normal_quantile(upper) if degrees is None else t_quantile(upper, int(degrees))
     return Budget(
         components=tuple(components),

@@ -23,7 +23,7 @@ readings of one job are seldom enough for an approximate one.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping, Sequence, Sized
 from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
@@ -176,7 +176,8 @@ def _groups(builds: Builds) -> tuple[list[dict[_Path, int]], list[dict[_Path, in
             _is_filled(spots, f"{location} of piece {piece}")
             for spot, values in spots.items():
                 _is_filled(values, f"spot {spot}, {location} of piece {piece}")
-                readings.update(((piece, location, spot, at), value) for at, value in enumerate(values))
+                for at in range(len(values)):
+                    readings[piece, location, spot, at] = values[at]
     ratios = {path: value.as_integer_ratio() for path, value in readings.items()}
     below = lcm(*(ratio[1] for ratio in ratios.values()))
     sums: list[dict[_Path, int]] = [{(): 0}, *({} for _ in _LEVELS)]
@@ -190,7 +191,7 @@ def _groups(builds: Builds) -> tuple[list[dict[_Path, int]], list[dict[_Path, in
     return sums, sizes, below
 
 
-def _is_filled(members: Mapping[str, object] | Mapping[int, object] | Sequence[object], name: str) -> None:
+def _is_filled(members: Sized, name: str) -> None:
     if not members:
         raise ValueError(f"{name} has no readings")
 

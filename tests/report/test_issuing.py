@@ -12,6 +12,7 @@ import pytest
 
 from archive.store import Archive
 from report.assessing import bearing_checks, judge
+from report.printed import page_texts
 from tests.front.shop import GOOD, NOW, FrontDoor, sample_shop
 from tests.report import scenario
 
@@ -44,7 +45,67 @@ def test_a_deviation_needs_a_person_and_is_printed_and_registered(door: FrontDoo
     assert answer.code == 1
     (entry,) = Archive(door.folder / "archive", "look").certificates()
     assert (entry.verdict, entry.deviation) == ("UNDECIDED", "no closing check (stated by oj)")
+    first_page = page_texts((door.folder / "certificates" / entry.pdf_name).read_bytes())[0]
+    assert "Deviationnoclosingcheck" in first_page
+    assert "undecided" in first_page
     assert door("verify", str(door.folder / "certificates" / entry.pdf_name)).code == 1
+
+
+def test_what_the_gate_does_not_cover_is_refused_before_the_passphrase_is_asked_for(door: FrontDoor) -> None:
+    door.verify_gauge("opening", "2026-11-03T09:00", read=(*GOOD, "--standard", "S-25=25.1,24.8,25.0"))
+    door.measure("hinge", door.write("a.txt", b"88.0 um\n" * 4 + b"32.0 um\n" * 4))
+    answer = door("certify", "L-1", "--signer", "mk", "--passphrase-file", "no such file")
+    assert answer.code == 3
+    assert "its closing check is still to come" in answer.sentence
+    assert _certificates(door) == []
+    assert Archive(door.folder / "archive", "look").certificates() == []
+
+
+def test_asked_twice_it_is_issued_once_and_again_only_for_a_reason(door: FrontDoor) -> None:
+    inspection = door.covered_lot()
+    signer = door.signed_in()
+    door("certify", inspection, *signer)
+    (name,) = _certificates(door)
+    before = (door.folder / "certificates" / name).read_bytes()
+    again = door("certify", inspection, *signer)
+    assert again.code == 2
+    assert f"certificate TLPW-{inspection} revision 1 was issued on" in again.sentence
+    assert "needs --why REASON" in again.sentence
+    assert _certificates(door) == [name]
+    assert door("certify", inspection, *signer, "--why", "order number was missing").code == 0
+    assert (door.folder / "certificates" / name).read_bytes() == before
+    entries = Archive(door.folder / "archive", "look").certificates()
+    assert sorted((e.revision, e.supersedes, e.superseded_why) for e in entries) == [
+        (1, None, None),
+        (2, 1, "order number was missing"),
+    ]
+    told = door("verify", str(door.folder / "certificates" / name))
+    assert told.code == 1
+    assert "superseded by revision 2" in told.out
+    newest = (door.folder / "certificates" / f"TLPW-{inspection}-r2.pdf").read_bytes()
+    assert "Supersedesrevision1ofthiscertificate:ordernumberwasmissing" in page_texts(newest)[0]
+
+
+@pytest.mark.parametrize("secret", [b"another\n", b"\n", b"\xff\xfe"], ids=["wrong", "empty", "no text"])
+def test_a_wrong_passphrase_issues_nothing(secret: bytes, door: FrontDoor) -> None:
+    inspection = door.covered_lot()
+    door.signed_in()
+    wrong = door.write("wrong.txt", secret)
+    answer = door("certify", inspection, "--signer", "mk", "--passphrase-file", wrong)
+    assert answer.code == 2
+    assert "passphrase" in answer.sentence
+    assert _certificates(door) == []
+    assert Archive(door.folder / "archive", "look").certificates() == []
+
+
+def test_an_expired_key_issues_nothing(door: FrontDoor) -> None:
+    inspection = door.covered_lot()
+    signer = door.signed_in()
+    door.now = NOW + timedelta(days=6 * 365)
+    answer = door("certify", inspection, *signer)
+    assert answer.code == 2
+    assert "expired on 2031-11-25" in answer.sentence
+    assert _certificates(door) == []
 
 
 def test_an_undecided_lot_is_not_certified_and_says_what_is_missing(door: FrontDoor) -> None:
@@ -114,16 +175,6 @@ def test_a_pdf_that_a_kill_left_unregistered_is_moved_aside_and_kept(door: Front
     assert "never registered" in answer.err
     assert _certificates(door) == [f"TLPW-{inspection}-r1.pdf", f"TLPW-{inspection}-r1.unregistered-1.pdf"]
     assert (left.parent / f"TLPW-{inspection}-r1.unregistered-1.pdf").read_bytes() == b"left over"
-
-
-def test_a_superseded_certificate_is_told_to_be_so(door: FrontDoor) -> None:
-    inspection = door.covered_lot()
-    signer = door.signed_in()
-    door("certify", inspection, *signer)
-    door("certify", inspection, *signer, "--why", "order number was missing")
-    answer = door("verify", str(door.folder / "certificates" / f"TLPW-{inspection}-r1.pdf"))
-    assert answer.code == 1
-    assert "superseded by revision 2" in answer.out
 
 
 def test_a_forged_file_with_the_right_name_is_not_in_the_register(door: FrontDoor) -> None:

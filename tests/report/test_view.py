@@ -128,11 +128,18 @@ def test_the_decision_rule_and_the_worth_of_the_key_are_said_in_plain_words() ->
     assert "legally binding" not in said
 
 
-def test_a_gauge_in_micrometres_on_a_mil_order_is_printed_in_mil() -> None:
-    of_job = scenario.job(["face"], unit="mil")
-    of = scenario.evidence(of_job, shown=[["3.12", "3.14", "3.2", "3.3", "3.4"]])
-    view = certificate_view(of, judge(of), scenario.facts())
+def test_an_order_in_mil_is_printed_in_mil() -> None:
+    view = _view(of_job=scenario.job(["face"], unit="mil"), shown=[["3.12", "3.14", "3.2", "3.3", "3.4"]])
     assert (view.unit, view.builds[0].least, view.builds[0].greatest) == ("mil", "3.12", "3.40")
+
+
+def test_a_gauge_in_micrometres_on_an_order_in_mil_shows_both_figures() -> None:
+    """80 µm are 80 / 25.4 = 3.1496 mil (1 in = 25.4 mm exactly: NIST SP 811, from memory)."""
+    in_um = {n: {"unit": "um", "shown": "80", "thickness_um": Decimal("80.0000")} for n in range(1, 6)}
+    view = _view(of_job=scenario.job(["face"], unit="mil"), shown=[["3.15"] * 5], reading=in_um)
+    assert (view.unit, view.builds[0].least, view.readings[0].build) == ("mil", "3.15", "3.15")
+    assert view.readings[0].shown == "80"
+    assert "the figures on the gauge, in µm" in view.readings_intro
 
 
 def test_stripping_is_never_advised_without_its_cautions() -> None:

@@ -16,7 +16,7 @@ def test_the_normal_distribution_agrees_with_scipy(z: float) -> None:
 
 
 @pytest.mark.parametrize("degrees", [1, 2, 4, 16, 16.75, 50, 400])
-@pytest.mark.parametrize("probability", [0.005, 0.025, 0.3, 0.5, 0.9, 0.95, 0.975, 0.995])
+@pytest.mark.parametrize("probability", [0.00001, 0.005, 0.025, 0.3, 0.5, 0.9, 0.95, 0.975, 0.995, 0.9999])
 def test_students_t_agrees_with_scipy(degrees: float, probability: float) -> None:
     found = float(t_quantile(probability, degrees))
     assert found == pytest.approx(stats.t.ppf(probability, degrees), rel=1e-9, abs=1e-12)
