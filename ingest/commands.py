@@ -525,11 +525,15 @@ def _register_seal(commands: Any) -> None:
 
 def _seal(args: argparse.Namespace) -> int:
     from ingest.open_inspection import OpenInspection
+    from ingest.said import plain_text
 
     folder = _folder(args)
     folder.shop()
     args.resume = args.inspection or ""
     with OpenInspection(folder, _resumed(args, folder), args.now()) as inspection:
+        for option in ("as_is", "abandon"):
+            if (reason := getattr(args, option)) is not None:
+                plain_text(reason, f"--{option.replace('_', '-')}")
         if args.abandon:
             by = args.by or inspection.facts.inspector
             inspection.facts.shop.find_inspector(by)
@@ -620,6 +624,7 @@ def _amend(args: argparse.Namespace) -> int:
     from ingest.sealing import amend
 
     _folder(args).shop().find_inspector(args.by)
+    plain_text(args.why, "--why")
     facts = pairs(args.facts, "--set")
     for name, value in facts.items():
         plain_text(value, f"--set {name}")

@@ -10,6 +10,8 @@ from zoneinfo import ZoneInfo
 from schemas.errors import BadInput
 
 _LONGEST: Final = 200
+_FIRST_YEAR: Final = 1990
+_LAST_YEAR: Final = 2199
 
 
 def moment(text: str, zone_name: str) -> datetime:
@@ -22,6 +24,8 @@ def moment(text: str, zone_name: str) -> datetime:
         found = datetime.fromisoformat(text)
     except ValueError:
         raise BadInput(f"{text!r} is no moment; write it as 2026-01-31T09:15 or 2026-01-31T09:15:00+01:00") from None
+    if not _FIRST_YEAR <= found.year <= _LAST_YEAR:
+        raise BadInput(f"{text!r} is no moment that a shop measured at; correct the year")
     if found.tzinfo is None:
         found = found.replace(tzinfo=ZoneInfo(zone_name))
     return found.astimezone(UTC)
@@ -49,6 +53,8 @@ def figures(text: str, what: str) -> Decimal:
         found = Decimal(text.strip())
     except InvalidOperation:
         found = Decimal("NaN")
+    if found.is_finite() and (abs(found) >= 1_000_000 or int(found.as_tuple().exponent) < -6):
+        raise BadInput(f"{what}: {text!r} is far from anything that is measured here; correct it")
     if not found.is_finite():
         hint = "; write the decimals after a point" if "," in text else ""
         raise BadInput(f"{what}: {text!r} is not a number{hint}")

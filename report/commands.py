@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from pathlib import Path
     from typing import Any
 
+    from archive.checking import Trouble
     from archive.shop_folder import ShopFolder
     from archive.store import Archive
     from schemas.certificates import Certificate
@@ -324,7 +325,11 @@ def _verify(args: argparse.Namespace) -> int:
         try:
             content = path.read_bytes()
         except OSError as wrong:
-            raise BadInput(f"{path}: cannot be read ({wrong.strerror}); name a certificate's PDF") from None
+            sentence = f"{path}: cannot be read ({wrong.strerror}); name a certificate's PDF"
+            codes.append(BadInput.exit_code)
+            answers.append({"pdf": str(path), "holds": False, "sentence": sentence})
+            print(f"filmtally: {sentence}", file=sys.stderr)
+            continue
         try:
             found = verify(content, trusted, register)
         except IntegrityFailed as refused:
@@ -463,8 +468,11 @@ def _archive_check(args: argparse.Namespace) -> int:
     from report.verifying import ledger_head_of
 
     _folder(args).shop()
-    anchors = [ledger_head_of(path) for path in args.anchor or []]
-    troubles = _archive(args).check(anchors)
+    folder, archive = _folder(args), _archive(args)
+    # The shop's own certificates are witnesses as good as a customer's.
+    own = [path for path in sorted(folder.certificates.glob("*-r*.pdf")) if ".unregistered-" not in path.name]
+    anchors = [ledger_head_of(path) for path in [*(args.anchor or []), *own]]
+    troubles = archive.check(anchors) + _missing_beside(folder, archive, own)
     wrong = [t for t in troubles if not t.harmless]
     if args.json:
         print(
@@ -481,6 +489,30 @@ def _archive_check(args: argparse.Namespace) -> int:
             else "every file, row and chain of the archive is as it was committed"
         )
     return 4 if wrong else 0
+
+
+def _missing_beside(folder: ShopFolder, archive: Archive, pdfs: list[Path]) -> list[Trouble]:
+    """Return what the files beside the archive know of and the archive does not, and PDFs that changed."""
+    import hashlib
+
+    from archive.checking import Trouble
+
+    register = {c.pdf_name: c for c in archive.certificates()}
+    troubles = []
+    for path in pdfs:
+        entry = register.get(path.name)
+        if entry is None:
+            sentence = f"{path}: a certificate that the register does not know; restore the archive from a copy"
+            troubles.append(Trouble(path, "missing", sentence))
+        elif hashlib.sha256(path.read_bytes()).hexdigest() != entry.pdf_sha256:
+            sentence = f"{path}: is not the certificate that was issued; restore it from a copy"
+            troubles.append(Trouble(path, "changed", sentence))
+    known = {i.inspection_id for i in archive.inspections()}
+    for journal in sorted((folder.journals / "sealed").glob("*.journal")):
+        if journal.stem not in known:
+            sentence = f"{journal}: was sealed, and the archive has no such inspection; restore the archive from a copy"
+            troubles.append(Trouble(journal, "missing", sentence))
+    return troubles
 
 
 def _archive_export(args: argparse.Namespace) -> int:

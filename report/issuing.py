@@ -137,6 +137,9 @@ def identity_path(folder: ShopFolder, shop: Shop, code: str) -> Path:
 
 
 def _may_be_certified(case: Assessed, wish: Wish, shop: Shop) -> None:
+    for option, text in (("--deviation", wish.deviation), ("--why", wish.why)):
+        if text is not None and not text.strip():
+            raise BadInput(f"{option} is empty; say it in words, or leave the option out")
     if (wish.deviation is None) != (wish.deviation_by is None):
         raise BadInput(
             "a deviation needs its text and the person who states it; give --deviation and --deviation-by both"

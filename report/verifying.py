@@ -41,7 +41,7 @@ from rules.assessment import assess
 from rules.results import Assessment
 from rules.verdict import Verdict
 from schemas.certificates import Certificate
-from schemas.errors import FilmtallyError, IntegrityFailed
+from schemas.errors import BadInput, FilmtallyError, IntegrityFailed
 from schemas.gauge_checks import GAUGE_CHECKS
 from schemas.parquet import read, records
 from schemas.readings import READINGS
@@ -126,11 +126,12 @@ def ledger_head_of(path: Path) -> str:
 
     Raises:
         IntegrityFailed: It is no certificate, or its data cannot be read.
+        BadInput: The file cannot be read.
     """
     try:
         content = path.read_bytes()
     except OSError as wrong:
-        raise IntegrityFailed(f"{path}: cannot be read ({wrong.strerror})") from None
+        raise BadInput(f"{path}: cannot be read ({wrong.strerror}); name a certificate's PDF") from None
     return read_document(_embedded(content)["certificate.json"]).facts.ledger_head
 
 
@@ -336,8 +337,10 @@ def _intact(signatures: list[_Signature]) -> Part:
 def _valid(signatures: list[_Signature]) -> Part:
     name = "signature valid"
     for s in signatures:
-        if not s.valid:
+        if not s.valid and s.intact:
             return Part(name, Verdict.FAIL, f"The signature was not made with the key in {s.holder}'s certificate.")
+        if not s.intact:
+            return Part(name, Verdict.FAIL, f"Not judged, because the file is not as it was when {s.holder} signed it.")
         if not s.chain_holds:
             return Part(
                 name,

@@ -32,6 +32,7 @@ from report.figures import (
     with_unit,
 )
 from rules.decision import worst_risk
+from rules.distributions import normal_quantile
 from rules.film_build import is_judged
 from rules.results import Action, Advice, Assessment, CheckSummary, GateState, LocationResult
 from rules.uncertainty import COMPONENTS
@@ -472,7 +473,7 @@ def _budget_intro(coverage: Decimal, unit: str) -> str:
 
 
 def _decision(terms: DecisionTerms) -> str:
-    risk = figure(Fraction(worst_risk(terms.guard_factor)) * 100, 1)
+    risk = figure(Fraction(worst_risk(terms.guard_factor, normal_quantile((1 + terms.coverage) / 2))) * 100, 1)
     return DECISION_RULES[terms.rule].format(r=as_written(terms.guard_factor), risk=risk)
 
 

@@ -128,9 +128,10 @@ def _guarded(finding: Finding, known: Mapping[str, LocationKnowledge], terms: De
         Fraction(finding.limit),
         low=finding.low,
         rule=terms.rule,
-        expanded=expanded,
+        expanded=from_um(Fraction(worst.expanded), unit),
         factor=worst.factor,
         guard_factor=terms.guard_factor,
+        degrees=None if worst.effective_degrees is None else max(1, int(worst.effective_degrees)),
     )
     return replace(
         finding,
