@@ -82,7 +82,7 @@ class DecisionTerms(Model):
 class Location(Model):
     """A named place on the part, with its own limits, in the unit of the job."""
 
-    name: Annotated[str, Field(min_length=1, max_length=60, pattern=r"^[^@#\t\r\n][^\t\r\n]*$")]
+    name: Annotated[Text, Field(max_length=60, pattern=r"^[^@#]")]
     role: Role = Role.VISIBLE
     lower: Annotated[Thickness, Field(ge=0)] | None = Field(None, description="What may be shipped at the least.")
     target_low: Annotated[Thickness, Field(ge=0)] | None = Field(

@@ -7,10 +7,11 @@ from decimal import Decimal
 from pathlib import Path
 from typing import Annotated, Any, Self
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
 from pydantic_core import ErrorDetails
 
 from schemas.errors import BadInput
+from schemas.letters import unprinted
 
 
 def _exact(number: object) -> object:
@@ -26,8 +27,18 @@ Exact = Annotated[Decimal, BeforeValidator(_exact), Field(allow_inf_nan=False)]
 Thickness = Annotated[Exact, Field(max_digits=9, decimal_places=4)]
 #: A word that also names a file: what every file system keeps as it is.
 Slug = Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]*$", max_length=60)]
+
+
+def _printed(text: str) -> str:
+    """Refuse at once what a certificate could not print once everything is measured."""
+    why = unprinted(text)
+    if why is not None:
+        raise ValueError(why)
+    return text
+
+
 #: One line of text that can be printed.
-Text = Annotated[str, Field(min_length=1, max_length=200, pattern=r"^[^\x00-\x1f\x7f]+$")]
+Text = Annotated[str, Field(min_length=1, max_length=200), AfterValidator(_printed)]
 
 
 class Model(BaseModel):
