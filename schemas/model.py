@@ -5,19 +5,24 @@ from __future__ import annotations
 import tomllib
 from decimal import Decimal
 from pathlib import Path
-from typing import Annotated, Any, Self
+from typing import Annotated, Any, Final, Self
 
-from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, ValidationInfo
 from pydantic_core import ErrorDetails
 
 from schemas.errors import BadInput
 from schemas.letters import unprinted
 
+#: In our own JSON exact numbers are strings; in a file that a person wrote they are numbers.
+_WRITTEN_BY_HAND: Final = "written by hand"
 
-def _exact(number: object) -> object:
+
+def _exact(number: object, info: ValidationInfo) -> object:
     """Refuse binary floats: by the time one is seen, its last digit is already a guess."""
     if isinstance(number, bool | float):
         raise ValueError("must be a number")  # noqa: TRY004 - pydantic takes a ValueError as a refusal, no other
+    if isinstance(number, str) and info.context == _WRITTEN_BY_HAND:
+        raise ValueError("must be a number, without quotes")
     return number
 
 
@@ -78,7 +83,7 @@ class Model(BaseModel):
             BadInput: Something in it is not allowed; the sentence starts with *where*.
         """
         try:
-            return cls.model_validate(content)
+            return cls.model_validate(content, context=_WRITTEN_BY_HAND)
         except ValidationError as wrong:
             first, *others = _distinct(wrong.errors(include_url=False))
             more = f" (and {len(others)} more like this)" if others else ""

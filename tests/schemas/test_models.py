@@ -59,6 +59,11 @@ def test_a_mistake_gets_one_sentence(
     assert "\n" not in caught.value.sentence.strip()
 
 
+def test_a_number_in_quotes_is_not_taken_for_one(tmp_path: Path) -> None:
+    with pytest.raises(BadInput, match="lower is '2.0': must be a number, without quotes"):
+        _load(Job, "jobs/gate-leaf.toml", tmp_path, "lower = 2.0", 'lower = "2.0"')
+
+
 def test_a_number_keeps_the_digits_that_were_written(tmp_path: Path) -> None:
     job = _load(Job, "jobs/gate-leaf.toml", tmp_path, "lower = 2.0", "lower = 2.05")
     assert isinstance(job, Job)
