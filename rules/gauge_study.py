@@ -12,7 +12,7 @@ exact, whatever is a root or comes from a distribution is a Decimal. Nothing is 
 What is known:
 
 * Both methods are those of AIAG, Measurement Systems Analysis, 4th edition: from memory. The data of its study were
-  read in public transcriptions; the results of average and range were read and recomputed, those of the analysis of
+  read in public copies; the results of average and range were read and recomputed, those of the analysis of
   variance derived from the data.
 * d2 and d3, the mean and standard deviation of the range of a normal sample: read in textbook appendices, recomputed
   from their definitions. The factors K1, K2 and K3 are 1/d2*, rounded to four decimals as the manual prints them;

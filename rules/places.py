@@ -78,25 +78,27 @@ def low(
     place: PieceLocation, check: str, found: Fraction, limit: Limit, limit_name: str, unit: Unit, averaged: int = 1
 ) -> Finding:
     """Return what comes out when *found* is to be at least *limit*, both in *unit*."""
-    return compared(
-        where(place),
-        place.comparison,
-        check,
-        found,
-        limit,
-        limit_name,
-        unit,
-        low=True,
-        piece=place.piece,
-        location=place.location.name,
-        averaged=averaged,
-    )
+    return _compared_at(place, check, found, limit, limit_name, unit, averaged, low=True)
 
 
 def high(
     place: PieceLocation, check: str, found: Fraction, limit: Limit, limit_name: str, unit: Unit, averaged: int = 1
 ) -> Finding:
     """Return what comes out when *found* is to be at most *limit*, both in *unit*."""
+    return _compared_at(place, check, found, limit, limit_name, unit, averaged, low=False)
+
+
+def _compared_at(
+    place: PieceLocation,
+    check: str,
+    found: Fraction,
+    limit: Limit,
+    limit_name: str,
+    unit: Unit,
+    averaged: int,
+    *,
+    low: bool,
+) -> Finding:
     return compared(
         where(place),
         place.comparison,
@@ -105,7 +107,7 @@ def high(
         limit,
         limit_name,
         unit,
-        low=False,
+        low=low,
         piece=place.piece,
         location=place.location.name,
         averaged=averaged,

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-import json
 from datetime import datetime, timedelta
 from functools import cache
 from typing import Any
@@ -11,9 +10,9 @@ from typing import Any
 import pikepdf
 
 from report.assessing import judge
-from report.certificate import Draft, attachments, draft, html_of
+from report.certificate import Draft, draft
 from report.evidence import Evidence
-from report.pdf import UnsignedPdf, render
+from report.pdf import UnsignedPdf
 from report.signing import Identity, load_identity, make_identity, sign
 from tests.report import scenario
 
@@ -42,35 +41,6 @@ def signed(pdf: UnsignedPdf, by: Identity | None = None, now: datetime = scenari
 def whole() -> bytes:
     """Return a good certificate of twelve locations with five readings each."""
     return signed(drafted().pdf)
-
-
-def with_document(change: Any, *, pages_too: bool = False) -> bytes:
-    """Return a certificate whose certificate.json was changed before it was signed with the right key.
-
-    Args:
-        change: Called with the document, as JSON, to change it in place.
-        pages_too: Whether the CSV and Parquet inside are left as they were; they always are.
-    """
-    of = scenario.evidence()
-    facts = scenario.facts(key_sha256=identity().key_sha256)
-    assessment = judge(of)
-    made = draft(of, assessment, facts)
-    inside = attachments(of, assessment, facts, made.view)
-    document = json.loads(inside["certificate.json"])
-    change(document)
-    inside["certificate.json"] = json.dumps(document, ensure_ascii=False).encode()
-    return signed(render(html_of(made.view, of, assessment, facts), inside, facts.issued_at))
-
-
-def with_page_text(old: str, new: str) -> bytes:
-    """Return a certificate whose pages print something else than its data, signed with the right key."""
-    of = scenario.evidence()
-    facts = scenario.facts(key_sha256=identity().key_sha256)
-    assessment = judge(of)
-    made = draft(of, assessment, facts)
-    html = html_of(made.view, of, assessment, facts)
-    assert old in html
-    return signed(render(html.replace(old, new, 1), attachments(of, assessment, facts, made.view), facts.issued_at))
 
 
 def with_later_page(pdf: bytes) -> bytes:

@@ -3,7 +3,7 @@
 Sources:
 
 * AIAG, Measurement Systems Analysis, 4th edition, study of 10 parts, 3 operators and 3 trials. Data: read in public
-  transcriptions. Results of average and range: read, recomputed. Sums of squares and components of the analysis of
+  copies. Results of average and range: read, recomputed. Sums of squares and components of the analysis of
   variance: derived from the data, and compared with statsmodels below; the four components that are remembered from
   the manual (0.0400, 0.0515, 0.0914, 1.0864) agree.
 * Factors: K1 for 3 trials, K2 for 3 operators and K3 for 10 parts read on a public page; the others from memory.
