@@ -259,7 +259,7 @@ class Taking:
             taken_at=taken_at,
             clock=clock,
             probe_mode=mode,
-            stage=CoatStage.TOTAL if base is None else self._stage_before_coating(),
+            stage=CoatStage.TOTAL if base is None else self.job.read_first,
             piece=decoded.piece or self._piece if slot is None else slot.piece,
             location=base if slot is None and base is not None else slot.location.name if slot else "",
             spot=1 if slot is None else slot.spot,
@@ -522,9 +522,6 @@ class Taking:
         other = OtherLine(line.line_no, source, _iso(line.received_at), escaped(line.frame.data), why)
         self.other_lines.append(other)
         return other
-
-    def _stage_before_coating(self) -> CoatStage:
-        return CoatStage.BARE if self.job.blasted else CoatStage.ZINC
 
 
 def _place(slot: Slot) -> int:

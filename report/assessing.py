@@ -61,7 +61,8 @@ def assessed(archive: Archive, inspection: Inspection) -> Assessed:
         job=Job.from_json(inspection.job_json),
         inspection=inspection,
         readings=tuple(readings),
-        checks=tuple(archive.checks(inspection.gauge_serial)),
+        # A study says how a gauge and its hands repeat; it covers no reading.
+        checks=tuple(c for c in archive.checks(inspection.gauge_serial) if c.kind != CheckKind.STUDY),
     )
     whole = judge(evidence)
     bearing = replace(evidence, checks=bearing_checks(readings, evidence.checks))

@@ -125,7 +125,7 @@ def recoat_test(places: Iterable[PieceLocation], recoat: Recoat | None, unit: Un
     largest total (common practice, no source; the arithmetic is plain). Masked locations are left out:
     they are masked again. Exactly on a limit fits.
     """
-    if recoat is None:
+    if recoat is None or recoat.added_low is None or recoat.added_high is None:
         return RecoatTest(
             None,
             (),
@@ -141,7 +141,7 @@ def recoat_test(places: Iterable[PieceLocation], recoat: Recoat | None, unit: Un
     for place in places:
         if place.location.role is Role.MASKED or not place.builds:
             continue
-        for fits, sentence in _recoat_sums(place, recoat, unit):
+        for fits, sentence in _recoat_sums(place, recoat, recoat.added_low, recoat.added_high, unit):
             (kept if fits else broken).append(sentence)
         if place.location.upper is None and recoat.sheet_max_total is None:
             missing.append(
@@ -152,14 +152,16 @@ def recoat_test(places: Iterable[PieceLocation], recoat: Recoat | None, unit: Un
     return RecoatTest(None if missing else True, tuple(kept), tuple(missing))
 
 
-def _recoat_sums(place: PieceLocation, recoat: Recoat, unit: Unit) -> Iterator[tuple[bool, str]]:
+def _recoat_sums(
+    place: PieceLocation, recoat: Recoat, added_low: Decimal, added_high: Decimal, unit: Unit
+) -> Iterator[tuple[bool, str]]:
     location = place.location
     if location.lower is not None:
         least = min(place.builds)
-        total = least + Fraction(recoat.added_low)
+        total = least + Fraction(added_low)
         yield (
             total >= location.lower,
-            _sum_sentence(location, "lowest", least, recoat.added_low, total, location.lower, "the lower limit", unit),
+            _sum_sentence(location, "lowest", least, added_low, total, location.lower, "the lower limit", unit),
         )
     ceilings = [
         (limit, name)
@@ -169,10 +171,10 @@ def _recoat_sums(place: PieceLocation, recoat: Recoat, unit: Unit) -> Iterator[t
     if ceilings:
         limit, name = min(ceilings, key=lambda ceiling: ceiling[0])
         greatest = max(place.builds)
-        total = greatest + Fraction(recoat.added_high)
+        total = greatest + Fraction(added_high)
         yield (
             total <= limit,
-            _sum_sentence(location, "highest", greatest, recoat.added_high, total, limit, name, unit),
+            _sum_sentence(location, "highest", greatest, added_high, total, limit, name, unit),
         )
 
 

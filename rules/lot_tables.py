@@ -8,9 +8,11 @@ What is here, and how well it is known:
   normal from memory, by that pattern).
 * LABEL_LOTS: the lot table of the architectural quality label (read, appendix of a public tender text).
 
-What is not here, because no copy of it was read: the plans for reduced inspection (table II-C), the limit numbers that
-lead to it (table VIII), other AQLs, double and multiple sampling, and ISO 2859-1's plans with fractional acceptance
-numbers.
+* REDUCED: MIL-STD-105E, table II-C, from memory: the diagonal of the other two tables, with its own numbers of pieces
+  and a gap between acceptance and rejection. (ISO 2859-1 closed that gap; its reduced plans are not held.)
+
+What is not here, because no copy of it was read: the limit numbers that lead to reduced inspection (table VIII), other
+AQLs, double and multiple sampling, and ISO 2859-1's plans with fractional acceptance numbers.
 """
 
 from __future__ import annotations
@@ -20,25 +22,15 @@ from decimal import Decimal
 from enum import StrEnum
 from typing import Final
 
+from schemas.vocabulary import Level
+
 
 class Severity(StrEnum):
-    """How severe the inspection of a lot is. Plans for reduced inspection are not held here."""
+    """How severe the inspection of a lot is."""
 
     NORMAL = "normal"
     TIGHTENED = "tightened"
     REDUCED = "reduced"
-
-
-class Level(StrEnum):
-    """The inspection levels of MIL-STD-105E, table I: four special ones and three general ones."""
-
-    S_1 = "S-1"
-    S_2 = "S-2"
-    S_3 = "S-3"
-    S_4 = "S-4"
-    I = "I"  # noqa: E741 - so it is called
-    II = "II"
-    III = "III"
 
 
 class Arrow(StrEnum):
@@ -169,6 +161,61 @@ TIGHTENED: Final[dict[str, tuple[int | Arrow, ...]]] = {
 
 _TABLES: Final = {Severity.NORMAL: NORMAL, Severity.TIGHTENED: TIGHTENED}
 
+#: Pieces to be measured, reduced inspection (table II-C, from memory).
+REDUCED_SIZES: Final[dict[str, int]] = {
+    "A": 2,
+    "B": 2,
+    "C": 2,
+    "D": 3,
+    "E": 5,
+    "F": 8,
+    "G": 13,
+    "H": 20,
+    "J": 32,
+    "K": 50,
+    "L": 80,
+    "M": 125,
+    "N": 200,
+    "P": 315,
+    "Q": 500,
+    "R": 800,
+}
+
+#: The diagonal of table II-C (from memory): acceptance and rejection numbers, beginning where normal inspection allows none.
+_REDUCED_DIAGONAL: Final[tuple[tuple[int, int] | Arrow, ...]] = (
+    (0, 1),
+    _A,
+    _V,
+    (0, 2),
+    (1, 3),
+    (1, 4),
+    (2, 5),
+    (3, 6),
+    (5, 8),
+    (7, 10),
+    (10, 13),
+)
+
+
+def _reduced() -> dict[str, tuple[tuple[int, int] | Arrow, ...]]:
+    # Row F begins with the 0 of the diagonal; each row below lies one step further along.
+    letters = list(NORMAL)
+    offset = letters.index("F")
+    return {
+        letter: tuple(_reduced_cell(row - offset + column) for column in range(len(AQLS)))
+        for row, letter in enumerate(letters)
+    }
+
+
+def _reduced_cell(along: int) -> tuple[int, int] | Arrow:
+    if along < 0:
+        return _V
+    return _REDUCED_DIAGONAL[along] if along < len(_REDUCED_DIAGONAL) else _A
+
+
+#: Acceptance and rejection numbers, reduced inspection (table II-C).
+REDUCED: Final[dict[str, tuple[tuple[int, int] | Arrow, ...]]] = _reduced()
+
 #: The label's lots: a customer's complete order in one colour, or the part of it that is in the plant (read, same text).
 LABEL_LOTS: Final = (
     LabelLot(10, None, 0),
@@ -202,23 +249,24 @@ def table_plan(letter: str, aql: Decimal, severity: Severity) -> TablePlan:
     An arrow takes the number of pieces with it: the plan that it leads to is used as it stands there.
 
     Raises:
-        ValueError: There is no such letter, no such column, or no table of that severity here.
+        ValueError: There is no such letter or no such column.
     """
-    if severity not in _TABLES:
-        raise ValueError(f"no plans for {severity} inspection are held here: the table was not read")
-    table = _TABLES[severity]
     if aql not in AQLS:
         raise ValueError(f"plans are held for an AQL of {', '.join(map(str, AQLS))} percent, not {aql}")
-    if letter not in table:
+    if letter not in NORMAL:
         raise ValueError(f"{letter!r} is no code letter")
     column = AQLS.index(aql)
-    letters = list(table)
+    letters = list(NORMAL)
     row = letters.index(letter)
     while True:
-        cell = table[letters[row]][column]
-        if not isinstance(cell, Arrow):
-            return TablePlan(letters[row], SAMPLE_SIZES[letters[row]], cell, cell + 1)
-        row += 1 if cell is Arrow.DOWN else -1
+        here = letters[row]
+        cell = REDUCED[here][column] if severity is Severity.REDUCED else _TABLES[severity][here][column]
+        if isinstance(cell, Arrow):
+            row += 1 if cell is Arrow.DOWN else -1
+        elif isinstance(cell, tuple):
+            return TablePlan(here, REDUCED_SIZES[here], *cell)
+        else:
+            return TablePlan(here, SAMPLE_SIZES[here], cell, cell + 1)
 
 
 def label_lot(lot_size: int) -> LabelLot:

@@ -16,21 +16,13 @@ import hashlib
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
-from enum import StrEnum
 from fractions import Fraction
 from typing import Final
 
-from rules.lot_tables import SMALLEST_LOT, Level, Severity, code_letter, label_lot, table_plan
+from rules.lot_tables import SMALLEST_LOT, Severity, code_letter, label_lot, table_plan
 from rules.verdict import Finding, Verdict
 from rules.wording import counted, listed
-
-
-class Scheme(StrEnum):
-    """Where the plan of a lot comes from."""
-
-    EVERY_PIECE = "every-piece"
-    ATTRIBUTES = "attributes"
-    LABEL = "architectural-label"
+from schemas.vocabulary import Level, Scheme
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,10 +84,11 @@ class MeasuredPiece:
 
 # The plan
 
-_ATTRIBUTES_SOURCE: Final = "MIL-STD-105E, tables I, II-A and II-B (the single plans of ISO 2859-1)"
+_ATTRIBUTES_SOURCE: Final = "MIL-STD-105E, tables I, II-A, II-B and II-C (the single plans of ISO 2859-1)"
 _ATTRIBUTES_KNOWN: Final = (
     "read in public copies and recomputed; the rows of the largest samples from memory, by the tables' own pattern"
 )
+_REDUCED_KNOWN: Final = "from memory, by the pattern of the tables for normal and tightened inspection"
 _LABEL_SOURCE: Final = "lot table of the quality label for coated architectural aluminium"
 _LABEL_KNOWN: Final = "read, in a public tender text that quotes it"
 _BELOW_FLOOR: Final = "pieces below 80 % of the minimum"
@@ -117,9 +110,11 @@ def plan_for(
     Level II is the one to use unless another is specified (MIL-STD-105E, from memory).
 
     Raises:
-        ValueError: There is no such plan here: an AQL without a column, reduced inspection, a lot without pieces
-            or beyond the label's table, or attributes without an AQL.
+        ValueError: There is no such plan here: an AQL without a column, a lot without pieces or beyond the label's
+            table, attributes without an AQL; or VARIABLES, whose plans :mod:`rules.variables_plan` has.
     """
+    if scheme is Scheme.VARIABLES:
+        raise ValueError("a plan by variables judges measured values, not pieces; see rules.variables_plan")
     if lot_size < 1:
         raise ValueError(f"a lot has at least one piece, not {lot_size}")
     if scheme is Scheme.EVERY_PIECE:
@@ -171,7 +166,7 @@ def _attributes_plan(lot_size: int, level: Level, aql: Decimal, severity: Severi
         accept=found.accept,
         reject=found.reject,
         source=_ATTRIBUTES_SOURCE,
-        known=_ATTRIBUTES_KNOWN,
+        known=_REDUCED_KNOWN if severity is Severity.REDUCED else _ATTRIBUTES_KNOWN,
         lot_size=lot_size,
         text=(
             f"Single sampling by attributes, {severity} inspection, level {level}, AQL {aql} %: {stands}. Of a lot of "

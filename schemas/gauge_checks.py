@@ -24,7 +24,8 @@ class GaugeCheck:
         str,
         Column(
             pa.string(),
-            "verification, adjustment, calibration, or incident (something happened to the gauge, no measurement).",
+            "verification, adjustment, calibration, incident (something happened to the gauge, no measurement), or study "
+            "(repeatability and reproducibility: a row is what one operator read on one part).",
         ),
     ]
     occasion: Annotated[
@@ -44,7 +45,11 @@ class GaugeCheck:
         Decimal | None, Column(pa.decimal128(5, 1), "Temperature of the standard and the gauge.", unit="°C")
     ]
     standard_id: Annotated[
-        str | None, Column(pa.string(), "Serial of the shim, foil, plate or zero plate that was measured.")
+        str | None,
+        Column(
+            pa.string(),
+            "Serial of the shim, foil, plate or zero plate that was measured; in a study the name of the part.",
+        ),
     ]
     certified_um: Annotated[Decimal | None, Column(THICKNESS, "Certified thickness of the standard.", unit="µm")]
     certified_u_um: Annotated[
@@ -90,6 +95,6 @@ class GaugeCheck:
 GAUGE_CHECKS: Final = Table(
     "gauge_checks",
     1,
-    "One row per standard measured in a verification, and one per adjustment, calibration or incident.",
+    "One row per standard measured in a verification, one per adjustment, calibration or incident, one per part and operator of a study.",
     GaugeCheck,
 )

@@ -10,7 +10,17 @@ from pydantic import Field, model_validator
 
 from schemas.model import Exact, Model, Text, Thickness
 from schemas.units import Unit
-from schemas.vocabulary import DecisionRule, ProbeMode, Role, RuleName
+from schemas.vocabulary import (
+    Appearance,
+    CoatStage,
+    DecisionRule,
+    Feature,
+    Level,
+    ProbeMode,
+    Role,
+    RuleName,
+    Scheme,
+)
 
 Share = Annotated[Exact, Field(ge=0, le=2)]
 Area = Annotated[Exact, Field(gt=0)]
@@ -26,6 +36,9 @@ class Rule(Model):
     level: Annotated[int, Field(ge=1, le=5)] = Field(3, description="SSPC-PA 2 level; used by that rule alone.")
     coated_area_m2: Area | None = Field(
         None, description="Coated area, from which SSPC-PA 2 and ISO 19840 say how much is to be measured."
+    )
+    coated_area_ft2: Area | None = Field(
+        None, description="The same in ft², where the order counts so; SSPC-PA 2 alone has counts of its own for ft²."
     )
     wording: Literal["none-below-floor", "five-percent-below-floor"] = Field(
         "none-below-floor",
@@ -51,6 +64,10 @@ class Rule(Model):
         "absolute",
         description="How a number is compared with a limit (ASTM E29): as it is, or rounded to the last place of the limit.",
     )
+    tie: Literal["even", "up"] = Field(
+        "even",
+        description="Rounding: a number midway goes to the even last digit (ISO 80000-1 rule A, ASTM E29) or up (rule B).",
+    )
     roughness_correction_um: Annotated[Exact, Field(ge=0, le=100)] = Field(
         Decimal(0), description="ISO 19840: subtracted from each reading taken on a blasted surface, in µm."
     )
@@ -64,6 +81,14 @@ class Rule(Model):
             )
         if self.name is not RuleName.SHOP_RULE and any(piece is not None for piece in pieces):
             raise ValueError("mean_at_least, each_at_least, at_most_below and each_at_most belong to shop-rule alone")
+        if self.coated_area_ft2 is not None and self.name is not RuleName.SSPC_PA2:
+            raise ValueError("coated_area_ft2 belongs to sspc-pa2 alone; give coated_area_m2")
+        if self.coated_area_ft2 is not None and self.coated_area_m2 is not None:
+            raise ValueError(
+                "coated_area_m2 and coated_area_ft2 are both given; give the one that the order counts in (SSPC-PA 2 converts neither)"
+            )
+        if self.tie != "even" and self.comparison != "rounding":
+            raise ValueError('tie belongs to comparison = "rounding"')
         return self
 
 
@@ -76,6 +101,53 @@ class DecisionTerms(Model):
     )
     coverage: Annotated[Exact, Field(gt=0, lt=1)] = Field(
         Decimal("0.95"), description="Probability that the expanded uncertainty covers."
+    )
+
+
+class Sampling(Model):
+    """How many pieces of a lot are measured, and what their verdicts make of the lot."""
+
+    scheme: Scheme = Field(description="Where the plan comes from.")
+    level: Level = Field(Level.II, description="attributes: inspection level.")
+    aql: Annotated[Exact, Field(gt=0, le=15)] | None = Field(
+        None, description="attributes, variables: acceptable quality limit, in percent."
+    )
+    letter: Annotated[str, Field(pattern=r"^[B-M]$")] | None = Field(
+        None,
+        description="variables: code letter of MIL-STD-414, which the order names; its table of lot sizes is not held.",
+    )
+    reduced: bool = Field(
+        False, description="attributes: reduced inspection is wanted once the switching rules allow it."
+    )
+    absorb_below_floor: bool = Field(
+        False,
+        description="architectural-label: a piece with a value under 80 % of the minimum counts among the rejected pieces "
+        "that the table allows, instead of rejecting the lot.",
+    )
+
+    @model_validator(mode="after")
+    def _holds_together(self) -> Self:
+        if self.scheme is Scheme.ATTRIBUTES and self.aql is None:
+            raise ValueError("sampling by attributes needs aql, the acceptable quality limit in percent")
+        if self.scheme is Scheme.VARIABLES and (self.aql is None or self.letter is None):
+            raise ValueError("sampling by variables needs letter, the code letter of MIL-STD-414, and aql in percent")
+        if self.scheme not in (Scheme.ATTRIBUTES, Scheme.VARIABLES) and self.aql is not None:
+            raise ValueError(f"aql does not belong to sampling by {self.scheme}")
+        if self.letter is not None and self.scheme is not Scheme.VARIABLES:
+            raise ValueError(f"letter does not belong to sampling by {self.scheme}; attributes finds its own")
+        if self.reduced and self.scheme is not Scheme.ATTRIBUTES:
+            raise ValueError(f"reduced does not belong to sampling by {self.scheme}")
+        if self.absorb_below_floor and self.scheme is not Scheme.LABEL:
+            raise ValueError(f"absorb_below_floor does not belong to sampling by {self.scheme}")
+        return self
+
+
+class Fit(Model):
+    """A feature that something has to fit: what the film does to it, in the unit of the job."""
+
+    feature: Feature = Field(description="hole, shaft or thread.")
+    may_change: Annotated[Thickness, Field(gt=0)] = Field(
+        description="By how much the drawing lets the diameter (of a thread: the pitch diameter) change, in the unit of the job."
     )
 
 
@@ -92,6 +164,7 @@ class Location(Model):
     upper: Annotated[Thickness, Field(ge=0)] | None = Field(None, description="What may be shipped at the most.")
     spots: Annotated[int, Field(ge=1, le=1000)] = 1
     readings_per_spot: Annotated[int, Field(ge=1, le=1000)] = 1
+    fit: Fit | None = Field(None, description="What has to fit here, and how much room the drawing leaves for film.")
     point: tuple[Exact, Exact] | None = Field(
         None, description="Place on the drawing: fractions of its width and height from top left."
     )
@@ -116,10 +189,11 @@ class Location(Model):
 class Recoat(Model):
     """What a second coat adds and what the product data sheet allows, in the unit of the job."""
 
-    added_low: Annotated[Thickness, Field(gt=0)] = Field(
-        description="Least that a recoat adds, from the shop's own history."
+    added_low: Annotated[Thickness, Field(gt=0)] | None = Field(
+        None,
+        description="Least that a recoat adds. The archive's own history of this part takes its place once it holds enough.",
     )
-    added_high: Annotated[Thickness, Field(gt=0)] = Field(description="Most that a recoat adds.")
+    added_high: Annotated[Thickness, Field(gt=0)] | None = Field(None, description="Most that a recoat adds.")
     sheet_max_total: Annotated[Thickness, Field(gt=0)] | None = Field(
         None, description="Most total film that the data sheet allows."
     )
@@ -130,7 +204,9 @@ class Recoat(Model):
 
     @model_validator(mode="after")
     def _range_stands_in_order(self) -> Self:
-        if self.added_low > self.added_high:
+        if (self.added_low is None) != (self.added_high is None):
+            raise ValueError("added_low and added_high go together; give both, or neither and let the archive say")
+        if self.added_low is not None and self.added_high is not None and self.added_low > self.added_high:
             raise ValueError(f"added_low {self.added_low} is above added_high {self.added_high}; swap them")
         return self
 
@@ -147,18 +223,27 @@ class Job(Model):
     probe_mode: ProbeMode
     blasted: bool = Field(False, description="Blasted metal: base metal readings are asked for.")
     base_reading: bool = Field(
-        False, description="Something is read before coating and subtracted: blasted metal, or zinc."
+        False, description="Something is read first and subtracted: blasted metal, zinc, or an earlier coat."
+    )
+    base_is: Literal["bare", "zinc", "earlier-coat"] | None = Field(
+        None, description="What is read first; where it is left out, bare metal if blasted and else zinc."
     )
     pretreatment: Text | None = None
     powder: Text | None = None
     specification: Text | None = Field(None, description="What the order cites: drawing, standard, clause.")
     unit: Unit = Field(description="Unit of the specification; conformity is decided in it.")
     rule: Rule
+    sampling: Sampling | None = Field(
+        None, description="How the lot is sampled; left out, the certificate speaks of the pieces measured alone."
+    )
     decision: DecisionTerms = DecisionTerms()
     location: Annotated[tuple[Location, ...], Field(min_length=1, max_length=500)]
     recoat: Recoat | None = None
     safety_class: Text | None = Field(
         None, description="What makes the part safety-critical; any rework then needs its owner's word."
+    )
+    appearance: Appearance | None = Field(
+        None, description="Appearance class; a second coat shows in some more than in others."
     )
     chrome_look: bool = Field(False, description="Chrome-look base under a clear coat.")
     retention_years: Annotated[int, Field(ge=1, le=100)] = 10
@@ -174,6 +259,12 @@ class Job(Model):
             raise ValueError(
                 "blasted is true but base_reading is not; set base_reading = true and read the blasted metal first"
             )
+        if self.base_is is not None and not self.base_reading:
+            raise ValueError("base_is is given but base_reading is not; set base_reading = true, or take base_is out")
+        if self.blasted and self.base_is not in (None, "bare"):
+            raise ValueError(f"blasted is true, so what is read first is the bare metal and not {self.base_is}")
+        if self.chrome_look and self.appearance not in (None, Appearance.CHROME_LOOK):
+            raise ValueError(f"chrome_look is true, and appearance says {self.appearance}; which of the two is it?")
         self._fits_the_rule()
         if self.rule.name is RuleName.ARCHITECTURAL_LABEL:
             self._has_enough_measuring_areas()
@@ -214,6 +305,18 @@ class Job(Model):
                 raise ValueError(
                     f"rule architectural-label needs five measuring areas; with lower {lower} there are {count}, raise spots"
                 )
+
+    @property
+    def read_first(self) -> CoatStage:
+        """Return what is under the readings before coating, where the job asks for such."""
+        if self.base_is is not None:
+            return CoatStage(self.base_is)
+        return CoatStage.BARE if self.blasted else CoatStage.ZINC
+
+    @property
+    def looks_like_chrome(self) -> bool:
+        """Return whether this is a chrome-look base under a clear coat."""
+        return self.chrome_look or self.appearance is Appearance.CHROME_LOOK
 
     def find(self, name: str) -> Location | None:
         """Return the location called *name*, whatever its case, or None."""

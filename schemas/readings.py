@@ -40,7 +40,10 @@ class GaugeReading:
     powder_batch: Annotated[str | None, Column(pa.string(), "Batch of the powder.")]
     coat_stage: Annotated[
         str,
-        Column(pa.string(), "What was on the metal when read: bare, zinc, or total (everything up to the last coat)."),
+        Column(
+            pa.string(),
+            "What was on the metal when read: bare, zinc, earlier-coat, or total (everything up to the last coat).",
+        ),
     ]
     sprayer: Annotated[str | None, Column(pa.string(), "Code of the person who sprayed.")]
     inspector: Annotated[str, Column(pa.string(), "Code of the person who measured.")]
@@ -63,7 +66,7 @@ class GaugeReading:
         Decimal | None,
         Column(
             THICKNESS,
-            "What is subtracted: mean of the readings on the bare blasted metal, or of the zinc read first; null where nothing is.",
+            "What is subtracted: mean of the readings on the bare blasted metal, or of the zinc or the earlier coat read first; null where nothing is.",
             unit="µm",
         ),
     ]

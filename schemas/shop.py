@@ -11,7 +11,7 @@ from pydantic import Field, field_validator, model_validator
 
 from schemas.errors import BadInput
 from schemas.model import Exact, Model, Slug, Text, Thickness
-from schemas.vocabulary import ProbeMode, ToleranceRule
+from schemas.vocabulary import ProbeMode, ToleranceRule, VerificationError
 
 _T = TypeVar("_T")
 
@@ -73,6 +73,10 @@ class Verification(Model):
     )
     readings_per_standard: Annotated[int, Field(ge=1, le=100)] = 3
     tolerance_rule: ToleranceRule = ToleranceRule.ROOT_SUM_SQUARE
+    error: VerificationError = Field(
+        VerificationError.CARRIED,
+        description="What becomes of the error that the opening check finds: carried in the uncertainty, or corrected for.",
+    )
 
 
 class Plausible(Model):

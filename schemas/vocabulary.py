@@ -31,6 +31,7 @@ class CheckKind(StrEnum):
     VERIFICATION = "verification"
     ADJUSTMENT = "adjustment"
     INCIDENT = "incident"
+    STUDY = "study"
 
 
 class Occasion(StrEnum):
@@ -65,6 +66,7 @@ class CoatStage(StrEnum):
 
     BARE = "bare"
     ZINC = "zinc"
+    EARLIER_COAT = "earlier-coat"
     TOTAL = "total"
 
 
@@ -94,3 +96,54 @@ class ToleranceRule(StrEnum):
 
     ROOT_SUM_SQUARE = "root-sum-square"
     SUM = "sum"
+
+
+class VerificationError(StrEnum):
+    """What becomes of the error that a verification finds within its tolerance."""
+
+    CARRIED = "carried"
+    """Readings stay as they are; the error is part of the uncertainty."""
+    CORRECTED = "corrected"
+    """Readings are corrected for the error on the standard that lies nearest."""
+    LINE = "line"
+    """Readings are corrected by a straight line through all standards of the opening check, three or more."""
+
+
+class Scheme(StrEnum):
+    """Where the plan of a lot comes from."""
+
+    EVERY_PIECE = "every-piece"
+    ATTRIBUTES = "attributes"
+    VARIABLES = "variables"
+    LABEL = "architectural-label"
+
+
+class Level(StrEnum):
+    """Inspection levels of MIL-STD-105E: three general ones, and four special ones for small samples."""
+
+    S_1 = "S-1"
+    S_2 = "S-2"
+    S_3 = "S-3"
+    S_4 = "S-4"
+    I = "I"  # noqa: E741 - the standard's own name
+    II = "II"
+    III = "III"
+
+
+class Feature(StrEnum):
+    """What a film changes the fit of."""
+
+    HOLE = "hole"
+    SHAFT = "shaft"
+    THREAD = "thread"
+
+
+class Appearance(StrEnum):
+    """What the surface is meant to look like, as far as a second coat is concerned."""
+
+    PLAIN = "plain"
+    HIGH_GLOSS = "high-gloss"
+    METALLIC = "metallic"
+    TEXTURE = "texture"
+    CHROME_LOOK = "chrome-look"
+    NOT_SEEN = "not-seen"

@@ -12,9 +12,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from rules.lot_tables import AQLS, Level, Severity
-from rules.lots import MeasuredPiece, Plan, Scheme, draw, judge_lot, plan_for
+from rules.lot_tables import AQLS, Severity
+from rules.lots import MeasuredPiece, Plan, draw, judge_lot, plan_for
 from rules.verdict import Verdict, overall
+from schemas.vocabulary import Level, Scheme
 
 VERDICTS = {"p": Verdict.PASS, "f": Verdict.FAIL, "u": Verdict.UNDECIDED, "b": Verdict.FAIL}
 #: Ten of 150 pieces, one may fail.

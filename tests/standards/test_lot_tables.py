@@ -26,15 +26,15 @@ from rules.lot_tables import (
     SAMPLE_SIZES,
     TIGHTENED,
     Arrow,
-    Level,
     Severity,
     code_letter,
     label_lot,
     table_plan,
 )
-from rules.lots import LotOutcome, Scheme, Standing, plan_for, standing
+from rules.lots import LotOutcome, Standing, plan_for, standing
 from rules.operating_characteristic import probability_of_acceptance
 from rules.verdict import Verdict
+from schemas.vocabulary import Level, Scheme
 
 TABLE_I = """
 2-8 A A A A A A B
@@ -216,9 +216,29 @@ def test_the_label_plan_is_that_of_its_lot_table_at_both_ends_of_every_row(row: 
         assert plan.reject == plan.accept + 1
 
 
+@pytest.mark.parametrize(
+    ("letter", "aql", "plan"),
+    [
+        ("F", "2.5", ("F", 8, 0, 2)),
+        ("F", "4.0", ("F", 8, 1, 3)),
+        ("D", "1.5", ("D", 3, 0, 1)),
+        ("D", "2.5", ("C", 2, 0, 1)),
+        ("J", "1.0", ("J", 32, 1, 3)),
+        ("K", "2.5", ("K", 50, 3, 6)),
+        ("L", "4.0", ("L", 80, 7, 10)),
+        ("A", "4.0", ("B", 2, 0, 1)),
+        ("R", "4.0", ("M", 125, 10, 13)),
+    ],
+)
+def test_reduced_plans_measure_fewer_and_leave_a_gap(letter: str, aql: str, plan: tuple[str, int, int, int]) -> None:
+    """MIL-STD-105E, table II-C: from memory."""
+    found = table_plan(letter, Decimal(aql), Severity.REDUCED)
+    assert (found.letter, found.n, found.accept, found.reject) == plan
+
+
 def test_what_the_tables_do_not_hold_is_refused_not_guessed() -> None:
-    with pytest.raises(ValueError, match="no plans for reduced inspection"):
-        plan_for(500, Scheme.ATTRIBUTES, Level.II, Decimal("1.0"), Severity.REDUCED)
+    with pytest.raises(ValueError, match="variables_plan"):
+        plan_for(500, Scheme.VARIABLES, Level.II, Decimal("1.0"))
     with pytest.raises(ValueError, match="AQL of 0.65"):
         plan_for(500, Scheme.ATTRIBUTES, Level.II, Decimal("6.5"))
     with pytest.raises(ValueError, match="ends at 110000"):
