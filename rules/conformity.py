@@ -1,8 +1,8 @@
 """The acceptance rules: from film builds and limits to findings that carry their numbers.
 
 Each rule is one function; RULES holds them all with what they ask, where that is from, and how well it
-is known. Every comparison is of unrounded numbers in the unit of the specification (the absolute method
-of ASTM E29); a number exactly on its limit conforms. Readings are grouped by piece and location: a
+is known. Every comparison is in the unit of the specification, by the method of ASTM E29 that the job names;
+a number exactly on its limit conforms. Readings are grouped by piece and location: a
 location on a piece is what SSPC-PA 2 calls an area and the architectural label a set of measuring areas.
 """
 
@@ -15,11 +15,13 @@ from fractions import Fraction
 from typing import Final
 
 from rules.film_build import Judged, film_build, is_judged
+from rules.pa2_extent import EXTENT_RULE
 from rules.places import (
     AcceptanceRule,
     Limit,
     PieceLocation,
     compared,
+    comparison_of,
     high,
     low,
     lowest_and_highest,
@@ -34,6 +36,7 @@ from rules.sampling import (
     PA2_SPOTS_PER_AREA,
     iso_19840_low_readings_allowed,
     iso_19840_readings,
+    pa2_areas_ft2,
     pa2_areas_m2,
 )
 from rules.share_rules import SHARE_RULES, text_of
@@ -80,7 +83,7 @@ def by_piece_and_location(job: Job, judged: Iterable[tuple[Judged, Location, Fra
     Every measured piece stands at every location, with no spots where nothing was read there, so that
     what is missing can be seen.
     """
-    comparison = Comparison(job.rule.comparison)
+    comparison = comparison_of(job.rule)
     pieces: dict[str, None] = {}
     spots: dict[tuple[str, str], dict[int, list[Fraction]]] = {}
     for reading, location, build in judged:
@@ -111,7 +114,8 @@ def judge(job: Job, readings: Sequence[Judged], places: Sequence[PieceLocation])
         *_unmeasured(job, places),
     ]
     for place in places:
-        findings.extend(_completeness(place))
+        if job.rule.name is not RuleName.SSPC_PA2_EXTENT:  # its own function says how far a direction has to be walked
+            findings.extend(_completeness(place))
     findings.extend(RULES[job.rule.name].judge(places, job.rule, job.unit))
     return findings
 
@@ -125,8 +129,7 @@ def rule_statement(rule: Rule) -> RuleStatement:
         text = f"{text} {PA2_LEVELS[rule.level].text}"
     if rule.name in SHARE_RULES:
         text = text_of(rule)
-    if Comparison(rule.comparison) is Comparison.ROUNDING:
-        text = f"{text} Numbers are rounded to the last place of the limit before they are compared (ASTM E29)."
+    text = f"{text} {COMPARISON_TEXTS[comparison_of(rule)]}"
     if rule.name is RuleName.ISO_19840 and rule.roughness_correction_um:
         text = (
             f"{text} From each reading {as_written(rule.roughness_correction_um)} µm are subtracted for the roughness "
@@ -170,6 +173,19 @@ class Pa2Limits:
     area_low: Limit | None
     area_high: Limit | None
 
+
+#: How numbers are compared with a limit, as it is printed with the rule.
+COMPARISON_TEXTS: Final[dict[Comparison, str]] = {
+    Comparison.ABSOLUTE: "Numbers are compared unrounded (ASTM E29, absolute method); a number on its limit conforms.",
+    Comparison.ROUNDING: (
+        "Numbers are rounded to the last place of the limit before they are compared, a tie to the even digit (ASTM E29, "
+        "rounding method; ISO 80000-1, rule A)."
+    ),
+    Comparison.ROUNDING_UP: (
+        "Numbers are rounded to the last place of the limit before they are compared, a tie to the larger number "
+        "(ASTM E29, rounding method; ISO 80000-1, rule B)."
+    ),
+}
 
 _ONE: Final = Fraction(1)
 
@@ -302,7 +318,12 @@ def sspc_pa2(places: Sequence[PieceLocation], rule: Rule, unit: Unit) -> list[Fi
             )
     if rule.coated_area_m2 is not None:
         asked = pa2_areas_m2(rule.coated_area_m2)
-        findings.append(_amount_measured("areas measured", complete, asked, "SSPC-PA 2", rule.coated_area_m2))
+        on = f"{as_written(rule.coated_area_m2)} m²"
+        findings.append(_amount_measured("areas measured", complete, asked, "SSPC-PA 2", on))
+    if rule.coated_area_ft2 is not None:
+        asked = pa2_areas_ft2(rule.coated_area_ft2)
+        on = f"{as_written(rule.coated_area_ft2)} ft²"
+        findings.append(_amount_measured("areas measured", complete, asked, "SSPC-PA 2", on))
     return findings
 
 
@@ -329,7 +350,9 @@ def iso_19840(places: Sequence[PieceLocation], rule: Rule, unit: Unit) -> list[F
     if rule.coated_area_m2 is not None:
         taken = sum(len(place.builds) for place in places)
         asked = iso_19840_readings(rule.coated_area_m2)
-        findings.append(_amount_measured("readings taken", taken, asked, "ISO 19840", rule.coated_area_m2))
+        findings.append(
+            _amount_measured("readings taken", taken, asked, "ISO 19840", f"{as_written(rule.coated_area_m2)} m²")
+        )
     return findings
 
 
@@ -444,6 +467,7 @@ RULES: Final[dict[RuleName, AcceptanceRule]] = {
         judge=architectural_label,
     ),
     **SHARE_RULES,
+    RuleName.SSPC_PA2_EXTENT: EXTENT_RULE,
 }
 
 
@@ -470,7 +494,7 @@ def _without_base(job: Job, readings: Iterable[Judged]) -> Iterator[Finding]:
     """Where the job asks for a base reading, thickness alone is film and profile (or zinc) together."""
     if not job.base_reading:
         return
-    if job.blasted and job.rule.name is RuleName.ISO_19840 and job.rule.roughness_correction_um:
+    if job.rule.name is RuleName.ISO_19840 and job.rule.roughness_correction_um:
         # The other published way of allowing for a blasted profile was chosen.
         return
     without = sum(is_judged(reading) and reading.base_metal_um is None for reading in readings)
@@ -527,13 +551,12 @@ def _spot_finding(place: PieceLocation, number: int, taken: int, limit: int, ask
     )
 
 
-def _amount_measured(check: str, found: int, asked: int, who: str, area_m2: Decimal) -> Finding:
+def _amount_measured(check: str, found: int, asked: int, who: str, on: str) -> Finding:
     enough = found >= asked
     return Finding(
         Verdict.PASS if enough else Verdict.UNDECIDED,
         check,
-        f"{check}: {found}, {'as many as' if enough else 'fewer than'} the {asked} that {who} asks for on "
-        f"{as_written(area_m2)} m²",
+        f"{check}: {found}, {'as many as' if enough else 'fewer than'} the {asked} that {who} asks for on {on}",
         found=Fraction(found),
         limit=Decimal(asked),
     )

@@ -48,6 +48,13 @@ class PieceLocation:
         return sum(min(taken, self.location.readings_per_spot) for taken in fullest)
 
 
+def comparison_of(rule: Rule) -> Comparison:
+    """Return how the job's rule compares a number with a limit."""
+    if rule.comparison == "absolute":
+        return Comparison.ABSOLUTE
+    return Comparison.ROUNDING_UP if rule.tie == "up" else Comparison.ROUNDING
+
+
 @dataclass(frozen=True, slots=True)
 class AcceptanceRule:
     """An acceptance rule: the function that judges, and what is said of it.
@@ -136,8 +143,8 @@ def compared(
     method = comparison if isinstance(limit, Decimal) else Comparison.ABSOLUTE
     good = at_least(found, limit, method) if low else at_most(found, limit, method)
     relation = ("meets" if good else "is below") if low else ("is within" if good else "is above")
-    rounded = ", rounded to the last place of the limit," if method is Comparison.ROUNDING else ""
-    shown_against = None if method is Comparison.ROUNDING else limit
+    rounded = "" if method is Comparison.ABSOLUTE else ", rounded to the last place of the limit,"
+    shown_against = limit if method is Comparison.ABSOLUTE else None
     sentence = (
         f"{place}: {check} {amount(found, unit, shown_against)} {unit.symbol}{rounded} {relation} "
         f"{limit_name} {as_written(limit)} {unit.symbol}"

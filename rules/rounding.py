@@ -24,6 +24,12 @@ class Comparison(StrEnum):
 
     ABSOLUTE = "absolute"
     ROUNDING = "rounding"
+    ROUNDING_UP = "rounding, a tie away from zero"
+
+    @property
+    def tie(self) -> Tie:
+        """Return which of two equally near multiples it takes; E29 takes the even one (from memory)."""
+        return Tie.AWAY if self is Comparison.ROUNDING_UP else Tie.EVEN
 
 
 class Tie(StrEnum):
@@ -45,7 +51,7 @@ def last_place(limit: Decimal) -> Decimal:
 def at_least(found: Number, limit: Number, method: Comparison = Comparison.ABSOLUTE) -> bool:
     """Return whether *found* meets the lower *limit*; on the limit it does. Both in one unit.
 
-    With the rounding method, *found* is first rounded to the last place of *limit* (ASTM E29), so
+    With a rounding method, *found* is first rounded to the last place of *limit* (ASTM E29), so
     there the limit has to be a Decimal, written with the places that are meant.
 
     Raises:
@@ -111,7 +117,7 @@ def _as_compared(found: Number, limit: Number, method: Comparison) -> Fraction:
         return Fraction(found)
     if not isinstance(limit, Decimal):
         raise TypeError("the rounding method rounds to the last place of the limit: give it as a Decimal")
-    return Fraction(round_to_step(found, last_place(limit), Tie.EVEN))
+    return Fraction(round_to_step(found, last_place(limit), method.tie))
 
 
 def _exponent(number: Decimal) -> int:

@@ -255,7 +255,8 @@ class Job(Model):
             if place.name.casefold() in seen:
                 raise ValueError(f"location {place.name!r} stands twice; give each its own name")
             seen.add(place.name.casefold())
-        if self.blasted and not self.base_reading:
+        corrected = self.rule.name is RuleName.ISO_19840 and self.rule.roughness_correction_um > 0
+        if self.blasted and not self.base_reading and not corrected:
             raise ValueError(
                 "blasted is true but base_reading is not; set base_reading = true and read the blasted metal first"
             )
@@ -281,6 +282,11 @@ class Job(Model):
             here = f"location {place.name!r}"
             if self.rule.name is RuleName.SSPC_PA2 and (place.spots < 5 or place.readings_per_spot < 3):
                 raise ValueError(f"{here}: rule sspc-pa2 needs spots of 5 and readings_per_spot of 3 at the least")
+            if self.rule.name is RuleName.SSPC_PA2_EXTENT and (place.spots < 2 or place.readings_per_spot < 3):
+                raise ValueError(
+                    f"{here}: rule sspc-pa2-extent needs spots, the steps that can be taken in this direction, of 2 "
+                    "and readings_per_spot of 3 at the least"
+                )
             if self.rule.name is RuleName.ARCHITECTURAL_LABEL and place.lower is None:
                 raise ValueError(f"{here}: rule architectural-label needs lower, the minimum that the label asks for")
             if self.rule.name is RuleName.ARCHITECTURAL_LABEL and not 3 <= place.readings_per_spot <= 5:

@@ -76,6 +76,7 @@ class RuleName(StrEnum):
     EVERY_READING = "every-reading"
     LOCATION_MEANS = "location-means"
     SSPC_PA2 = "sspc-pa2"
+    SSPC_PA2_EXTENT = "sspc-pa2-extent"
     ISO_19840 = "iso-19840"
     ARCHITECTURAL_LABEL = "architectural-label"
     ARCHITECTURAL_ALUMINIUM = "architectural-aluminium"
