@@ -45,6 +45,11 @@ class ShopFolder:
         return self.root / "certificates"
 
     @property
+    def draws(self) -> Path:
+        """Return where the samples that were drawn are written down."""
+        return self.root / "draws"
+
+    @property
     def identities(self) -> Path:
         """Return where signing identities lie."""
         return self.root / "identities"

@@ -12,9 +12,11 @@ TYPE_CHECKING = False  # as typing's own, without the cost of importing it for -
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from datetime import datetime
+    from decimal import Decimal
     from pathlib import Path
     from typing import Any
 
+    from archive.draws import DrawRecord
     from archive.shop_folder import ShopFolder
     from archive.store import Archive
     from ingest.facts import InspectionFacts
@@ -22,6 +24,7 @@ if TYPE_CHECKING:
     from ingest.open_inspection import OpenInspection
     from schemas.gauge_checks import GaugeCheck
     from schemas.inspections import Inspection
+    from schemas.profile import Profile
     from schemas.shop import Shop
 
 _OCCASIONS = ("opening", "closing", "drop", "battery", "probe", "mode", "temperature", "other")
@@ -44,10 +47,11 @@ def register(commands: Any) -> None:
 def _register_check(commands: Any) -> None:
     check = commands.add_parser(
         "check",
-        help="record a verification, adjustment, calibration or incident of a gauge",
+        help="record a verification, adjustment, calibration, incident or study of a gauge",
         description="Record what shows that a gauge can be trusted, or that it may not be.",
     )
-    kinds = check.add_subparsers(metavar="KIND", required=True)
+    check.set_defaults(run=lambda _: check.error("the following arguments are required: KIND"))
+    kinds = check.add_subparsers(metavar="KIND")
 
     verify = kinds.add_parser("verification", help="the gauge was read on certified standards")
     _who_and_when(verify)
@@ -84,6 +88,48 @@ def _register_check(commands: Any) -> None:
     happened.add_argument("--occasion", choices=_OCCASIONS[2:], required=True, help="what happened")
     happened.set_defaults(run=_check_incident)
 
+    _register_study(check, kinds)
+
+
+def _register_study(check: argparse.ArgumentParser, kinds: Any) -> None:
+    study = kinds.add_parser(
+        "study",
+        help="several operators read the same parts several times: repeatability and reproducibility",
+        description="Find how much of what varies is the gauge (repeatability), its hands (reproducibility) and the "
+        "parts, by analysis of variance and by average and range. Every operator reads every part equally often, two "
+        "times or more, always on one marked spot: elsewhere the film itself differs, and that would count as the "
+        "gauge's. Without --from the readings are typed, one a line, below '@operator CODE' and '@part NAME'; '@undo' "
+        "leaves the last one out. 'filmtally check --study ...' is the same.",
+    )
+    _who_and_when(study)
+    study.add_argument("--mode", choices=_MODES, help="probe mode (needed where the gauge has two)")
+    study.add_argument(
+        "--from",
+        dest="capture",
+        type=_path,
+        metavar="FILE",
+        help="a capture with the same words, or a table with the columns operator, part and reading (CSV)",
+    )
+    study.add_argument("--profile", metavar="NAME", help="line profile (default: the gauge's; typed: what one types)")
+    study.add_argument("--unit", choices=("um", "mil"), help="unit of typed figures and of a table (default: um)")
+    study.add_argument("--temperature", metavar="°C", help="temperature of gauge and parts")
+    study.set_defaults(run=_check_study)
+
+    class AsStudy(argparse.Action):
+        """Take all that follows --study as what follows the kind study."""
+
+        def __call__(self, parser: Any, namespace: argparse.Namespace, values: Any, option: str | None = None) -> None:
+            for name, value in vars(study.parse_args(values)).items():
+                setattr(namespace, name, value)
+
+    check.add_argument(
+        "--study",
+        action=AsStudy,
+        nargs=argparse.REMAINDER,
+        default=argparse.SUPPRESS,
+        help="the same as the kind study; what follows is what 'filmtally check study --help' shows",
+    )
+
 
 def _who_and_when(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--gauge", required=True, metavar="SERIAL")
@@ -106,7 +152,7 @@ def _check_verification(args: argparse.Namespace) -> int:
         checking.StandardReadings(serial, tuple(figures(r, f"standard {serial!r}") for r in readings.split(",")))
         for serial, readings in pairs(args.standard, "--standard").items()
     ]
-    temperature = figures(args.temperature, "--temperature") if args.temperature else None
+    temperature = _temperature(args)
     rows = checking.verification(
         shop,
         check_id=_new_id(done_at),
@@ -214,6 +260,80 @@ def _check_incident(args: argparse.Namespace) -> int:
         note=args.note,
     )
     return _record(args, rows, "recorded; the gauge covers no reading until it is verified")
+
+
+def _check_study(args: argparse.Namespace) -> int:
+    import json
+
+    from ingest import studying
+    from ingest.said import plain_text
+    from schemas.units import Unit
+
+    shop, done_at = _shop_and_moment(args)
+    mode = _mode(shop, args)
+    studying.known(shop, args.gauge, mode, args.by)
+    temperature = _temperature(args)
+    note = plain_text(args.note, "--note") if args.note is not None else None
+    unit = Unit(args.unit) if args.unit else None
+    taking = studying.StudyTaking(shop, mode, lambda: _study_profile(args, shop, unit), unit)
+    check_id = _new_id(done_at)
+    captures = _folder(args).captures
+    if args.capture:
+        came = studying.from_file(taking, args.capture, captures)
+    else:
+        again = f"--profile {args.profile or 'typed'}" + (f" --unit {args.unit}" if args.unit else "")
+        came = studying.from_typing(taking, sys.stdin, args.now, captures / f"{check_id}.typed", again)
+    rows = studying.rows(
+        taking,
+        check_id=check_id,
+        gauge_serial=args.gauge,
+        done_at=done_at,
+        run_by=args.by,
+        temperature_c=temperature,
+        note=note,
+        capture_sha256=came.capture.sha256,
+    )
+    archive = _archive(args)
+    # What is typed again is another study; a file that is given again is the same one.
+    known = archive.checks(args.gauge) if args.capture else []
+    before = studying.recorded_before(known, rows, at_any_time=args.at is None)
+    if before is None:
+        archive.commit_checks(rows, args.now())
+    came.drop_draft()
+    if args.json:
+        told = {"check_id": before or check_id, "kind": rows[0].kind, "recorded_before": before is not None}
+        print(json.dumps({**told, **studying.as_json(came.result)}, ensure_ascii=False))
+    else:
+        what = "this very capture was recorded before; nothing was added" if before else "study recorded"
+        print(f"{studying.report(came.result)}\n\ncheck {before or check_id}: {what}")
+    return 0
+
+
+def _study_profile(args: argparse.Namespace, shop: Shop, unit: Any) -> Profile:
+    from ingest.facts import typed_profile
+    from schemas.errors import BadInput
+    from schemas.units import Unit
+
+    folder = _folder(args)
+    name = args.profile or (shop.find_gauge(args.gauge).profile if args.capture else "typed")
+    if name is None:
+        raise BadInput(
+            f"gauge {args.gauge!r} has no line profile in shop.toml; name one with --profile "
+            f"(there are: {', '.join(['typed', *folder.names('profiles')])})"
+        )
+    return typed_profile(unit or Unit.UM, shop.decimal_mark) if name == "typed" else folder.profile(name)
+
+
+def _temperature(args: argparse.Namespace) -> Decimal | None:
+    from ingest.said import figures
+    from schemas.errors import BadInput
+
+    if not args.temperature:
+        return None
+    found = figures(args.temperature, "--temperature")
+    if found != round(found, 1) or abs(found) >= 1000:
+        raise BadInput(f"--temperature {args.temperature}: one decimal is kept of a temperature in °C; correct it")
+    return found
 
 
 def _record(args: argparse.Namespace, rows: list[GaugeCheck], answer: str) -> int:
@@ -429,7 +549,13 @@ def _new_facts(args: argparse.Namespace, folder: ShopFolder, *, typed: bool = Fa
         raise BadInput("--piece and --pieces exclude each other; name the pieces or count them")
     if args.pieces is not None and not 1 <= args.pieces <= _MOST_PIECES:
         raise BadInput(f"--pieces {args.pieces}: from 1 to {_MOST_PIECES} pieces are measured; correct the number")
-    pieces = tuple(args.piece) if args.piece else tuple(str(n) for n in range(1, (args.pieces or 1) + 1))
+    drawn = _drawn(args, folder)
+    if args.piece:
+        pieces = tuple(args.piece)
+    elif drawn is not None and args.pieces is None:
+        pieces = tuple(map(str, drawn.pieces))
+    else:
+        pieces = tuple(str(n) for n in range(1, (args.pieces or 1) + 1))
     if len(set(pieces)) < len(pieces):
         raise BadInput("a piece is named twice; give each its own name")
     for option in ("lot_size", "coats", "bakes"):
@@ -439,6 +565,11 @@ def _new_facts(args: argparse.Namespace, folder: ShopFolder, *, typed: bool = Fa
     if args.lot_size is not None and args.lot_size < len(pieces):
         raise BadInput(
             f"--lot-size {args.lot_size} is less than the {len(pieces)} pieces measured; correct one of them"
+        )
+    if job.sampling is not None and args.lot_size is None:
+        raise BadInput(
+            f"job {args.job!r} samples its lots, so the plan needs the number of pieces: say --lot-size, or draw the "
+            f"pieces first with 'filmtally assess --plan {args.job} --lot {args.lot} --lot-size N'"
         )
     name = args.profile or ("typed" if typed else gauge.profile)
     if name is None:
@@ -467,7 +598,40 @@ def _new_facts(args: argparse.Namespace, folder: ShopFolder, *, typed: bool = Fa
         powder=args.powder,
         powder_batch=args.powder_batch,
         sprayer=args.sprayer,
+        notes=_notes_of(drawn),
     )
+
+
+def _drawn(args: argparse.Namespace, folder: ShopFolder) -> DrawRecord | None:
+    """Return the sample that was drawn for this lot, the last one where there are several; fills in the lot's size.
+
+    Raises:
+        BadInput: It was drawn from another number of pieces than is said now.
+    """
+    from archive.draws import draws_of
+    from schemas.errors import BadInput
+
+    draws = draws_of(folder.draws, args.job, args.lot)
+    if not draws:
+        return None
+    if args.lot_size is None:
+        args.lot_size = draws[-1].lot_size
+    if args.lot_size != draws[-1].lot_size:
+        raise BadInput(
+            f"--lot-size {args.lot_size}: the sample of lot {args.lot!r} was drawn from {draws[-1].lot_size} pieces; "
+            f"correct the number, or draw again with 'filmtally assess --plan {args.job} --lot {args.lot} --draw-again REASON'"
+        )
+    return draws[-1]
+
+
+def _notes_of(drawn: DrawRecord | None) -> tuple[str, ...]:
+    """Return what a new inspection notes about its sample: enough to draw it again."""
+    from rules.lots import Drawn
+
+    if drawn is None:
+        return ()
+    again = () if drawn.why is None else (f"the sample was drawn again: {drawn.why}",)
+    return (Drawn(drawn.seed, drawn.lot_size, drawn.n).as_note(), *again)
 
 
 def _already_taken(

@@ -39,6 +39,8 @@ class InspectionFacts:
     powder: str | None = None
     powder_batch: str | None = None
     sprayer: str | None = None
+    #: What was noted before the first reading: the sample that was drawn.
+    notes: tuple[str, ...] = ()
 
     def to_record(self) -> dict[str, Any]:
         """Return the facts as a journal keeps them."""
@@ -46,16 +48,19 @@ class InspectionFacts:
         for model in ("job", "shop", "profile"):
             plain[model] = plain[model].to_json()
         plain["pieces"] = list(self.pieces)
+        plain["notes"] = list(self.notes)
         return plain
 
     @classmethod
     def from_record(cls, record: dict[str, Any]) -> Self:
         """Return the facts that :meth:`to_record` wrote."""
-        plain = {f.name: record[f.name] for f in dataclasses.fields(cls)}
+        # A journal begun by an earlier edition knows of no notes.
+        plain = {f.name: record[f.name] for f in dataclasses.fields(cls) if f.name in record or f.name != "notes"}
         plain["job"] = Job.from_json(plain["job"])
         plain["shop"] = Shop.from_json(plain["shop"])
         plain["profile"] = Profile.from_json(plain["profile"])
         plain["pieces"] = tuple(plain["pieces"])
+        plain["notes"] = tuple(plain.get("notes", ()))
         return cls(**plain)
 
 

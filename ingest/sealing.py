@@ -81,7 +81,7 @@ def seal(
     if facts.job.base_reading:
         _need_base(facts, taking, base)
     table = _table(facts, taking, base, checks)
-    notes = list(taking.notes)
+    notes = [*(Note(None, facts.inspector, text) for text in facts.notes), *taking.notes]
     if as_is is not None:
         notes.append(Note(sealed_at.isoformat(), sealed_by, f"sealed with readings missing: {as_is}"))
     inspection = _record(

@@ -9,8 +9,14 @@ from typing import Final
 
 from archive.store import Archive
 from report.evidence import Evidence
+from report.lot_series import lot_terms, standing_before
+from report.shop_history import recoat_differences
 from rules.assessment import assess
+from rules.lot_judgement import LotTerms
+from rules.lots import Standing
+from rules.recoat import added_build
 from rules.results import Assessment
+from rules.verdict import Verdict
 from schemas.errors import BadInput
 from schemas.gauge_checks import GaugeCheck
 from schemas.inspections import Inspection
@@ -54,7 +60,25 @@ def the_inspection(archive: Archive, wanted: str) -> Inspection:
 
 
 def assessed(archive: Archive, inspection: Inspection) -> Assessed:
-    """Return *inspection* judged by its own job and policy and by every check that bears on it."""
+    """Return *inspection* judged by its own job and policy, by every check that bears on it and the lots before its own."""
+    job = Job.from_json(inspection.job_json)
+    if job.sampling is None:
+        return _assessed(archive, inspection, None)
+    state = series_before(archive, job, inspection.customer, inspection.inspection_id)
+    return _assessed(archive, inspection, lot_terms(inspection, state))
+
+
+def series_before(archive: Archive, job: Job, customer: str, before: str | None) -> Standing | None:
+    """Return how the series of lots of *job* stands before an inspection, or now; None where it has none."""
+
+    def judged(inspection: Inspection, terms: LotTerms) -> tuple[Evidence, Assessment]:
+        case = _assessed(archive, inspection, terms)
+        return case.evidence, case.assessment
+
+    return standing_before(archive, job, customer, before, judged)
+
+
+def _assessed(archive: Archive, inspection: Inspection, lot: LotTerms | None) -> Assessed:
     readings = archive.reading_records(inspection.inspection_id, inspection.revision)
     evidence = Evidence(
         shop=Shop.from_json(inspection.shop_json),
@@ -63,8 +87,14 @@ def assessed(archive: Archive, inspection: Inspection) -> Assessed:
         readings=tuple(readings),
         # A study says how a gauge and its hands repeat; it covers no reading.
         checks=tuple(c for c in archive.checks(inspection.gauge_serial) if c.kind != CheckKind.STUDY),
+        lot=lot,
     )
     whole = judge(evidence)
+    if evidence.job.recoat is not None and any(f.verdict is Verdict.FAIL for f in whole.about_pieces):
+        # Only what misses asks what a further coat would add.
+        differences = recoat_differences(archive, evidence.job, inspection.inspection_id)
+        evidence = replace(evidence, added=added_build(differences, evidence.job.unit))
+        whole = judge(evidence)
     bearing = replace(evidence, checks=bearing_checks(readings, evidence.checks))
     few = judge(bearing)
     # A sentence may cite an older check; then all are kept, so that the evidence gives the same again.
@@ -81,6 +111,8 @@ def judge(evidence: Evidence) -> Assessment:
         evidence.checks,
         coats=inspection.coats,
         bakes=inspection.bakes,
+        lot=evidence.lot,
+        added=evidence.added,
     )
 
 

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from archive.checking import Trouble
     from archive.shop_folder import ShopFolder
     from archive.store import Archive
+    from report.planning import LotPlan
     from schemas.certificates import Certificate
     from schemas.job import Rule
     from schemas.vocabulary import RuleName
@@ -144,6 +145,20 @@ def _register_assess(commands: Any) -> None:
     assess.add_argument(
         "--rules", action="store_true", help="list the acceptance rules, their sources, and how well each is known"
     )
+    assess.add_argument(
+        "--plan",
+        metavar="JOB",
+        help="before measuring: how many pieces of a lot this job asks for, drawn at random, and what that can tell",
+    )
+    assess.add_argument("--lot", help="with --plan: the lot to draw from; the draw is written down")
+    assess.add_argument("--lot-size", type=int, metavar="N", help="with --plan: pieces in the lot")
+    assess.add_argument(
+        "--seed", metavar="WORD", help="with --plan: draw with this seed, said before (default: a random one)"
+    )
+    assess.add_argument(
+        "--draw-again", metavar="REASON", help="with --plan: draw this lot once more; the first draw is kept"
+    )
+    assess.add_argument("--picture", type=_path, metavar="FILE", help="with --plan: the plan's curve as SVG")
     assess.add_argument("--json", action="store_true", help="answer as JSON")
     assess.set_defaults(run=_assess)
 
@@ -152,13 +167,17 @@ def _assess(args: argparse.Namespace) -> int:
     import json
 
     from report.assessing import assessed, the_inspection
+    from report.explanation import explanation_lines
     from report.figures import VERDICT_WORDS
-    from report.plain_text import assessment_json, assessment_lines, table
+    from report.plain_text import assessment_json
+    from report.terminal_text import table, width
     from schemas.errors import BadInput
 
     if args.rules:
         return _list_rules(args)
     _folder(args).shop()
+    if args.plan is not None:
+        return _plan(args)
     archive = _archive(args)
     if args.all:
         cases = [assessed(archive, i) for i in archive.inspections()]
@@ -183,8 +202,76 @@ def _assess(args: argparse.Namespace) -> int:
     if args.json:
         print(json.dumps(assessment_json(case), ensure_ascii=False))
     else:
-        print("\n".join(assessment_lines(case)))
+        print("\n".join(explanation_lines(case, width())))
     return _assess_code(case)
+
+
+def _plan(args: argparse.Namespace) -> int:
+    import json
+    import secrets
+    from datetime import UTC
+
+    from archive.draws import draws_of, record_draw
+    from report.assessing import series_before
+    from report.planning import draw_record, plan_json, plan_lines, plan_lot
+    from report.shop_history import spreads
+    from report.terminal_text import width, wrapped
+    from rules.lots import Drawn
+    from schemas.errors import BadInput
+
+    folder = _folder(args)
+    archive = _archive(args)
+    job = folder.job(args.plan)
+    if args.lot_size is None or args.lot_size < 1:
+        raise BadInput("--plan needs --lot-size, the number of pieces in the lot, 1 or more")
+    if args.lot is None and (args.seed or args.draw_again):
+        raise BadInput("--seed and --draw-again draw for a lot; name it with --lot")
+    before = draws_of(folder.draws, args.plan, args.lot) if args.lot else []
+    if before and not args.draw_again:
+        if args.seed not in (None, before[-1].seed) or before[-1].lot_size != args.lot_size:
+            raise BadInput(
+                f"lot {args.lot!r} was drawn from already, {before[-1].n} of {before[-1].lot_size} pieces with the seed "
+                f"{before[-1].seed}; a draw that is repeated until it pleases is none. If it has to be: --draw-again REASON"
+            )
+        seed = before[-1].seed
+    elif args.lot:
+        seed = args.seed or f"{args.now():%Y%m%d}-{secrets.token_hex(4)}"
+    else:
+        seed = None
+    state = series_before(archive, job, job.customer, None)
+    plan = plan_lot(args.plan, job, args.lot, args.lot_size, state, spreads(archive, job), seed)
+    picture = None if args.picture is None else _curve(args, plan)
+    if args.lot and (not before or args.draw_again):
+        at = args.now().astimezone(UTC).isoformat(timespec="seconds")
+        record_draw(folder.draws, draw_record(plan, at, args.draw_again))
+    elif before and plan.drawn != Drawn(before[-1].seed, before[-1].lot_size, before[-1].n):
+        raise BadInput(
+            f"lot {args.lot!r} was drawn for a plan of {before[-1].n} pieces, and the plan is now {plan.statement.n}: "
+            "draw again with --draw-again REASON"
+        )
+    if picture is not None:
+        args.picture.write_text(picture, encoding="utf-8")
+    if args.json:
+        print(json.dumps(plan_json(plan), ensure_ascii=False))
+    else:
+        lot = f" --lot {args.lot}" if args.lot else ""
+        go_on = f"filmtally measure --job {args.plan}{lot} --lot-size {args.lot_size} …"
+        print("\n".join(wrapped(plan_lines(plan, go_on), width())))
+        if picture is not None:
+            print(f"the curve: {args.picture}")
+    return 0
+
+
+def _curve(args: argparse.Namespace, plan: LotPlan) -> str:
+    from report.curve_picture import curve_svg
+    from schemas.errors import BadInput
+
+    try:
+        return curve_svg(
+            plan.statement, f"Lot of {plan.lot_size}, {plan.statement.n} measured: how often lots are accepted"
+        )
+    except ValueError as without:
+        raise BadInput(f"--picture {args.picture}: {without}") from None
 
 
 def _assess_code(case: Any) -> int:

@@ -1,13 +1,15 @@
 """The JSON document inside a certificate: all that is needed to compute it again, and what it states.
 
-    {"schema": "filmtally certificate", "version": 1,
+    {"schema": "filmtally certificate", "version": 2,
      "certificate": {...}, "shop": {...}, "job": {...}, "inspection": {...},
-     "readings": [...], "checks": [...], "judged": {...}, "stated": {...}, "edition": "..."}
+     "readings": [...], "checks": [...], "judged": {...}, "stated": {...}, "edition": "...",
+     "series": {...}, "recoats": {...}}
 
 Exact numbers are strings, times are UTC in ISO 8601. `shop` and `job` are what shop.toml and the job
 file said when the inspection was sealed; `inspection`, `readings` and `checks` have the columns of
 schemas/README.md; `judged` holds verdict, gate and builds exactly; `stated` holds every string on the
-pages, worded by the `edition` of the program that made them.
+pages, worded by the `edition` of the program that made them; `series`, there where the job samples its lots, holds how
+severely the lot was inspected and why; `recoats`, there where it bears on the advice, what a further coat added before.
 """
 
 from __future__ import annotations
@@ -26,7 +28,11 @@ from typing import Any, Final, TypeVar
 from report.edition import edition
 from report.evidence import Evidence, IssueFacts
 from report.judged import judged
+from report.lot_series import lot_terms
 from report.view import CertificateView
+from rules.lot_judgement import LotTerms
+from rules.lot_tables import Severity
+from rules.recoat import AddedBuild
 from rules.results import Assessment
 from schemas.column import Table
 from schemas.errors import BadInput, IntegrityFailed
@@ -37,7 +43,7 @@ from schemas.readings import GaugeReading
 from schemas.shop import Shop
 
 SCHEMA: Final = "filmtally certificate"
-VERSION: Final = 1
+VERSION: Final = 2
 
 # Said once, as objects of their own, so the inspection does not carry them a second time as text.
 _SAID_ELSEWHERE: Final = ("job_json", "shop_json")
@@ -53,7 +59,7 @@ def document(evidence: Evidence, assessment: Assessment, facts: IssueFacts, view
     inspection = as_plain(evidence.inspection)
     for key in _SAID_ELSEWHERE:
         del inspection[key]
-    content = {
+    content: dict[str, Any] = {
         "schema": SCHEMA,
         "version": VERSION,
         "certificate": as_plain(facts),
@@ -66,6 +72,11 @@ def document(evidence: Evidence, assessment: Assessment, facts: IssueFacts, view
         "stated": view.stated(),
         "edition": edition(),
     }
+    if evidence.lot is not None:
+        lot = evidence.lot
+        content["series"] = {"severity": lot.severity.value, "stopped": lot.stopped, "changes": list(lot.changes)}
+    if evidence.added is not None:
+        content["recoats"] = as_plain(evidence.added)
     return json.dumps(content, ensure_ascii=False, indent=1).encode()
 
 
@@ -112,6 +123,10 @@ def read_document(content: bytes) -> ReadDocument:
             readings=tuple(from_plain(GaugeReading, r) for r in plain["readings"]),
             checks=tuple(from_plain(GaugeCheck, c) for c in plain["checks"]),
         )
+        if "series" in plain:
+            evidence = dataclasses.replace(evidence, lot=_lot(evidence.inspection, plain["series"]))
+        if "recoats" in plain:
+            evidence = dataclasses.replace(evidence, added=from_plain(AddedBuild, plain["recoats"]))
         facts = from_plain(IssueFacts, plain["certificate"])
         return ReadDocument(evidence, facts, dict(plain["judged"]), dict(plain["stated"]), str(plain["edition"]))
     except (KeyError, TypeError, ValueError, AttributeError, RecursionError, ArithmeticError) as wrong:
@@ -149,6 +164,13 @@ def csv_of(contract: Table, records: Iterable[Any]) -> bytes:
         plain = as_plain(record)
         writer.writerow([_cell(plain[name]) for name in names])
     return out.getvalue().encode()
+
+
+def _lot(inspection: Inspection, series: dict[str, Any]) -> LotTerms:
+    terms = lot_terms(inspection)
+    changes = tuple(_restored(str, change, "changes") for change in series["changes"])
+    stopped = _restored(bool, series["stopped"], "stopped")
+    return dataclasses.replace(terms, severity=Severity(series["severity"]), stopped=stopped, changes=changes)
 
 
 def _cell(plain: Any) -> str:

@@ -13,7 +13,7 @@ from importlib.resources.abc import Traversable
 from typing import Final
 
 _PACKAGES: Final = ("report", "rules", "schemas")
-_SUFFIXES: Final = (".py", ".html", ".css", ".ttf")
+_SUFFIXES: Final = (".py", ".toml", ".html", ".css", ".ttf")
 
 
 @cache

@@ -7,7 +7,10 @@ from datetime import datetime
 from fractions import Fraction
 
 from rules.film_build import is_judged
+from rules.lot_judgement import LotTerms
+from rules.recoat import AddedBuild
 from rules.results import Assessment
+from rules.unusual_readings import JudgedReading, UnusualReading, unusual_readings
 from schemas.gauge_checks import GaugeCheck
 from schemas.inspections import Inspection
 from schemas.job import Job
@@ -25,6 +28,8 @@ class Evidence:
         inspection: The sealed inspection.
         readings: Its readings, counted or not, by number.
         checks: The checks of its gauge that bear on it.
+        lot: What is known of its lot, where the job samples.
+        added: What recoats of the part added before, where they bear on the advice.
     """
 
     shop: Shop
@@ -32,6 +37,8 @@ class Evidence:
     inspection: Inspection
     readings: tuple[GaugeReading, ...]
     checks: tuple[GaugeCheck, ...]
+    lot: LotTerms | None = None
+    added: AddedBuild | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,3 +83,20 @@ def builds_by_reading(evidence: Evidence, assessment: Assessment) -> dict[int, F
         numbers = [r.reading_no for r in evidence.readings if is_judged(r) and r.location == place.location]
         builds.update(zip(numbers, place.builds, strict=True))
     return builds
+
+
+def judged_readings(evidence: Evidence, assessment: Assessment) -> list[JudgedReading]:
+    """Return the readings that count with their builds as they were judged, in the order taken."""
+    builds = builds_by_reading(evidence, assessment)
+    return [
+        JudgedReading(r.reading_no, r.piece, r.location, builds[r.reading_no])
+        for r in evidence.readings
+        if r.reading_no in builds
+    ]
+
+
+def flagged(evidence: Evidence, assessment: Assessment) -> tuple[UnusualReading, ...]:
+    """Return the unusual readings of an inspection."""
+    serial = evidence.inspection.gauge_serial
+    gauge = next((g for g in evidence.shop.gauge if g.serial == serial), None)
+    return unusual_readings(judged_readings(evidence, assessment), assessment.unit, gauge)

@@ -1,4 +1,4 @@
-"""An assessment, a history and a verification as lines of plain text, and as plain JSON. Pure."""
+"""An assessment as plain JSON, a history and a verification as lines of plain text. Pure."""
 
 from __future__ import annotations
 
@@ -8,44 +8,18 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from report.assessing import Assessed
+from report.evidence import flagged
 from report.figures import VERDICT_WORDS, moment, places_of
+from report.spread import spread_json
+from report.terminal_text import table
 from report.verifying import VerificationReport
 from report.view import advice_block, all_findings, build_row
 from rules.film_build import is_judged
-from rules.results import GateState
+from rules.lot_judgement import LotStatement
+from rules.uncertainty import Budget
 from rules.verdict import Verdict
 from schemas.certificates import Certificate
 from schemas.inspections import Inspection
-
-
-def assessment_lines(case: Assessed) -> list[str]:
-    """Return an assessment as it is read at the bench: verdict, builds, gate, findings, advice."""
-    inspection, assessment = case.evidence.inspection, case.assessment
-    unit = assessment.unit.symbol
-    places = places_of((r for r in case.evidence.readings if is_judged(r)), assessment.unit)
-    rows = [build_row(place, places, assessment.unit) for place in assessment.locations]
-    head = ("location", "limits", "n", "mean", "least", "greatest", "s", "U", "verdict")
-    cells = [
-        (r.location, r.limits, r.count, r.mean, r.least, r.greatest, r.deviation, r.expanded, r.verdict) for r in rows
-    ]
-    lines = [
-        f"inspection {inspection.inspection_id} revision {inspection.revision}, part {inspection.part_no}, lot {inspection.lot}: "
-        f"{VERDICT_WORDS[assessment.verdict].upper()}",
-        f"rule: {assessment.rule.title}",
-        f"gauge: {assessment.coverage.state}. {assessment.coverage.sentence}",
-    ]
-    if assessment.coverage.state is not GateState.COVERED:
-        lines.append(f"by the readings alone: {VERDICT_WORDS[assessment.conformity]}")
-    lines += ["", f"film build in {unit}", *table([head, *cells], right={2, 3, 4, 5, 6, 7})]
-    open_findings = [f for f in all_findings(assessment) if f.verdict is not Verdict.PASS or f.conditional]
-    if open_findings:
-        lines += ["", "findings", *(f"  {f.sentence}" for f in open_findings)]
-    for advice in assessment.advice:
-        block = advice_block(advice)
-        lines += ["", f"advice: {block.action}. {block.sentence}", *(f"  because: {r}" for r in block.reasons)]
-        lines += [f"  ask first: {a}" for a in block.ask_first]
-        lines += [f"  caution: {c.text} ({c.authority})" for c in block.cautions]
-    return [line.replace("\u00a0", " ") for line in lines]
 
 
 def assessment_json(case: Assessed) -> dict[str, Any]:
@@ -70,7 +44,14 @@ def assessment_json(case: Assessed) -> dict[str, Any]:
             "last_good": assessment.coverage.last_good.check_id if assessment.coverage.last_good else None,
         },
         "locations": [
-            {**asdict(build_row(place, places, assessment.unit)), "verdict": place.verdict.name}
+            {
+                **asdict(build_row(place, places, assessment.unit)),
+                "verdict": place.verdict.name,
+                "conditional": place.conditional,
+                "uncertainty_um": _budget_json(place.uncertainty),
+                "uncertainty_of_one_reading_um": _budget_json(place.one_reading),
+                "risk": None if place.risk is None else float(place.risk),
+            }
             for place in assessment.locations
         ],
         "findings": [
@@ -83,7 +64,51 @@ def assessment_json(case: Assessed) -> dict[str, Any]:
             }
             for f in all_findings(assessment)
         ],
-        "advice": [asdict(advice_block(a)) for a in assessment.advice],
+        "correction": assessment.correction or None,
+        "unusual": [
+            {
+                "reading": flag.number,
+                "piece": flag.piece,
+                "location": flag.location,
+                "distance": float(flag.distance),
+                "critical": float(flag.critical),
+                "sentence": flag.sentence,
+            }
+            for flag in flagged(case.evidence, assessment)
+        ],
+        "variance_components": spread_json(case.evidence, assessment),
+        "lot_plan": None if assessment.lot is None else _lot_json(assessment.lot),
+        "set_apart": list(assessment.set_apart),
+        "advice": [{**asdict(advice_block(a)), "rank": a.rank} for a in assessment.advice],
+    }
+
+
+def _budget_json(budget: Budget | None) -> dict[str, Any] | None:
+    if budget is None:
+        return None
+    return {
+        "components": [
+            {"name": c.name, "type": c.kind.value, "standard": float(c.standard), "how": c.how}
+            for c in budget.components
+        ],
+        "combined": float(budget.combined),
+        "effective_degrees_of_freedom": None if budget.effective_degrees is None else float(budget.effective_degrees),
+        "coverage": float(budget.coverage),
+        "factor": float(budget.factor),
+        "expanded": float(budget.expanded),
+    }
+
+
+def _lot_json(lot: LotStatement) -> dict[str, Any]:
+    return {
+        "scheme": lot.scheme.value,
+        "pieces_to_measure": lot.n,
+        "plan": lot.text,
+        "source": lot.source,
+        "known": lot.known,
+        "series": lot.series,
+        "chosen": lot.chosen,
+        "risk": lot.risk,
     }
 
 
@@ -151,17 +176,3 @@ def verification_lines(found: VerificationReport) -> list[str]:
     if found.number is not None:
         lines.append(f"certificate {found.number}, states: {found.states}")
     return [line.replace("\u00a0", " ") for line in lines]
-
-
-def table(rows: Sequence[Sequence[str]], right: Iterable[int] = ()) -> list[str]:
-    """Return *rows* of equal length as lines with aligned columns; columns in *right* are flush right."""
-    flush = set(right)
-    widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]))]
-    return [
-        "  "
-        + "  ".join(
-            cell.rjust(width) if i in flush else cell.ljust(width)
-            for i, (cell, width) in enumerate(zip(row, widths, strict=True))
-        ).rstrip()
-        for row in rows
-    ]

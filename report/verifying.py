@@ -29,6 +29,7 @@ from pyhanko.sign.fields import MDPPerm
 from pyhanko.sign.validation import SignatureCoverageLevel, validate_pdf_signature
 from pyhanko_certvalidator import ValidationContext
 
+from report.assessing import judge
 from report.certificate import html_of
 from report.document import ReadDocument, csv_of, read_document
 from report.edition import edition
@@ -37,7 +38,6 @@ from report.judged import as_far_as, judged, misprint
 from report.printed import printed_differs, printed_lacks
 from report.signing import RELEASE_FIELD
 from report.view import certificate_view
-from rules.assessment import assess
 from rules.results import Assessment
 from rules.verdict import Verdict
 from schemas.certificates import Certificate
@@ -432,8 +432,7 @@ def _computed_again(pdf: bytes, stated: ReadDocument) -> list[Part]:
 
 def assess_evidence(stated: ReadDocument) -> Assessment:
     """Return what the rules say of a certificate's own data."""
-    e = stated.evidence
-    return assess(e.job, e.shop, e.readings, e.checks, coats=e.inspection.coats, bakes=e.inspection.bakes)
+    return judge(stated.evidence)
 
 
 def _pages(pdf: bytes, stated: ReadDocument, assessment: Assessment) -> Part:

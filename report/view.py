@@ -14,7 +14,7 @@ from fractions import Fraction
 from typing import Any, Final
 from zoneinfo import ZoneInfo
 
-from report.evidence import Evidence, IssueFacts, builds_by_reading
+from report.evidence import Evidence, IssueFacts, builds_by_reading, flagged
 from report.figures import (
     DASH,
     VERDICT_WORDS,
@@ -37,6 +37,7 @@ from rules.film_build import is_judged
 from rules.results import Action, Advice, Assessment, CheckSummary, GateState, LocationResult
 from rules.uncertainty import COMPONENTS
 from rules.verdict import Finding, Verdict
+from rules.wording import listed
 from schemas.gauge_checks import GaugeCheck
 from schemas.job import DecisionTerms
 from schemas.readings import GaugeReading
@@ -104,6 +105,7 @@ class BudgetRow:
     degrees: str
     factor: str
     expanded: str
+    one_reading: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,8 +136,11 @@ class AdviceBlock:
 
     action: str
     sentence: str
+    test: str
     reasons: tuple[str, ...]
+    notes: tuple[str, ...]
     ask_first: tuple[str, ...]
+    ruled_out: tuple[str, ...]
     cautions: tuple[CautionLine, ...]
 
 
@@ -196,7 +201,9 @@ class CertificateView:
     gate_sentence: str
     checks: tuple[CheckRow, ...]
     rule: tuple[Fact, ...]
+    sampling: tuple[Fact, ...]
     findings: tuple[str, ...]
+    notable: tuple[str, ...]
     not_measured: tuple[str, ...]
     advice: tuple[AdviceBlock, ...]
     release: tuple[Fact, ...]
@@ -250,7 +257,12 @@ def certificate_view(evidence: Evidence, assessment: Assessment, facts: IssueFac
         gate_sentence=assessment.coverage.sentence,
         checks=tuple(_check_row(c, places, assessment.unit, zone) for c in cited_checks(evidence, assessment)),
         rule=_rule(assessment, job.decision),
+        sampling=_sampling(assessment),
         findings=tuple(f.sentence for f in all_findings(assessment) if f.verdict is not Verdict.PASS or f.conditional),
+        notable=(
+            *(place.risk_sentence for place in assessment.locations if place.risk_sentence),
+            *(flag.sentence for flag in flagged(evidence, assessment)),
+        ),
         not_measured=_not_measured(evidence),
         advice=tuple(advice_block(a) for a in assessment.advice if a.action is not Action.ACCEPT),
         release=_release(evidence, facts, zone),
@@ -340,6 +352,8 @@ def _process(evidence: Evidence) -> tuple[Fact, ...]:
 
 def _verdict_sentence(assessment: Assessment) -> str:
     covered = assessment.coverage.state is GateState.COVERED
+    if assessment.lot is not None and covered:
+        return f"{_lot_sentence(assessment)} {RELATES_ONLY} {IN_FULL}"
     by_rule = {
         Verdict.PASS: "By the rule below, the items measured conform to the limits below.",
         Verdict.UNDECIDED: "By the rule below, it is not decided whether the items measured conform to the limits below.",
@@ -355,6 +369,21 @@ def _verdict_sentence(assessment: Assessment) -> str:
         Verdict.FAIL: "Taken as they stand the readings would not conform, ",
     }[assessment.conformity]
     return f"{readings}but the gauge was not shown to be right when they were taken. {RELATES_ONLY} {IN_FULL}"
+
+
+def _lot_sentence(assessment: Assessment) -> str:
+    if assessment.verdict is Verdict.FAIL:
+        return "By the rule and the plan below, the lot is not accepted."
+    if assessment.verdict is Verdict.UNDECIDED:
+        return "By the rule and the plan below, it is not decided whether the lot is accepted."
+    apart = assessment.set_apart
+    if not apart:
+        return "By the rule and the plan below, the lot is accepted; every piece measured conforms."
+    pieces = f"piece {apart[0]} does" if len(apart) == 1 else f"pieces {listed(apart)} do"
+    return (
+        f"By the rule and the plan below, the lot is accepted; {pieces} not conform, are set apart and no part of what is "
+        "certified."
+    ).replace("not conform, are set", "not conform, is set" if len(apart) == 1 else "not conform, are set")
 
 
 def _person(evidence: Evidence, code: str) -> str:
@@ -461,18 +490,20 @@ def _budget_row(place: LocationResult, places: int, unit: Unit) -> BudgetRow:
         degrees="\u221e" if budget.effective_degrees is None else str(int(budget.effective_degrees)),
         factor=figure(budget.factor, 2),
         expanded=_uncertainty(budget.expanded, places, unit),
+        one_reading=_uncertainty(place.one_reading.expanded if place.one_reading else None, places, unit),
     )
 
 
 def _budget_intro(coverage: Decimal, unit: str) -> str:
     return (
         f"Standard uncertainties of the mean at each location, in {unit}, by the GUM (JCGM 100:2008); u: combined; \u03bd: effective "
-        f"degrees of freedom (Welch-Satterthwaite); U = k · u covers with about {(coverage * 100).normalize():f}\u00a0%. "
-        "Repeatability holds the spread of the surface too."
+        f"degrees of freedom (Welch-Satterthwaite); U = k · u covers with about {(coverage * 100).normalize():f}\u00a0%. U(1): the "
+        "same for one reading, which repeats as on the standards. Repeatability of a mean holds the spread of the surface."
     )
 
 
-def _decision(terms: DecisionTerms) -> str:
+def decision_text(terms: DecisionTerms) -> str:
+    """Return the decision rule of a job in words, with the risk that it leaves."""
     risk = figure(Fraction(worst_risk(terms.guard_factor, normal_quantile((1 + terms.coverage) / 2))) * 100, 1)
     return DECISION_RULES[terms.rule].format(r=as_written(terms.guard_factor), risk=risk)
 
@@ -484,13 +515,28 @@ def _rule(assessment: Assessment, terms: DecisionTerms) -> tuple[Fact, ...]:
         ("Rule", f"{rule.title}. {rule.text}"),
         ("Source", edition),
         ("How well known", rule.known),
-        ("Decision rule", _decision(terms)),
+        ("Decision rule", decision_text(terms)),
+        ("Correction", assessment.correction or None),
+    )
+
+
+def _sampling(assessment: Assessment) -> tuple[Fact, ...]:
+    lot = assessment.lot
+    if lot is None:
+        return ()
+    return _facts(
+        ("Plan of the lot", lot.text),
+        ("Series", lot.series),
+        ("Pieces", lot.chosen),
+        ("What it can tell", lot.risk),
+        ("Source of the plan", f"{lot.source}; {lot.known}"),
     )
 
 
 def all_findings(assessment: Assessment) -> list[Finding]:
     """Return every finding, those at a location first."""
-    return [f for place in assessment.locations for f in place.findings] + list(assessment.lot_findings)
+    at_places = [f for place in assessment.locations for f in place.findings]
+    return [*at_places, *assessment.piece_findings, *assessment.lot_findings]
 
 
 def _not_measured(evidence: Evidence) -> tuple[str, ...]:
@@ -516,8 +562,11 @@ def advice_block(advice: Advice) -> AdviceBlock:
     return AdviceBlock(
         action=advice.action.value,
         sentence=advice.sentence,
+        test=advice.test,
         reasons=advice.reasons,
+        notes=advice.notes,
         ask_first=advice.ask_first,
+        ruled_out=advice.ruled_out,
         cautions=tuple(CautionLine(c.text, f"{c.authority}; {c.known}") for c in advice.cautions),
     )
 

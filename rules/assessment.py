@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
@@ -12,11 +13,15 @@ from rules.calibration_gate import cover
 from rules.conformity import by_piece_and_location, judge, judged_builds, rule_statement
 from rules.disposition import advise
 from rules.film_build import Judged, is_base
-from rules.guarding import LocationKnowledge, guarded, knowledge
+from rules.guarding import Risk, guard_bands, guarded, knowledge, risks
+from rules.location_budget import LocationKnowledge
+from rules.lot_judgement import LotTerms, judge_sampling, nonconforming_pieces, state_plan
 from rules.places import PieceLocation
-from rules.results import Assessment, GateState, LocationResult
+from rules.recoat import AddedBuild
+from rules.results import Assessment, Coverage, GateState, LocationResult
 from rules.statistics import mean, standard_deviation
 from rules.verdict import Finding, Verdict, overall
+from rules.verification_error import Correcting, corrected_readings, correcting
 from schemas.gauge_checks import GaugeCheck
 from schemas.job import Job, Location
 from schemas.readings import GaugeReading
@@ -31,6 +36,8 @@ def assess(
     *,
     coats: int,
     bakes: int,
+    lot: LotTerms | None = None,
+    added: AddedBuild | None = None,
 ) -> Assessment:
     """Return what is decided about one inspection, and the first advice.
 
@@ -45,14 +52,40 @@ def assess(
         checks: What is known of the gauges, before, during and after, in any order.
         coats: Coats on the parts, the last one included.
         bakes: Bakes of the parts, the last one included.
+        lot: What is known of the lot, where the job samples.
+        added: What a recoat added in the shop's own history; None where that holds too little.
     """
-    comparison = _compare(job, readings)
     coverage = cover(readings, checks, job, shop)
-    known = knowledge(job, shop, readings, comparison.places, checks, coverage)
+    how = _how_corrected(shop, coverage, checks)
+    read = corrected_readings(readings, coverage, how)
+    comparison = _compare(job, read)
+    opening = how.get(coverage.opening.check_id) if coverage.opening is not None else None
+    known = knowledge(job, shop, read, comparison.places, checks, opening)
     findings = guarded(comparison.findings, known, job.decision, job.unit)
-    locations, lot_findings, conformity = _results(job, readings, comparison, findings, known)
+    locations, lot_findings, conformity = _results(job, read, comparison, findings, known)
+    statement = None
+    about_pieces: tuple[Finding, ...] = ()
+    if job.sampling is not None:
+        terms = lot or LotTerms(None)
+        about_pieces = tuple(f for f in lot_findings if f.piece is not None)
+        lot_findings = tuple(judge_sampling(job.sampling, terms, comparison.places, findings, job.unit))
+        conformity = overall(lot_findings)
+        with suppress(ValueError):  # that there is no plan is among the findings
+            statement = state_plan(job.sampling, terms)
     verdict = conformity if coverage.state is GateState.COVERED else Verdict.UNDECIDED
-    advice = advise(job, comparison.places, findings, coverage, conformity=conformity, coats=coats, bakes=bakes)
+    # A piece that does not conform needs advice even where its lot is accepted.
+    worst = max(conformity, Verdict.FAIL if nonconforming_pieces(findings) else Verdict.PASS)
+    advice = advise(
+        job,
+        comparison.places,
+        findings,
+        coverage,
+        conformity=worst,
+        coats=coats,
+        bakes=bakes,
+        added=added,
+        guards=guard_bands(known, job),
+    )
     return Assessment(
         unit=job.unit,
         rule=rule_statement(job.rule),
@@ -62,6 +95,9 @@ def assess(
         conformity=conformity,
         verdict=verdict,
         advice=advice,
+        lot=statement,
+        piece_findings=about_pieces,
+        correction=" ".join(dict.fromkeys(h.said for h in how.values() if h.said)),
     )
 
 
@@ -75,6 +111,12 @@ def conformity_of(
     """
     comparison = _compare(job, readings)
     return _results(job, readings, comparison, comparison.findings, {})
+
+
+def _how_corrected(shop: Shop, coverage: Coverage, checks: Sequence[GaugeCheck]) -> dict[str, Correcting]:
+    opened_by = {r.opening_check_id for r in coverage.readings if r.opening_check_id is not None}
+    found = {check_id: correcting(shop.verification.error, check_id, checks) for check_id in sorted(opened_by)}
+    return {check_id: how for check_id, how in found.items() if how is not None}
 
 
 _Conformity = tuple[tuple[LocationResult, ...], tuple[Finding, ...], Verdict]
@@ -109,6 +151,7 @@ def _results(
     for finding in findings:
         by_location.setdefault(finding.location, []).append(finding)
     excluded = _excluded(job, readings)
+    near = risks(findings, known, job.decision, job.unit)
     locations = tuple(
         _result(
             location,
@@ -117,6 +160,7 @@ def _results(
             tuple(by_location.get(location.name, ())),
             known.get(location.name),
             job.decision.coverage,
+            near.get(location.name),
         )
         for location in job.location
     )
@@ -143,6 +187,7 @@ def _result(
     findings: tuple[Finding, ...],
     known: LocationKnowledge | None,
     coverage: Decimal,
+    risk: Risk | None,
 ) -> LocationResult:
     return LocationResult(
         location=location.name,
@@ -160,4 +205,7 @@ def _result(
         verdict=overall(findings),
         findings=findings,
         uncertainty=known.budget(len(builds), coverage) if known is not None else None,
+        one_reading=known.budget(1, coverage) if known is not None else None,
+        risk=None if risk is None else risk.probability,
+        risk_sentence="" if risk is None else risk.sentence,
     )

@@ -2,28 +2,32 @@
 
 The order of the questions is the trade's (a decision table read in a trade handbook in part, else common
 practice, no source): is the gauge in order and everything measured; is the part safety-critical; is it
-too thin, too thick, or both; how many coats are on it; would a second coat fit in between the limits.
+too thin, too thick, or both; does what has to fit still fit; how many coats are on it; would a second coat
+fit in between the limits. What can be done is ranked, the mildest that is possible first, and what cannot be
+done is named with why. What no reading shows (adhesion, contamination, cure, colour) is asked.
 The figures that are nobody's standard stand at the top of this module, each marked as such.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from enum import Enum
 from fractions import Fraction
 from typing import Final
 
-from rules.cautions import SCUFFING, StopClass, stop_classes, strip_cautions
+from rules.cautions import StopClass, cautions, stop_classes, strip_cautions
 from rules.conformity import LOW_READINGS_CHECK
-from rules.places import PieceLocation
+from rules.fits import FitResult, fit_results
+from rules.places import PieceLocation, where
+from rules.recoat import AddedBuild, RecoatTest, recoat_test
 from rules.results import Action, Advice, Caution, Coverage, GateState
 from rules.verdict import Finding, Verdict
 from rules.wording import amount, as_written, counted, listed
-from schemas.job import Job, Location, Recoat
+from schemas.job import Job, Location
 from schemas.units import Unit, from_um, to_um
-from schemas.vocabulary import Role
+from schemas.vocabulary import Appearance, DecisionRule, Role
 
 #: Coats after which a shop strips instead, where the job does not say (common practice, no source).
 USUAL_MAX_COATS: Final = 2
@@ -41,6 +45,19 @@ SCUFF_NOTE: Final = (
     "where the damage is deep, take 400 by hand, and feather the edge of the damage wide (common practice, no source). "
     "Deep scratches show through the next coat (read)."
 )
+REMEASURE_NOTE: Final = (
+    "Measure every location again after scuffing and after the second coat; scuffing takes film off."
+)
+#: What a second coat does to the look; a trial comes first in each (common practice, no source, unless it says read).
+APPEARANCE_QUESTIONS: Final[dict[Appearance, str]] = {
+    Appearance.HIGH_GLOSS: "High gloss: what does a trial piece show? Sanding marks and orange peel stand out in it "
+    "(common practice, no source; that deep scratches show through: read).",
+    Appearance.METALLIC: "Metallic: what does a trial piece show? Shade and flake of a second coat can differ from the "
+    "pieces beside it (common practice, no source).",
+    Appearance.TEXTURE: "Texture: what does a trial piece show? A second coat changes the texture (common practice, no source).",
+    Appearance.CHROME_LOOK: "Chrome-look: what does a trial piece show? A second coat shows, and how base and clear are "
+    "cured together is the data sheet's to say (read, in a coatings consultancy's column).",
+}
 _PIECES_SPELLED: Final = 6
 
 
@@ -53,25 +70,50 @@ class _Miss(Enum):
 
 
 @dataclass(frozen=True, slots=True)
-class RecoatTest:
-    """Whether a second coat over the whole piece would fit, with the arithmetic spelled out.
+class _Option:
+    """What can be done with one piece. Options of a piece stand in their order of mildness."""
 
-    Attributes:
-        feasible: True or False; None where the job says too little to tell.
-        reasons: The sums, one sentence a location; first those that break a limit.
-        missing: What the job would have to say.
-    """
-
-    feasible: bool | None
-    reasons: tuple[str, ...]
-    missing: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class _PieceAdvice:
     action: Action
     piece: str
     reasons: tuple[str, ...]
+    test: str = ""
+    ask: tuple[str, ...] = ()
+    ruled_out: tuple[str, ...] = ()
+    rank: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class _Case:
+    """One piece that misses, with all that its options are found from."""
+
+    job: Job
+    piece: str
+    places: tuple[PieceLocation, ...]
+    missed: tuple[Finding, ...]
+    fits: tuple[FitResult, ...]
+    coats: int
+    added: AddedBuild | None
+    guards: Mapping[str, Fraction] | None
+
+    @property
+    def reasons(self) -> tuple[str, ...]:
+        return tuple(f.sentence for f in self.missed)
+
+    @property
+    def over_where_it_fits(self) -> tuple[str, ...]:
+        """Return the locations where something has to fit and the film is over its limit."""
+        over = (f.location for f in self.missed if _miss(f, self.places) is _Miss.FIT_OVER)
+        return tuple(dict.fromkeys(name for name in over if name is not None))
+
+    @property
+    def shown_to_fit(self) -> bool:
+        """Return whether the job says how much film fits wherever it matters here, and no film is more than that."""
+        return not self.binding and {f.location for f in self.fits}.issuperset(self.over_where_it_fits)
+
+    @property
+    def binding(self) -> tuple[FitResult, ...]:
+        """Return the features that the film does not leave room for."""
+        return tuple(f for f in self.fits if not f.fits)
 
 
 def advise(
@@ -83,21 +125,25 @@ def advise(
     conformity: Verdict,
     coats: int,
     bakes: int,
+    added: AddedBuild | None = None,
+    guards: Mapping[str, Fraction] | None = None,
 ) -> tuple[Advice, ...]:
-    """Return the first advice, at least one, the strongest question first.
+    """Return the first advice, at least one, by rank: what is asked or done first stands first.
 
     Args:
-        job: The job, with its recoat data, safety class and look.
+        job: The job, with its recoat data, fits, safety class and look.
         places: The judged builds by location and piece.
         findings: All findings of the rule, those about the lot included.
         coverage: What the gate says; anything but covered leads to measuring again and nothing else.
         conformity: What the findings show.
         coats: Coats on the parts, the last one included.
         bakes: Bakes of the parts, the last one included.
+        added: What a recoat added in the shop's own history; where given, it takes the place of the job's figures.
+        guards: The guard by location that the job's decision rule asks for, in the unit of the job.
 
     A safety-critical part that misses gets "stop and ask" alone, whatever the gate says: nothing may be
-    tried on it in the meantime. Where several things can be done, each is an advice of its own, the
-    milder first.
+    tried on it in the meantime. Where several things can be done, each is an advice of its own, ranked for the
+    pieces that it names.
     """
     stops = _stop_reasons(job)
     covered = coverage.state is GateState.COVERED
@@ -106,93 +152,24 @@ def advise(
     if not covered or conformity is Verdict.UNDECIDED:
         return (_measure_again(findings, coverage),)
     if conformity is Verdict.PASS:
-        return (_accept(),)
-    history = (
-        f"The parts carry {counted(coats, 'coat')} and have been baked {counted(bakes, 'time')}.",
-        *((_chrome_note(),) if job.chrome_look else ()),
-    )
-    wanted: list[_PieceAdvice] = []
-    for piece in dict.fromkeys(place.piece for place in places):
-        wanted.extend(_advise_piece(job, [p for p in places if p.piece == piece], findings, coats))
-    return tuple(_merged(job, wanted, history, coats, bakes))
-
-
-def recoat_test(places: Iterable[PieceLocation], recoat: Recoat | None, unit: Unit) -> RecoatTest:
-    """Return whether another coat over one piece fits, from its builds and what a coat adds.
-
-    At each location: the least build and the least that a coat adds must reach the lower limit; the
-    greatest build and the most that a coat adds must stay within the upper limit and the data sheet's
-    largest total (common practice, no source; the arithmetic is plain). Masked locations are left out:
-    they are masked again. Exactly on a limit fits.
-    """
-    if recoat is None or recoat.added_low is None or recoat.added_high is None:
-        return RecoatTest(
-            None,
-            (),
-            (
-                "What does a recoat add here, at the least and at the most? (job: recoat.added_low, recoat.added_high, "
-                "from the shop's own history)",
-                "What total film does the data sheet allow, and does it allow a second coat? (job: recoat.sheet_max_total)",
-            ),
-        )
-    broken: list[str] = []
-    kept: list[str] = []
-    missing: list[str] = []
+        return (_accept(fit_results(places, job.unit), bool(stops)),)
+    failed: dict[str | None, list[Finding]] = {}
+    for finding in findings:
+        if finding.verdict is Verdict.FAIL:
+            failed.setdefault(finding.piece, []).append(finding)
+    by_piece: dict[str, list[PieceLocation]] = {}
     for place in places:
-        if place.location.role is Role.MASKED or not place.builds:
-            continue
-        for fits, sentence in _recoat_sums(place, recoat, recoat.added_low, recoat.added_high, unit):
-            (kept if fits else broken).append(sentence)
-        if place.location.upper is None and recoat.sheet_max_total is None:
-            missing.append(
-                f"What total film does the data sheet allow at {place.location.name}? No upper limit is given."
-            )
-    if broken:
-        return RecoatTest(False, (*broken, *kept))
-    return RecoatTest(None if missing else True, tuple(kept), tuple(missing))
+        by_piece.setdefault(place.piece, []).append(place)
+    options: list[_Option] = []
+    for piece, here in by_piece.items():
+        missed, films = tuple(failed.get(piece, ())), fit_results(here, job.unit)
+        options.extend(_ranked(_Case(job, piece, tuple(here), missed, films, coats, added, guards)))
+    lot = failed.get(None, [])
+    advice = [*([_lot(lot)] if lot or not options else []), *_merged(job, options, coats, bakes)]
+    return tuple(sorted(advice, key=lambda a: a.rank))
 
 
-def _recoat_sums(
-    place: PieceLocation, recoat: Recoat, added_low: Decimal, added_high: Decimal, unit: Unit
-) -> Iterator[tuple[bool, str]]:
-    location = place.location
-    if location.lower is not None:
-        least = min(place.builds)
-        total = least + Fraction(added_low)
-        yield (
-            total >= location.lower,
-            _sum_sentence(location, "lowest", least, added_low, total, location.lower, "the lower limit", unit),
-        )
-    ceilings = [
-        (limit, name)
-        for limit, name in ((location.upper, "the upper limit"), (recoat.sheet_max_total, "the data sheet's total"))
-        if limit is not None
-    ]
-    if ceilings:
-        limit, name = min(ceilings, key=lambda ceiling: ceiling[0])
-        greatest = max(place.builds)
-        total = greatest + Fraction(added_high)
-        yield (
-            total <= limit,
-            _sum_sentence(location, "highest", greatest, added_high, total, limit, name, unit),
-        )
-
-
-def _sum_sentence(
-    location: Location,
-    which: str,
-    build: Fraction,
-    added: Decimal,
-    total: Fraction,
-    limit: Decimal,
-    name: str,
-    unit: Unit,
-) -> str:
-    sign = "<" if total < limit else ">" if total > limit else "="
-    return (
-        f"{location.name}: {which} {amount(build, unit)} + {as_written(added)} = {amount(total, unit, limit)} {unit.symbol} "
-        f"{sign} {as_written(limit)} {unit.symbol}, {name}"
-    )
+# What stands alone
 
 
 def _stop_reasons(job: Job) -> tuple[str, ...]:
@@ -237,67 +214,153 @@ def _measure_again(findings: Sequence[Finding], coverage: Coverage) -> Advice:
     )
 
 
-def _accept() -> Advice:
-    return Advice(Action.ACCEPT, "Everything asked for was measured with a covered gauge and conforms.")
+def _accept(fits: Sequence[FitResult], safety_critical: bool) -> Advice:
+    """Return that the lot conforms; where a feature does not fit all the same, with that and what to ask."""
+    binding = [f for f in fits if not f.fits]
+    if not binding:
+        return Advice(
+            Action.ACCEPT,
+            "Everything asked for was measured with a covered gauge and conforms.",
+            test=_FITS if fits else "",
+        )
+    owner = "Has the part's owner said in writing what may be done? Until then nothing is done to the feature."
+    return Advice(
+        Action.ACCEPT,
+        "Everything asked for was measured with a covered gauge and conforms to its limits, "
+        "but something may not fit: ask before it is shipped.",
+        reasons=tuple(_cut([f.sentence for f in binding])),
+        ask_first=((owner,) if safety_critical else ()) + _FEATURE_QUESTIONS,
+        test=_DOES_NOT_FIT,
+    )
 
 
-def _advise_piece(
-    job: Job, places: Sequence[PieceLocation], findings: Sequence[Finding], coats: int
-) -> Iterator[_PieceAdvice]:
-    piece = places[0].piece
-    missed = [f for f in findings if f.piece == piece and f.verdict is Verdict.FAIL]
-    if not missed:
-        return
-    roles = {place.location.name: place.location.role for place in places}
-    misses = {_miss(f, roles) for f in missed}
-    reasons = tuple(f.sentence for f in missed)
-    heavy = _chrome_heavy(job, places) if _Miss.THICK in misses else None
-    if heavy is not None:
-        yield _PieceAdvice(Action.STRIP, piece, (*reasons, heavy))
-        return
-    if _Miss.FIT_OVER in misses:
-        yield _PieceAdvice(Action.REWORK, piece, reasons)
-    if _Miss.THIN in misses and _Miss.THICK in misses:
-        both = (*reasons, "A second coat only adds: what is over its limit stays over.")
-        yield _PieceAdvice(Action.CONCESSION, piece, both)
-        yield _PieceAdvice(Action.STRIP, piece, both)
+def _lot(findings: Sequence[Finding]) -> Advice:
+    return Advice(
+        Action.STOP,
+        "The lot: stop and ask before any piece of it is shipped or reworked; it does not conform as a whole.",
+        reasons=tuple(_failures(findings)) or ("The rule is not met, and no single piece misses its limits.",),
+        ask_first=(
+            "Is every piece to be measured, and the lot sorted?",
+            "Does the order let a lot be sorted and shown again?",
+            "Who at the customer may grant a concession for the lot, in writing?",
+        ),
+    )
+
+
+# What can be done with one piece
+
+
+def _ranked(case: _Case) -> Iterator[_Option]:
+    """Yield the options of one piece by rank; the first carries what is ruled out."""
+    options, ruled_out = _options(case)
+    for rank, option in enumerate(options, start=1):
+        yield replace(option, rank=rank, ruled_out=tuple(ruled_out) if rank == 1 else ())
+
+
+def _options(case: _Case) -> tuple[list[_Option], list[str]]:
+    """Return what can be done with one piece, in order of mildness, and what cannot, with why."""
+    if not case.missed:
+        within = f"piece {case.piece} is within its limits, but the drawing's dimension governs there"
+        bound = tuple(f.sentence for f in case.binding)
+        return ([_Option(Action.REWORK, case.piece, (*bound, within), _fit_test(case))] if bound else []), []
+    misses = {_miss(f, case.places) for f in case.missed}
+    if _Miss.THICK in misses:
+        heavy = _chrome_heavy(case)
+        if heavy is not None:
+            return [_Option(Action.STRIP, case.piece, (*case.reasons, heavy), _STAYS_OVER)], [_ONLY_ADDS]
+    if _Miss.THICK in misses:
+        rest, ruled_out = _thick(case, _Miss.THIN in misses)
     elif _Miss.THIN in misses:
-        yield from _advise_thin(job, piece, places, reasons, coats)
-    elif _Miss.THICK in misses:
-        yield _PieceAdvice(Action.CONCESSION, piece, reasons)
-        yield _PieceAdvice(Action.STRIP, piece, reasons)
+        rest, ruled_out = _thin(case)
     else:
-        yield _PieceAdvice(Action.STRIP, piece, reasons)
+        rest, ruled_out = _fit_alone(case)
+    rework = [_rework(case)] if _Miss.FIT_OVER in misses or case.binding else []
+    if case.shown_to_fit:
+        mild = [o for o in rest if o.action is Action.CONCESSION]
+        return [*mild, *rework, *(o for o in rest if o.action is not Action.CONCESSION)], ruled_out
+    # What may not fit is seen to first: no favour asked for the rest of the piece makes it fit.
+    return [*rework, *rest], ruled_out
 
 
-def _advise_thin(
-    job: Job, piece: str, places: Sequence[PieceLocation], reasons: tuple[str, ...], coats: int
-) -> Iterator[_PieceAdvice]:
-    most = USUAL_MAX_COATS if job.recoat is None else job.recoat.max_coats
-    if coats >= most:
-        whose = "common practice, no source" if job.recoat is None else "the job's max_coats"
-        yield _PieceAdvice(
-            Action.STRIP,
-            piece,
-            (*reasons, f"{counted(coats, 'coat')} of at most {most} ({whose}) are on: no further one goes on top."),
-        )
-        return
-    test = recoat_test(places, job.recoat, job.unit)
+def _thick(case: _Case, thin_too: bool) -> tuple[list[_Option], list[str]]:
+    reasons = (
+        (*case.reasons, "A second coat only adds: what is over its limit stays over.") if thin_too else case.reasons
+    )
+    return [
+        _Option(Action.CONCESSION, case.piece, (*reasons, *_relaxed(case)), _STAYS_OVER),
+        _Option(Action.STRIP, case.piece, reasons, _STAYS_OVER),
+    ], [_ONLY_ADDS]
+
+
+def _fit_alone(case: _Case) -> tuple[list[_Option], list[str]]:
+    test = _fit_test(case)
+    strip = _Option(Action.STRIP, case.piece, case.reasons, test)
+    if case.shown_to_fit:
+        return [_Option(Action.CONCESSION, case.piece, case.reasons, test), strip], [_ONLY_ADDS]
+    refused = [f"{Action.CONCESSION.value}: {f.sentence}" for f in case.binding]
+    return [strip], [*refused, _ONLY_ADDS]
+
+
+def _thin(case: _Case) -> tuple[list[_Option], list[str]]:
+    most, whose = _most_coats(case.job)
+    full = case.coats >= most
+    test = RecoatTest(False, ()) if full else _tested(case)
+    said = (
+        f"Recoat test: not made; {counted(case.coats, 'coat')} of at most {most} ({whose}) on the part."
+        if full
+        else test.sentence
+    )
+    relaxed = _relaxed(case)
+    options = []
+    if relaxed or test.feasible is False:
+        options.append(_Option(Action.CONCESSION, case.piece, (*case.reasons, *relaxed), said, (_THIN_PLACE,)))
+    if relaxed and _alone(case):
+        options.append(_Option(Action.TOUCH_UP, case.piece, (*case.reasons, *relaxed), said))
+    if test.feasible is None:
+        told = (*case.reasons, *test.reasons, "Whether a second coat fits cannot be told from what is known.")
+        return [*options, _Option(Action.STOP, case.piece, told, said, test.missing)], []
     if test.feasible:
-        yield _PieceAdvice(Action.RECOAT, piece, (*reasons, *test.reasons))
-    elif test.feasible is None:
-        yield _PieceAdvice(
-            Action.STOP,
-            piece,
-            (*reasons, *test.reasons, "Whether a second coat fits cannot be told from what the job says."),
-        )
-    else:
-        why = (*reasons, "A second coat does not fit:", *test.reasons)
-        yield _PieceAdvice(Action.CONCESSION, piece, why)
-        yield _PieceAdvice(Action.STRIP, piece, why)
+        alone = () if relaxed or not _alone(case) else (_thin_alone(case),)
+        ask = (*alone, *_guard_not_counted(case))
+        options.append(_Option(Action.RECOAT, case.piece, (*case.reasons, *test.reasons), said, ask))
+    options.append(_Option(Action.STRIP, case.piece, case.reasons, said))
+    if test.feasible:
+        return options, []
+    why = (
+        f"{counted(case.coats, 'coat')} of at most {most} ({whose}) {'is' if case.coats == 1 else 'are'} on: no further one goes on top"
+        if full
+        else "; ".join(_cut(test.reasons[: test.broken]))
+    )
+    return options, [f"{Action.RECOAT.value}: {why}"]
 
 
-def _miss(finding: Finding, roles: dict[str, Role]) -> _Miss:
+def _tested(case: _Case) -> RecoatTest:
+    return recoat_test(case.places, case.job.recoat, case.job.unit, added=case.added, guards=case.guards)
+
+
+def _guard_not_counted(case: _Case) -> tuple[str, ...]:
+    """Return what to ask where the decision rule has a guard band that is not known for every place."""
+    known = case.guards or {}
+    if case.job.decision.rule is DecisionRule.SIMPLE or all(p.location.name in known for p in case.places if p.builds):
+        return ()
+    return (
+        "Would a second coat still fit with the guard band? It is not known for every place, and the sums count none there.",
+    )
+
+
+def _most_coats(job: Job) -> tuple[int, str]:
+    if job.recoat is None:
+        return USUAL_MAX_COATS, "common practice, no source"
+    return job.recoat.max_coats, "the job's max_coats"
+
+
+def _rework(case: _Case) -> _Option:
+    over = tuple(f.sentence for f in case.missed if _miss(f, case.places) is _Miss.FIT_OVER)
+    here = tuple(f.sentence for f in case.fits if not f.fits or f.location in case.over_where_it_fits)
+    return _Option(Action.REWORK, case.piece, (*over, *here), _fit_test(case))
+
+
+def _miss(finding: Finding, places: Iterable[PieceLocation]) -> _Miss:
     if finding.check == LOW_READINGS_CHECK:
         return _Miss.THIN
     # By the side that the limit lies on where that is known: with a guard band a miss can lie within the limit.
@@ -306,63 +369,143 @@ def _miss(finding: Finding, roles: dict[str, Role]) -> _Miss:
         thin = finding.found < Fraction(finding.limit)
     if thin:
         return _Miss.THIN
-    if finding.location is not None and roles.get(finding.location) in (Role.FIT, Role.MASKED):
-        return _Miss.FIT_OVER
-    return _Miss.THICK
+    location = next((p.location for p in places if p.location.name == finding.location), None)
+    return _Miss.FIT_OVER if location is not None and _has_to_fit(location) else _Miss.THICK
 
 
-def _chrome_heavy(job: Job, places: Iterable[PieceLocation]) -> str | None:
-    if not job.chrome_look:
+def _has_to_fit(location: Location) -> bool:
+    return location.fit is not None or location.role in (Role.FIT, Role.MASKED)
+
+
+def _thin_locations(case: _Case) -> list[Location | None]:
+    """Return where the piece is too thin; None stands for the piece as a whole."""
+    names = dict.fromkeys(f.location for f in case.missed if _miss(f, case.places) is _Miss.THIN)
+    by_name = {p.location.name: p.location for p in case.places}
+    return [by_name.get(name) if name is not None else None for name in names]
+
+
+def _relaxed(case: _Case) -> tuple[str, ...]:
+    """Return why the piece need not look right where it misses; empty where it has to."""
+    if case.job.appearance is Appearance.NOT_SEEN:
+        return ("The surface is not seen (job: appearance): a concession is asked for first.",)
+    where_missed = [next((p.location for p in case.places if p.location.name == f.location), None) for f in case.missed]
+    if where_missed and all(location is not None and location.role is Role.HIDDEN for location in where_missed):
+        return ("It misses at hidden places alone (job: role): a concession is asked for first.",)
+    return ()
+
+
+def _alone(case: _Case) -> bool:
+    thin = _thin_locations(case)
+    return len(thin) == 1 and thin[0] is not None and len(case.places) > 1
+
+
+def _thin_alone(case: _Case) -> str:
+    (only,) = (location.name for location in _thin_locations(case) if location is not None)
+    return (
+        f"Piece {case.piece} is too thin at {only} alone: is that a surface that counts? If not, a concession or a touch-up "
+        "that the customer approves may do (read in part, a trade handbook)."
+    )
+
+
+def _chrome_heavy(case: _Case) -> str | None:
+    job = case.job
+    if not job.looks_like_chrome:
         return None
     bound = from_um(to_um(CHROME_LOOK_STRIP_MIL, Unit.MIL), job.unit)
-    heaviest = max((p for p in places if p.builds), key=lambda p: max(p.builds), default=None)
+    heaviest = max((p for p in case.places if p.builds), key=lambda p: max(p.builds), default=None)
     if heaviest is None or max(heaviest.builds) < bound:
         return None
     return (
-        f"{heaviest.location.name}: {amount(max(heaviest.builds), job.unit, bound)} {job.unit.symbol} on a chrome-look part "
+        f"{where(heaviest)}: {amount(max(heaviest.builds), job.unit, bound)} {job.unit.symbol} on a chrome-look part "
         f"with a clear coat; from {as_written(CHROME_LOOK_STRIP_MIL)} to 20 mil that is a case for stripping "
         "(common practice, no source)."
     )
+
+
+def _fit_test(case: _Case) -> str:
+    if case.binding:
+        return _DOES_NOT_FIT
+    return _FITS if case.shown_to_fit else _FIT_NOT_TOLD
+
+
+# What each action says and asks
+
+_ONLY_ADDS: Final = f"{Action.RECOAT.value}: a second coat only adds, and what is over its limit stays over"
+_STAYS_OVER: Final = "Recoat test: does not fit; what is over its limit stays over."
+_FITS: Final = "Fit test: fits."
+_DOES_NOT_FIT: Final = "Fit test: does not fit."
+_FIT_NOT_TOLD: Final = "Fit test: cannot be told; the job does not say how much film fits there (location: fit)."
+_SENTENCES: Final = {
+    Action.CONCESSION: "Ask the customer for a concession, if nothing binds, it looks right and the limit is no functional one.",
+    Action.TOUCH_UP: "Touch up where it is too thin, if the customer approves that.",
+    Action.REWORK: "Rework the feature that is over its limit or does not fit, as its drawing allows; the dimension governs there.",
+    Action.RECOAT: "Scuff and recoat the whole piece: by the sums below a second coat fits.",
+    Action.STRIP: "Strip and redo.",
+    Action.STOP: "Stop and ask before a second coat goes on.",
+}
+_FEATURE_QUESTIONS: Final = (
+    "What does the drawing say of this feature, before or after coating?",
+    "May it be chased, reamed or cleared, and does bare metal matter there?",
+    "Was it masked, and why did the mask not hold?",
+)
+_CAUSE: Final = (
+    "Is the cause found and put right? A coat over bad adhesion, contamination or wrong pretreatment is stripped, never "
+    "recoated (read, a trade handbook)."
+)
+_CURE: Final = (
+    "Is the cure shown to be right? Where it alone is short, the part is baked again as its data sheet says, and neither "
+    "recoated nor stripped (read, a trade handbook)."
+)
+_COLOUR: Final = "Is it the right powder and colour? If not, does another one hold on it, and does the total still fit?"
+_THIN_PLACE: Final = "What has the thin place to do: hide the metal, keep rust off, count for the look?"
+_ORDER: Final = (Action.REWORK, Action.CONCESSION, Action.TOUCH_UP, Action.RECOAT, Action.STOP, Action.STRIP)
+
+
+def _merged(job: Job, options: Sequence[_Option], coats: int, bakes: int) -> Iterator[Advice]:
+    """Join what can be done with several pieces: one advice for what comes first with them, one for what comes later."""
+    history = (
+        f"The parts carry {counted(coats, 'coat')} and have been baked {counted(bakes, 'time')}.",
+        *((_chrome_note(),) if job.looks_like_chrome else ()),
+        *((_BLASTED,) if job.blasted else ()),
+    )
+    for action in _ORDER:
+        for first in (True, False):
+            entries = [o for o in options if o.action is action and (o.rank == 1) is first]
+            if not entries:
+                continue
+            pieces = [o.piece for o in entries]
+            later = action is Action.STRIP and not first
+            sentence = "Strip and redo where the milder way is refused or fails." if later else _SENTENCES[action]
+            yield Advice(
+                action,
+                f"{'Piece' if len(pieces) == 1 else 'Pieces'} {listed(pieces, _PIECES_SPELLED)}: {sentence}",
+                reasons=(*_cut(list(dict.fromkeys(reason for o in entries for reason in o.reasons))), *history),
+                ask_first=tuple(
+                    dict.fromkeys((*_cut([ask for o in entries for ask in o.ask]), *_ask_first(job, action, bakes)))
+                ),
+                cautions=_cautions(job, action),
+                # After everything milder, for each of its pieces.
+                rank=max(o.rank for o in entries),
+                test=" ".join(dict.fromkeys(o.test for o in entries if o.test)),
+                ruled_out=tuple(_cut(list(dict.fromkeys(why for o in entries for why in o.ruled_out)))),
+                notes=_notes(action),
+            )
+
+
+_BLASTED: Final = (
+    "The metal is blasted: builds are what was read less the base metal readings, and the peaks of the profile need "
+    "cover (read, a trade magazine)."
+)
 
 
 def _chrome_note() -> str:
     return "The part is chrome-look under a clear coat: its data sheet says whether it can be recoated at all."
 
 
-# What each action says and asks
-
-_SENTENCES: Final = {
-    Action.CONCESSION: "Ask the customer for a concession, if nothing binds, looks right and the limit is no functional one.",
-    Action.REWORK: "Rework the feature that is over as its drawing allows, or strip; the dimension governs there.",
-    Action.RECOAT: "Scuff and recoat the whole piece: by the sums below a second coat fits.",
-    Action.STRIP: "Strip and redo.",
-    Action.STOP: "Stop and ask before a second coat goes on.",
-}
-_CAUSE: Final = "Is the cause found and put right? A coat over bad adhesion, contamination or wrong pretreatment is stripped, never recoated."
-_ORDER: Final = (Action.REWORK, Action.CONCESSION, Action.RECOAT, Action.STOP, Action.STRIP)
-
-
-def _merged(
-    job: Job, wanted: Sequence[_PieceAdvice], history: tuple[str, ...], coats: int, bakes: int
-) -> Iterator[Advice]:
-    """Join what is wanted for several pieces into one advice an action, the milder first."""
-    for action in _ORDER:
-        entries = [entry for entry in wanted if entry.action is action]
-        if not entries:
-            continue
-        pieces = [entry.piece for entry in entries]
-        reasons = dict.fromkeys(reason for entry in entries for reason in entry.reasons)
-        alternative = action is Action.STRIP and all(
-            any(w.piece == piece and w.action is not Action.STRIP for w in wanted) for piece in pieces
-        )
-        sentence = "Strip and redo where the milder way is refused or fails." if alternative else _SENTENCES[action]
-        yield Advice(
-            action,
-            f"{'Piece' if len(pieces) == 1 else 'Pieces'} {listed(pieces, _PIECES_SPELLED)}: {sentence}",
-            reasons=(*_cut(list(reasons)), *history),
-            ask_first=_ask_first(job, action, bakes),
-            cautions=_cautions(job, action),
-        )
+def _notes(action: Action) -> tuple[str, ...]:
+    if action is Action.RECOAT:
+        return (SCUFF_NOTE, REMEASURE_NOTE)
+    return (DECORATIVE_COAT_NOTE,) if action is Action.STRIP else ()
 
 
 def _ask_first(job: Job, action: Action, bakes: int) -> tuple[str, ...]:
@@ -374,47 +517,61 @@ def _ask_first(job: Job, action: Action, bakes: int) -> tuple[str, ...]:
             "Do fits, threads and earthing points still work?",
             "Who at the customer may grant it, in writing?",
         )
-    if action is Action.REWORK:
+    if action is Action.TOUCH_UP:
         return (
-            "What does the drawing say of this feature, before or after coating?",
-            "May it be chased, reamed or cleared, and does bare metal matter there?",
-            "Was it masked, and why did the mask not hold?",
-        )
-    if action is Action.RECOAT:
-        masked = [place.name for place in job.location if place.role in (Role.FIT, Role.MASKED)]
-        return (
-            f"Does {sheet} allow a second coat of this powder on itself?",
+            "Does the customer approve touch-up there, and with what?",
+            "Does what is asked of the place (rust, weather, look) allow another paint than the powder?",
             _CAUSE,
-            "Does the customer have to agree to rework?",
-            bake,
-            *((f"Are {listed(masked)} masked again?",) if masked else ()),
-            SCUFF_NOTE,
-            "Measure every location again after scuffing and after the second coat; scuffing takes film off.",
         )
+    if action is Action.REWORK:
+        return _FEATURE_QUESTIONS
+    if action is Action.RECOAT:
+        return _ask_before_recoat(job, sheet, bake)
     if action is Action.STOP:
-        return (*recoat_questions(job), _CAUSE, bake)
+        return (_CAUSE, _CURE, bake)
     return (
         "Is the part on the stop list printed with the cautions, or anything like it?",
         "Alloy and temper of the part, and what it is joined with?",
         "What is in the old film: lead, chromate, PVC, fluoropolymer?",
         "Who strips: a licensed stripper, or trained people here under local permits?",
         _CAUSE,
+        _CURE,
         bake,
-        DECORATIVE_COAT_NOTE,
     )
 
 
-def recoat_questions(job: Job) -> tuple[str, ...]:
-    """Return what the job would have to say before a second coat can be judged."""
-    if job.recoat is None:
-        return recoat_test((), None, job.unit).missing
-    return ("What total film does the data sheet allow? (job: recoat.sheet_max_total)",)
+def _ask_before_recoat(job: Job, sheet: str, bake: str) -> tuple[str, ...]:
+    masked = [place.name for place in job.location if _has_to_fit(place)]
+    total_known = job.recoat is not None and job.recoat.sheet_max_total is not None
+    return (
+        f"Does {sheet} allow a second coat of this powder on itself, and how does it want the first one scuffed?",
+        *(() if total_known else (f"What total film does {sheet} allow? (job: recoat.sheet_max_total)",)),
+        *_ask_about_the_look(job),
+        _CAUSE,
+        _CURE,
+        _COLOUR,
+        "Does the customer have to agree to rework?",
+        bake,
+        *((f"Are {listed(masked)} masked again?",) if masked else ()),
+    )
+
+
+def _ask_about_the_look(job: Job) -> tuple[str, ...]:
+    look = Appearance.CHROME_LOOK if job.looks_like_chrome else job.appearance
+    if look is None:
+        return (
+            "Is the surface high-gloss, metallic, textured or chrome-look? A second coat shows more in these "
+            "(common practice, no source; job: appearance).",
+        )
+    return (APPEARANCE_QUESTIONS[look],) if look in APPEARANCE_QUESTIONS else ()
 
 
 def _cautions(job: Job, action: Action) -> tuple[Caution, ...]:
     if action is Action.STRIP:
         return strip_cautions(job.substrate)
-    return SCUFFING if action is Action.RECOAT else ()
+    if action is Action.TOUCH_UP:
+        return (*cautions().touch_up, *cautions().scuffing[:1])
+    return cautions().scuffing if action is Action.RECOAT else ()
 
 
 def _failures(findings: Iterable[Finding]) -> list[str]:

@@ -13,10 +13,11 @@ from fractions import Fraction
 
 from rules.decision import Decision, Outcome, decide
 from rules.film_build import is_judged
+from rules.location_budget import LocationKnowledge
 from rules.places import PieceLocation
-from rules.results import Coverage
-from rules.uncertainty import Budget, GaugeKnowledge, film_build_budget
+from rules.uncertainty import Budget
 from rules.verdict import Finding, Verdict
+from rules.verification_error import Correcting, one_gauge_unadjusted
 from rules.wording import amount, as_written
 from schemas.gauge_checks import GaugeCheck
 from schemas.job import DecisionTerms, Job
@@ -26,72 +27,126 @@ from schemas.units import Unit, from_um, to_um
 from schemas.vocabulary import BASE_READING, EVERYWHERE, DecisionRule
 
 
-@dataclass(frozen=True, slots=True)
-class LocationKnowledge:
-    """What the uncertainty at one location is worked out from; all in µm.
-
-    Attributes:
-        builds_um: Every counted film build there, over all pieces.
-        gauge: The gauge, as its opening check and its accuracy statement show it.
-        base_um: Readings whose mean is subtracted there; none where nothing is.
-    """
-
-    builds_um: tuple[Fraction, ...]
-    gauge: GaugeKnowledge
-    base_um: tuple[Fraction, ...]
-
-    def budget(self, averaged: int, coverage: Decimal) -> Budget:
-        """Return the budget of the mean of *averaged* readings here, in µm."""
-        return film_build_budget(self.builds_um, averaged, self.gauge, self.base_um, coverage)
-
-
 def knowledge(
     job: Job,
     shop: Shop,
     readings: Sequence[GaugeReading],
     places: Sequence[PieceLocation],
     checks: Sequence[GaugeCheck],
-    coverage: Coverage,
+    how: Correcting | None,
 ) -> dict[str, LocationKnowledge]:
-    """Return what is known at each location that has two readings or more and an opening check on a standard."""
-    if coverage.opening is None:
+    """Return what is known at each location that has two readings or more, by the opening check's standards.
+
+    Args:
+        job: The job.
+        shop: The shop, with its gauges.
+        readings: Every reading, corrected where the policy corrects.
+        places: The builds by piece and location.
+        checks: What is known of the gauges.
+        how: What becomes of the error at verification; None where no opening check measured a standard.
+    """
+    if how is None:
         return {}
-    rows = [c for c in checks if c.check_id == coverage.opening.check_id and c.certified_um is not None]
     gauges = {g.serial: g for g in shop.gauge}
     judged: dict[str, list[GaugeReading]] = {}
     for reading in readings:
         place = job.find(reading.location) if is_judged(reading) else None
         if place is not None:
             judged.setdefault(place.name, []).append(reading)
+    shared = Decimal(1) if one_gauge_unadjusted(readings, checks) else Decimal(0)
     found = {}
     for location in job.location:
-        builds = [b for place in places if place.location.name == location.name for b in place.builds]
+        nest = tuple(tuple(place.spots.values()) for place in places if place.location.name == location.name)
         there = judged.get(location.name, [])
         serials = {r.gauge_serial for r in there}
-        if len(builds) < 2 or not rows or len(serials) != 1 or not serials <= gauges.keys():
+        if len(there) < 2 or len(serials) != 1 or not serials <= gauges.keys():
             continue  # a location that two gauges read has no one uncertainty
-        gauge = gauges[there[0].gauge_serial]
         centre_um = sum((Fraction(r.thickness_um) for r in there), Fraction(0)) / len(there)
-        nearest = min(rows, key=lambda c: abs(Fraction(c.certified_um or 0) - centre_um))
+        base_um = _base_um(readings, location.name, how) if there[0].base_metal_um is not None else ()
         found[location.name] = LocationKnowledge(
-            tuple(_in_um(b, job.unit) for b in builds),
-            GaugeKnowledge(
-                accuracy_um=gauge.accuracy_um,
-                accuracy_percent=gauge.accuracy_percent,
-                step_um=max(_step_um(r) for r in there),
-                standard=nearest.standard_id or "standard",
-                standard_u_um=nearest.certified_u_um or Decimal(0),
-                error_um=nearest.error_um or Decimal(0),
-            ),
-            _base_um(readings, location.name) if there[0].base_metal_um is not None else (),
+            tuple(tuple(tuple(_in_um(b, job.unit) for b in spot) for spot in piece) for piece in nest),
+            location.readings_per_spot,
+            how.knowledge(gauges[there[0].gauge_serial], max(_step_um(r) for r in there), centre_um),
+            base_um,
+            how.repeats,
+            shared if base_um else Decimal(0),
         )
     return found
+
+
+@dataclass(frozen=True, slots=True)
+class Risk:
+    """That a number lies so near its limit that its uncertainty could turn the decision.
+
+    Attributes:
+        location: Where.
+        verdict: What was decided there.
+        probability: Specific risk that the decision is wrong, given this one result (JCGM 106): of false acceptance where
+            the verdict is PASS, else of false rejection.
+        sentence: The same in words, with its numbers.
+    """
+
+    location: str
+    verdict: Verdict
+    probability: Decimal
+    sentence: str
+
+
+def risks(
+    findings: Sequence[Finding], known: Mapping[str, LocationKnowledge], terms: DecisionTerms, unit: Unit
+) -> dict[str, Risk]:
+    """Return the largest risk at each location, where uncertainty matters: where a limit lies within U of a number.
+
+    That a result within U of its limit is one whose uncertainty matters is how ISO/IEC 17025, 7.8.3.1, is commonly read
+    (from memory). By simple acceptance the risk is stated and changes nothing.
+    """
+    found: dict[str, Risk] = {}
+    for finding in findings:
+        risk = _risk(finding, known, terms, unit)
+        if risk is not None and (finding.location not in found or risk.probability > found[risk.location].probability):
+            found[risk.location] = risk
+    return found
+
+
+def _risk(finding: Finding, known: Mapping[str, LocationKnowledge], terms: DecisionTerms, unit: Unit) -> Risk | None:
+    where = finding.location
+    if finding.low is None or finding.found is None or finding.limit is None or where is None or where not in known:
+        return None
+    budget = known[where].budget(finding.averaged, terms.coverage)
+    if abs(finding.found - Fraction(finding.limit)) > from_um(Fraction(budget.expanded), unit):
+        return None
+    outcome = _outcome(finding, budget, terms, unit)
+    if outcome.risk is None:
+        return None
+    what = "accepts what is really outside" if finding.verdict is Verdict.PASS else "rejects what is really inside"
+    expanded = in_unit(budget.expanded, unit)
+    return Risk(
+        where,
+        finding.verdict,
+        outcome.risk,
+        f"{where}: {finding.check} {amount(finding.found, unit, Fraction(finding.limit))} {unit.symbol} lies within "
+        f"U = {amount(Fraction(expanded), unit)} {unit.symbol} of the limit {as_written(finding.limit)} {unit.symbol}: "
+        f"with a probability of {float(outcome.risk) * 100:.0f} % the decision {what}",
+    )
 
 
 def in_unit(budget_um: Decimal, unit: Unit) -> Decimal:
     """Return an uncertainty in µm in *unit*, to the digits of a Decimal: for print and for guard bands."""
     exact = from_um(Fraction(budget_um), unit)
     return Decimal(exact.numerator) / Decimal(exact.denominator)
+
+
+def guard_bands(known: Mapping[str, LocationKnowledge], job: Job) -> dict[str, Fraction]:
+    """Return by location how wide the guard band of the mean there is, in the unit of the job; none by simple acceptance."""
+    if job.decision.rule is DecisionRule.SIMPLE:
+        return {}
+    r = Fraction(job.decision.guard_factor)
+    return {
+        place.name: r
+        * from_um(Fraction(known[place.name].budget(place.planned, job.decision.coverage).expanded), job.unit)
+        for place in job.location
+        if place.name in known
+    }
 
 
 def guarded(
@@ -123,21 +178,26 @@ def _guarded(finding: Finding, known: Mapping[str, LocationKnowledge], terms: De
         )
     worst = max((k.budget(finding.averaged, terms.coverage) for k in where), key=lambda b: b.expanded)
     expanded = in_unit(worst.expanded, unit)
-    outcome = decide(
-        finding.found,
-        Fraction(finding.limit),
-        low=finding.low,
-        rule=terms.rule,
-        expanded=from_um(Fraction(worst.expanded), unit),
-        factor=worst.factor,
-        guard_factor=terms.guard_factor,
-        degrees=None if worst.effective_degrees is None else max(1, int(worst.effective_degrees)),
-    )
+    outcome = _outcome(finding, worst, terms, unit)
     return replace(
         finding,
         verdict=outcome.decision.verdict,
         sentence=f"{finding.sentence}; {_said(outcome, expanded, terms, unit)}",
         conditional=outcome.decision in (Decision.CONDITIONAL_PASS, Decision.CONDITIONAL_FAIL),
+    )
+
+
+def _outcome(finding: Finding, budget: Budget, terms: DecisionTerms, unit: Unit) -> Outcome:
+    assert finding.found is not None and finding.limit is not None and finding.low is not None  # noqa: S101, PT018
+    return decide(
+        finding.found,
+        Fraction(finding.limit),
+        low=finding.low,
+        rule=terms.rule,
+        expanded=from_um(Fraction(budget.expanded), unit),
+        factor=budget.factor,
+        guard_factor=terms.guard_factor,
+        degrees=None if budget.effective_degrees is None else max(1, int(budget.effective_degrees)),
     )
 
 
@@ -156,12 +216,12 @@ def _said(outcome: Outcome, expanded: Decimal, terms: DecisionTerms, unit: Unit)
     )
 
 
-def _base_um(readings: Sequence[GaugeReading], location: str) -> tuple[Fraction, ...]:
+def _base_um(readings: Sequence[GaugeReading], location: str, how: Correcting) -> tuple[Fraction, ...]:
     before = [r for r in readings if r.excluded_reason == BASE_READING]
     here = [r for r in before if r.location.casefold() == location.casefold()] or [
         r for r in before if r.location == EVERYWHERE
     ]
-    return tuple(Fraction(r.thickness_um) for r in here)
+    return tuple(Fraction(r.thickness_um) + Fraction(how.at(r.thickness_um)) for r in here)
 
 
 def _step_um(reading: GaugeReading) -> Decimal:

@@ -13,6 +13,7 @@ often every piece.
 from __future__ import annotations
 
 import hashlib
+import re
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
@@ -501,6 +502,52 @@ def _points(lot: LotOutcome) -> int:
 # Which pieces
 
 _DRAW_LABEL: Final = b"filmtally draw 1"
+
+
+@dataclass(frozen=True, slots=True)
+class Drawn:
+    """A sample as it was drawn before measuring; lot size and seed are enough to draw it again.
+
+    Attributes:
+        seed: What it was drawn with.
+        lot_size: Pieces of the lot, numbered from 1.
+        n: Pieces drawn.
+    """
+
+    seed: str
+    lot_size: int
+    n: int
+
+    def __post_init__(self) -> None:
+        """Raise a ValueError where the numbers are no draw, or the seed is not one word."""
+        if not 1 <= self.n <= self.lot_size or not _SEED.fullmatch(self.seed):
+            raise ValueError(f"{self.n} of {self.lot_size} pieces with the seed {self.seed!r} is no draw")
+
+    @property
+    def pieces(self) -> tuple[int, ...]:
+        """Return the numbers of the pieces drawn, ascending."""
+        return draw(self.lot_size, self.n, self.seed)
+
+    def as_note(self) -> str:
+        """Return it as a note that an inspection keeps; :func:`drawn_of` reads it."""
+        return f"{_NOTE}{self.seed}: {self.n} of {counted(self.lot_size, 'piece')}"
+
+
+def drawn_of(notes: Iterable[str]) -> Drawn | None:
+    """Return the sample that the last such note tells of, or None."""
+    found = None
+    for text in notes:
+        match = _NOTED.fullmatch(text.strip())
+        if match is not None and 1 <= int(match["n"]) <= int(match["lot_size"]):
+            found = Drawn(match["seed"], int(match["lot_size"]), int(match["n"]))
+    return found
+
+
+_SEED: Final = re.compile(r"[!-~]{1,60}")
+_NOTE: Final = "sample drawn before measuring, seed "
+_NOTED: Final = re.compile(
+    rf"{_NOTE}(?P<seed>[!-~]{{1,60}}): (?P<n>[0-9]{{1,7}}) of (?P<lot_size>[0-9]{{1,7}}) pieces?"
+)
 
 
 def draw(lot_size: int, n: int, seed: str) -> tuple[int, ...]:

@@ -8,6 +8,7 @@ from decimal import Decimal
 from enum import StrEnum
 from fractions import Fraction
 
+from rules.lot_judgement import LotStatement
 from rules.uncertainty import Budget
 from rules.verdict import Finding, Verdict
 from schemas.units import Unit
@@ -102,6 +103,9 @@ class LocationResult:
         verdict: What the findings show; UNDECIDED where there is none.
         findings: What was compared here, per piece where the rule works per piece.
         uncertainty: Of the mean of all builds here, in µm; None where too little is known for one.
+        one_reading: The same of one reading.
+        risk: Largest specific risk of a wrong decision here, where uncertainty matters; else None.
+        risk_sentence: That risk in words; empty where there is none.
     """
 
     location: str
@@ -119,6 +123,9 @@ class LocationResult:
     verdict: Verdict
     findings: tuple[Finding, ...]
     uncertainty: Budget | None = None
+    one_reading: Budget | None = None
+    risk: Decimal | None = None
+    risk_sentence: str = ""
 
     @property
     def conditional(self) -> bool:
@@ -132,6 +139,7 @@ class Action(StrEnum):
     ACCEPT = "accept"
     REMEASURE = "measure again"
     CONCESSION = "ask for a concession"
+    TOUCH_UP = "touch up"
     REWORK = "rework the feature"
     RECOAT = "scuff and recoat"
     STRIP = "strip and redo"
@@ -140,22 +148,42 @@ class Action(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Caution:
-    """A usual caution, with the authority that publishes it and how well that is known."""
+    """A usual caution, with the authority that publishes it and how well that is known.
+
+    Attributes:
+        source: Where it was read or how it came to be known here, spelled out.
+        seen: The day on which that was looked at, as YYYY-MM-DD.
+    """
 
     text: str
     authority: str
     known: str
+    source: str = ""
+    seen: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class Advice:
-    """What to do, why, what to ask before, and the cautions that go with it. Never a recipe."""
+    """What to do, why, what to ask before, and the cautions that go with it. Never a recipe.
+
+    Attributes:
+        reasons: What was found, and the sums that the advice rests on.
+        ask_first: Questions to be answered before anything is done.
+        rank: Its place among what can be done with these pieces: 1 is the mildest that is possible.
+        test: The test that decides here and how it came out, in a sentence; empty where there is none.
+        ruled_out: What cannot be done with these pieces, each with why; stands with rank 1 alone.
+        notes: What is good to know and is neither a reason nor a question.
+    """
 
     action: Action
     sentence: str
     reasons: tuple[str, ...] = ()
     ask_first: tuple[str, ...] = ()
     cautions: tuple[Caution, ...] = ()
+    rank: int = 1
+    test: str = ""
+    ruled_out: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -166,7 +194,11 @@ class Assessment:
         unit: Unit of the specification; every thickness here is in it.
         conformity: What the readings show by the rule, the gauge aside.
         verdict: What is decided: conformity where the gate says covered, else UNDECIDED.
-        lot_findings: Findings about more than one location: pieces measured, part means.
+        lot_findings: Findings about more than one location: pieces measured, part means. Where the job samples its lot
+            these decide, and those of single pieces say which are set apart.
+        lot: The plan of the lot; None where the job names none.
+        piece_findings: Where the job samples its lot: what was found about a piece as a whole.
+        correction: What was done about the error at verification, in words; empty where it is carried.
     """
 
     unit: Unit
@@ -177,3 +209,19 @@ class Assessment:
     conformity: Verdict
     verdict: Verdict
     advice: tuple[Advice, ...]
+    lot: LotStatement | None = None
+    piece_findings: tuple[Finding, ...] = ()
+    correction: str = ""
+
+    @property
+    def about_pieces(self) -> tuple[Finding, ...]:
+        """Return every finding that names a piece."""
+        every = [f for place in self.locations for f in place.findings]
+        return tuple(f for f in (*every, *self.lot_findings, *self.piece_findings) if f.piece is not None)
+
+    @property
+    def set_apart(self) -> tuple[str, ...]:
+        """Return the pieces that do not conform although their lot is accepted."""
+        if self.lot is None or self.conformity is not Verdict.PASS:
+            return ()
+        return tuple(dict.fromkeys(f.piece for f in self.about_pieces if f.piece and f.verdict is Verdict.FAIL))

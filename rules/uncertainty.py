@@ -279,7 +279,7 @@ def pooled_deviation(groups: Iterable[Sequence[Fraction]]) -> tuple[Decimal, int
     Raises:
         ValueError: No group has two values.
     """
-    found, degrees = _pooled(groups)
+    found, degrees = pooled_variance(groups)
     return square_root(found), degrees
 
 
@@ -318,6 +318,15 @@ class GaugeKnowledge:
         return Fraction(self.accuracy_um) + abs(thickness_um) * Fraction(self.accuracy_percent) / 100
 
 
+@dataclass(frozen=True, slots=True)
+class Spread:
+    """How readings repeat: the variance of one, in µm², its degrees of freedom, and of what it is, in words."""
+
+    variance: Fraction
+    degrees: int
+    of: str
+
+
 def film_build_budget(
     builds_um: Sequence[Fraction],
     averaged: int,
@@ -328,6 +337,7 @@ def film_build_budget(
     base_gauge: GaugeKnowledge | None = None,
     shared: Number = Decimal(0),
     pieces_um: Sequence[Sequence[Fraction]] = (),
+    spread: Spread | None = None,
 ) -> Budget:
     """Return the budget of the mean of *averaged* readings at a location, or of one reading, in µm.
 
@@ -346,6 +356,7 @@ def film_build_budget(
             the difference stays. Only where *base_gauge* is None.
         pieces_um: The same builds piece by piece; where given, the repeatability is pooled within the pieces, and that
             the pieces differ is not counted as uncertainty.
+        spread: How readings repeat, where the caller has worked it out otherwise; then *builds_um* only say how thick.
 
     Raises:
         ValueError: The spread of the builds is not known (fewer than two, on no piece two), nothing is averaged,
@@ -353,17 +364,15 @@ def film_build_budget(
             be corrected and how well is not.
     """
     _averaged(averaged)
-    spread, degrees = _spread(builds_um, pieces_um)
-    said = f"s of {len(builds_um)} readings"
-    if pieces_um:
-        said += f" within {counted(len(pieces_um), 'piece')}"
+    spread = spread or _spread(builds_um, pieces_um)
+    said = f"s of {spread.of}"
     said += f", mean of {averaged}" if averaged > 1 else ", one reading"
     share = Fraction(1, averaged)
     if len(base_um) == 1:
         # One estimate of the spread stands for both, so both are one component with its degrees of freedom.
         share += 1
         said += ", less one base metal reading of the same spread"
-    components = [Component("repeatability", square_root(spread * share), degrees, said, Kind.A)]
+    components = [Component("repeatability", square_root(spread.variance * share), spread.degrees, said, Kind.A)]
     centre = mean(builds_um)
     if not base_um:
         components += _systematic(_Side(centre, gauge), None, Fraction(0))
@@ -596,15 +605,17 @@ def _mean_of(name: str, values_um: Sequence[Fraction]) -> Component:
     return Component(name, standard, degrees, f"s of {len(values_um)} readings, mean of {len(values_um)}", Kind.A)
 
 
-def _spread(builds_um: Sequence[Fraction], pieces_um: Sequence[Sequence[Fraction]]) -> tuple[Fraction, int]:
+def _spread(builds_um: Sequence[Fraction], pieces_um: Sequence[Sequence[Fraction]]) -> Spread:
+    of = f"{len(builds_um)} readings"
     if not pieces_um:
-        return variance(builds_um), len(builds_um) - 1
+        return Spread(variance(builds_um), len(builds_um) - 1, of)
     if sorted(b for piece in pieces_um for b in piece) != sorted(builds_um):
         raise ValueError("the builds piece by piece are not the builds at the location")
-    return _pooled(pieces_um)
+    return Spread(*pooled_variance(pieces_um), f"{of} within {counted(len(pieces_um), 'piece')}")
 
 
-def _pooled(groups: Iterable[Sequence[Fraction]]) -> tuple[Fraction, int]:
+def pooled_variance(groups: Iterable[Sequence[Fraction]]) -> tuple[Fraction, int]:
+    """Return the variance within *groups*, pooled, exact, and its degrees of freedom; as :func:`pooled_deviation`."""
     shown_by = [g for g in groups if len(g) > 1]
     degrees = sum(len(g) - 1 for g in shown_by)
     if not degrees:

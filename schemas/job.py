@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from decimal import Decimal
 from itertools import pairwise
 from typing import Annotated, Literal, Self
@@ -118,6 +119,10 @@ class Sampling(Model):
     )
     reduced: bool = Field(
         False, description="attributes: reduced inspection is wanted once the switching rules allow it."
+    )
+    resumed_on: date | None = Field(
+        None,
+        description="attributes: day from which inspection resumes after acceptance was stopped, the cause being put right.",
     )
     absorb_below_floor: bool = Field(
         False,

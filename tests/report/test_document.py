@@ -91,7 +91,7 @@ def test_everything_optional_comes_back_too() -> None:
 def test_a_newer_version_says_to_use_a_newer_program() -> None:
     plain = json.loads(_document())
     plain["version"] += 1
-    with pytest.raises(BadInput, match=r"certificate.json is version 2; this program knows up to 1, use a newer one"):
+    with pytest.raises(BadInput, match=r"certificate.json is version 3; this program knows up to 2, use a newer one"):
         read_document(json.dumps(plain).encode())
 
 
@@ -104,7 +104,7 @@ def test_a_newer_version_says_to_use_a_newer_program() -> None:
         pytest.param(_set(None, "readings", "0", "lot"), id="null where none may be"),
         pytest.param(_set("2026-03-04T13:05:00", "readings", "0", "taken_at"), id="a time without a zone"),
         pytest.param(_set("one more", "readings", "0", "mood"), id="one key more"),
-        pytest.param(_set(2, "version"), id="a newer version"),
+        pytest.param(_set(3, "version"), id="a newer version"),
         pytest.param(_set("other", "schema"), id="another schema"),
         pytest.param(_set("furlong", "job", "unit"), id="a job that is none"),
         pytest.param(_remove("edition"), id="no edition"),

@@ -24,6 +24,8 @@ SHOP_RULE: dict[str, Any] = {
     "each_at_most": Decimal(1),
 }
 RULES = sorted(RuleName)
+#: Walking away from a non-conforming area ends early where two steps in a row conform: fewer readings are then enough.
+COMPLETE = [rule for rule in RULES if rule is not RuleName.SSPC_PA2_EXTENT]
 #: Fifteen readings: enough for five spots of three, whatever the rule.
 builds = st.lists(st.integers(300, 1200), min_size=15, max_size=15)
 
@@ -95,7 +97,7 @@ def test_the_unit_that_the_gauge_showed_never_changes_a_verdict(rule: RuleName, 
     assert conformity_of(_job(rule), in_um)[2] is conformity_of(_job(rule), in_mil)[2]
 
 
-@pytest.mark.parametrize("rule", RULES)
+@pytest.mark.parametrize("rule", COMPLETE)
 @settings(max_examples=30, deadline=None)
 @given(steps=builds, left_out=st.integers(1, 14))
 def test_leaving_readings_out_never_makes_a_pass(rule: RuleName, steps: list[int], left_out: int) -> None:

@@ -1,0 +1,105 @@
+"""What the uncertainty at one location is worked out from, and which spread is its repeatability.
+
+Readings lie within spots and spots within pieces, and a result repeats as well as whatever it is an average over:
+
+* one reading stands for the film at its own point, so it repeats as the gauge does on a standard: as the readings on the
+  standards of the opening check differ, pooled. That the film differs from point to point is the film;
+* the mean of one spot: as readings of one spot differ;
+* the mean over several spots of a piece: as spot means of one piece differ, so that three readings in a spot do not
+  count as three independent ones. With equal numbers this is the mean square between spots over the number of readings
+  averaged (nested analysis of variance, see rules.variation; textbook, from memory);
+* where no spot has two readings: as the readings of one piece differ.
+
+That pieces differ from each other is what the pieces are, and no uncertainty of measurement. Only where no piece has
+two readings is the spread of all taken, which is too large rather than too small.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from fractions import Fraction
+
+from rules.statistics import mean, variance
+from rules.uncertainty import Budget, GaugeKnowledge, Spread, film_build_budget, pooled_variance
+from rules.wording import counted
+
+#: Film builds in µm by piece and spot.
+Nest = tuple[tuple[tuple[Fraction, ...], ...], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class LocationKnowledge:
+    """What the uncertainty at one location is worked out from; all in µm.
+
+    Attributes:
+        nest_um: Every counted film build there, piece by piece, spot by spot; two or more in all.
+        per_spot: Readings of a spot, as the job plans them.
+        gauge: The gauge, as its opening check and its accuracy statement show it.
+        base_um: Readings whose mean is subtracted there; none where nothing is.
+        on_standards: How readings on the standards of the opening check repeat; None where each was read once.
+        shared: Correlation of what is systematic in a reading and in the reading subtracted: 1 where one gauge took
+            both with no adjustment between.
+    """
+
+    nest_um: Nest
+    per_spot: int
+    gauge: GaugeKnowledge
+    base_um: tuple[Fraction, ...] = ()
+    on_standards: Spread | None = None
+    shared: Decimal = Decimal(0)
+
+    @property
+    def builds_um(self) -> tuple[Fraction, ...]:
+        """Return all builds, in order."""
+        return tuple(build for piece in self.nest_um for spot in piece for build in spot)
+
+    def budget(self, averaged: int, coverage: Decimal) -> Budget:
+        """Return the budget of the mean of *averaged* readings here, in µm."""
+        spread = self.on_standards if averaged == 1 else None
+        return film_build_budget(
+            self.builds_um,
+            averaged,
+            self.gauge,
+            self.base_um,
+            coverage,
+            shared=self.shared,
+            spread=spread or repeatability(self.nest_um, over_spots=averaged > self.per_spot),
+        )
+
+
+def repeatability(nest_um: Nest, *, over_spots: bool) -> Spread:
+    """Return the variance of one reading that the mean of readings repeats by, with its degrees of freedom.
+
+    Args:
+        nest_um: Builds in µm by piece and spot.
+        over_spots: Whether the result is a mean over several spots of a piece.
+
+    Raises:
+        ValueError: There are fewer than two builds.
+    """
+    pieces = [[spot for spot in piece if spot] for piece in nest_um]
+    several = any(len(spot) > 1 for piece in pieces for spot in piece)
+    if several and over_spots and any(len(piece) > 1 for piece in pieces):
+        square, degrees = _between_spots(pieces)
+        return Spread(square, degrees, f"spots within {counted(len(pieces), 'piece')}")
+    if several:
+        square, degrees = pooled_variance(spot for piece in pieces for spot in piece)
+        return Spread(square, degrees, f"readings within {counted(sum(map(len, pieces)), 'spot')}")
+    flat = [[build for spot in piece for build in spot] for piece in pieces]
+    if any(len(piece) > 1 for piece in flat):
+        square, degrees = pooled_variance(flat)
+        return Spread(square, degrees, f"readings within {counted(len(flat), 'piece')}")
+    every = [build for piece in flat for build in piece]
+    return Spread(variance(every), len(every) - 1, f"{counted(len(every), 'reading')}, one a piece")
+
+
+def _between_spots(pieces: Sequence[Sequence[Sequence[Fraction]]]) -> tuple[Fraction, int]:
+    """Return the mean square between spots within pieces, weighted by readings."""
+    total, degrees = Fraction(0), 0
+    for piece in pieces:
+        centre = mean([build for spot in piece for build in spot])
+        total += sum((len(spot) * (mean(spot) - centre) ** 2 for spot in piece), Fraction(0))
+        degrees += len(piece) - 1
+    return total / degrees, degrees
