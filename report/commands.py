@@ -255,7 +255,7 @@ def _plan(args: argparse.Namespace) -> int:
         print(json.dumps(plan_json(plan), ensure_ascii=False))
     else:
         lot = f" --lot {args.lot}" if args.lot else ""
-        go_on = f"filmtally measure --job {args.plan}{lot} --lot-size {args.lot_size} …"
+        go_on = f"filmtally measure {args.plan}{lot} --lot-size {args.lot_size} …"
         print("\n".join(wrapped(plan_lines(plan, go_on), width())))
         if picture is not None:
             print(f"the curve: {args.picture}")

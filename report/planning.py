@@ -116,17 +116,18 @@ def plan_lines(plan: LotPlan, measure: str | None) -> list[str]:
     )
     n = plan.statement.n
     how_many = f"measure every piece ({n})" if n == plan.lot_size else f"measure {counted(n, 'piece')}"
-    lines = [
-        f"job {plan.job_name}, {of}: {how_many.upper()}, {counted(plan.readings, 'reading')} each, "
-        f"{n * plan.readings} in all",
-        "",
-        plan.statement.text,
-    ]
     if plan.unplanned:
-        lines.append(
-            "The job names no sampling. Measured fewer, the certificate speaks of the pieces measured alone; to judge a "
-            "lot by a sample, put a [sampling] table into the job."
-        )
+        how_many = "no sampling is named"
+    lines = [f"job {plan.job_name}, {of}: {how_many.upper()}"]
+    each = f"{counted(plan.readings, 'reading')} a piece, {n * plan.readings} in all"
+    if plan.unplanned:
+        lines += [
+            "",
+            f"Every piece measured is {each}. Of fewer, the certificate speaks of the pieces measured alone; to judge a lot "
+            "by a sample, put a [sampling] table into the job.",
+        ]
+        return [*lines, *_warnings(plan), *_go_on(measure)]
+    lines += [each, "", plan.statement.text]
     lines.append(f"from: {plan.statement.source}")
     lines.append(f"how well known: {plan.statement.known}")
     if plan.statement.series:
@@ -147,11 +148,15 @@ def plan_lines(plan: LotPlan, measure: str | None) -> list[str]:
         lines += ["", "what the plan can tell:", *curve_lines(plan.statement.characteristic), plan.statement.risk]
     else:
         lines += ["", plan.statement.risk]
-    for warning in plan.warnings:
-        lines += ["", f"warning: {warning}"]
-    if measure is not None:
-        lines += ["", f"go on with: {measure}"]
-    return lines
+    return [*lines, *_warnings(plan), *_go_on(measure)]
+
+
+def _warnings(plan: LotPlan) -> list[str]:
+    return [line for warning in plan.warnings for line in ("", f"warning: {warning}")]
+
+
+def _go_on(measure: str | None) -> list[str]:
+    return [] if measure is None else ["", f"go on with: {measure}"]
 
 
 def curve_lines(found: Characteristic) -> list[str]:

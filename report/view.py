@@ -264,7 +264,7 @@ def certificate_view(evidence: Evidence, assessment: Assessment, facts: IssueFac
             *(flag.sentence for flag in flagged(evidence, assessment)),
         ),
         not_measured=_not_measured(evidence),
-        advice=tuple(advice_block(a) for a in assessment.advice if a.action is not Action.ACCEPT),
+        advice=tuple(advice_block(a) for a in assessment.advice if a.action is not Action.ACCEPT or a.reasons),
         release=_release(evidence, facts, zone),
         key_note=(
             f"The signature shows that this file is as it was when the holder of the key with the fingerprint "

@@ -78,7 +78,7 @@ def assess(
     advice = advise(
         job,
         comparison.places,
-        findings,
+        [*findings, *(f for f in lot_findings if f.verdict is Verdict.FAIL and f not in findings)],
         coverage,
         conformity=worst,
         coats=coats,
