@@ -293,6 +293,7 @@ class _Gate:
         self._gauges = {gauge.serial: gauge for gauge in shop.gauge}
         self._standards_due = {standard.serial: standard.due for standard in shop.standard}
         self._timelines: dict[tuple[str, str], _Timeline] = {}
+        self._standards_faults: dict[str, str | None] = {}
 
     def judge(self, reading: GaugeReading) -> ReadingCoverage:
         """Return what the gate says of *reading*, its base metal left aside."""
@@ -398,16 +399,20 @@ class _Gate:
 
     def _standards_fault(self, check: _Event) -> str | None:
         """Ask of every standard measured that its own certificate held on the day."""
+        if check.check_id not in self._standards_faults:
+            self._standards_faults[check.check_id] = self._find_standards_fault(check)
+        return self._standards_faults[check.check_id]
+
+    def _find_standards_fault(self, check: _Event) -> str | None:
         day = self._day(check.done_at)
         for row in check.measured:
-            name = _standard(row)
             due = row.standard_due
             if due is None and row.standard_id is not None:
                 due = self._standards_due.get(row.standard_id)
             if due is None:
-                return f"check {check.check_id} used {name}, whose certificate's due date is not known"
+                return f"check {check.check_id} used {_standard(row)}, whose certificate's due date is not known"
             if due < day:
-                return f"check {check.check_id} on {day} used {name}, whose certificate was due on {due}"
+                return f"check {check.check_id} on {day} used {_standard(row)}, whose certificate was due on {due}"
         return None
 
     def _touched_fault(self, reading: GaugeReading, line: _Timeline, opening: _Event) -> str | None:

@@ -22,6 +22,7 @@ def normal_cdf(z: Decimal | float) -> Decimal:
     return _given(lambda: mpmath.ncdf(mpmath.mpf(str(z))))
 
 
+@lru_cache(maxsize=256)
 def normal_quantile(probability: Decimal | float) -> Decimal:
     """Return the value that a standard normal variable is at most with *probability*.
 

@@ -17,9 +17,10 @@ two readings is the spread of all taken, which is too large rather than too smal
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from decimal import Decimal
 from fractions import Fraction
+from functools import cached_property
 
 from rules.statistics import mean, variance
 from rules.uncertainty import Budget, GaugeKnowledge, Spread, film_build_budget, pooled_variance
@@ -29,7 +30,7 @@ from rules.wording import counted
 Nest = tuple[tuple[tuple[Fraction, ...], ...], ...]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class LocationKnowledge:
     """What the uncertainty at one location is worked out from; all in µm.
 
@@ -49,14 +50,22 @@ class LocationKnowledge:
     base_um: tuple[Fraction, ...] = ()
     on_standards: Spread | None = None
     shared: Decimal = Decimal(0)
+    # Every finding of a location asks for one of a few budgets.
+    _found: dict[tuple[int, Decimal], Budget] = field(default_factory=dict, init=False, repr=False, compare=False)
 
-    @property
+    @cached_property
     def builds_um(self) -> tuple[Fraction, ...]:
         """Return all builds, in order."""
         return tuple(build for piece in self.nest_um for spot in piece for build in spot)
 
     def budget(self, averaged: int, coverage: Decimal) -> Budget:
         """Return the budget of the mean of *averaged* readings here, in µm."""
+        key = (averaged, coverage)
+        if key not in self._found:
+            self._found[key] = self._budget(averaged, coverage)
+        return self._found[key]
+
+    def _budget(self, averaged: int, coverage: Decimal) -> Budget:
         spread = self.on_standards if averaged == 1 else None
         return film_build_budget(
             self.builds_um,
