@@ -527,7 +527,6 @@ def _answer(outcome: Outcome) -> str:
 def _new_facts(args: argparse.Namespace, folder: ShopFolder, *, typed: bool = False) -> InspectionFacts:
     from ingest.facts import InspectionFacts, typed_profile
     from ingest.said import plain_text
-    from rules.window import window_warnings
     from schemas.errors import BadInput
 
     shop = folder.shop()
@@ -572,8 +571,6 @@ def _new_facts(args: argparse.Namespace, folder: ShopFolder, *, typed: bool = Fa
             f"job {args.job!r} samples its lots, so the plan needs the number of pieces: say --lot-size, or draw the "
             f"pieces first with 'filmtally assess --plan {args.job} --lot {args.lot} --lot-size N'"
         )
-    for warning in window_warnings(job, {}):
-        print(f"filmtally: {warning}", file=sys.stderr)
     name = args.profile or ("typed" if typed else gauge.profile)
     if name is None:
         raise BadInput(

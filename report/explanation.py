@@ -17,6 +17,7 @@ from rules.film_build import is_judged
 from rules.places import Limit
 from rules.results import Advice, Assessment, GateState, LocationResult
 from rules.verdict import Finding, Verdict
+from rules.window import window_warnings
 from rules.wording import amount, as_written, counted, listed
 from schemas.units import Unit
 
@@ -222,6 +223,8 @@ def _notable(case: Assessed) -> Iterator[str]:
     assessment = case.assessment
     lines = [place.risk_sentence for place in assessment.locations if place.risk_sentence]
     lines += [flag.sentence for flag in flagged(case.evidence, assessment)]
+    missing = {place.location for place in assessment.locations if place.verdict is Verdict.FAIL}
+    lines += [w.rstrip(".") for w in window_warnings(case.evidence.job, {}) if w.split(":", 1)[0] in missing]
     if assessment.correction:
         lines.append(assessment.correction.rstrip("."))
     excluded = [r for r in case.evidence.readings if not r.counted and r.coat_stage == "total"]

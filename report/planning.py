@@ -164,8 +164,16 @@ def curve_lines(found: Characteristic) -> list[str]:
     lines = ["  nonconforming   lots accepted"]
     for share, accepted in found.points:
         bar = "█" * round(float(accepted) * _BAR)
-        lines.append(f"  {float(share) * 100:>10.1f} %   {float(accepted) * 100:>6.1f} %  {bar}".rstrip())
+        lines.append(f"  {float(share) * 100:>10.1f} %   {_percent(accepted):>7} %  {bar}".rstrip())
     return lines
+
+
+def _percent(accepted: Fraction) -> str:
+    """Return a probability in percent; what is nearly sure or nearly impossible is never printed as such."""
+    written = f"{float(accepted) * 100:.1f}"
+    if written == "100.0" and accepted < 1:
+        return "> 99.9"
+    return "< 0.1" if written == "0.0" and accepted > 0 else written
 
 
 def plan_json(plan: LotPlan) -> dict[str, Any]:

@@ -212,6 +212,8 @@ def run(main: Run, folder: Path) -> int:
     print("\n# The gauges, verified on certified standards\n")
     for words in checks():
         _must(main, folder, words, {0, 1})
+    print("\n# Before a lot of 400 sash profiles: how many are measured, and what that can tell\n")
+    _must(main, folder, ["assess", "--plan", "sash-profile", "--lot-size", "400"])
     said: dict[str, list[str]] = {"conforms": [], "does not conform": [], "refused": [], "undecided": []}
     for lot in LOTS:
         print(f"\n# Lot {lot.lot}. {lot.story}\n")

@@ -98,7 +98,7 @@ def test_the_same_capture_twice_adds_nothing(door: FrontDoor) -> None:
 
 def test_readings_for_a_location_that_the_job_does_not_name(door: FrontDoor) -> None:
     line = b'{"film": 78.1, "in": "um", "when": "2026-11-05T10:00:05+0000", "piece": "1", "place": "lid", "spot": 1}\n'
-    answer = door.measure("sash-profile", door.write("sash.jsonl", line), "--profile", "json-lines")
+    answer = door.measure("sash-profile", door.write("sash.jsonl", line), "--profile", "json-lines", "--lot-size", "1")
     _refused(
         door,
         answer,

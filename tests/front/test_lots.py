@@ -211,7 +211,7 @@ def test_the_curve_is_printed_as_numbers_and_drawn_as_a_picture(series: Series, 
     answer = series.door("assess", "--plan", "latch", "--lot-size", "40", "--picture", str(picture))
     assert answer.code == 0
     # Binomial, n 13 and Ac 1, by hand: 0.9^13 + 13 · 0.1 · 0.9^12 = 0.621.
-    assert "10.0 %     62.1 %" in answer.out
+    assert "10.0 %      62.1 %" in answer.out
     assert "MEASURE 13 PIECES" in answer.out
     drawn = picture.read_text(encoding="utf-8")
     assert drawn.startswith("<svg")

@@ -11,11 +11,9 @@ from typing import Any
 import pytest
 
 from archive.store import Archive
-from rules.assessment import assess
+from report.assessing import assessed
 from rules.results import Assessment
 from sample_captures import demo, make
-from schemas.job import Job
-from schemas.shop import Shop
 from tests.front.shop import SAMPLES, FrontDoor
 
 EXPECTED = sorted((SAMPLES / "expected").glob("*.json"))
@@ -41,14 +39,7 @@ def _assessed(door: FrontDoor, expected: dict[str, Any]) -> Assessment:
     assert answer.code == 0, answer
     archive = Archive(door.folder / "archive", "look")
     (one,) = archive.inspections()
-    return assess(
-        Job.from_json(one.job_json),
-        Shop.from_json(one.shop_json),
-        archive.reading_records(one.inspection_id),
-        archive.checks(one.gauge_serial),
-        coats=one.coats,
-        bakes=one.bakes,
-    )
+    return assessed(archive, one).assessment
 
 
 @pytest.mark.parametrize("path", EXPECTED, ids=lambda path: path.stem)
