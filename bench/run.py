@@ -8,10 +8,26 @@ from concurrent.futures import ProcessPoolExecutor
 from multiprocessing import get_context
 from typing import Any, Final
 
-from bench import answer_help, commit_inspection, find_inspection, journal_reading, make_certificate, seal_capture
+from bench import (
+    answer_help,
+    assess_inspections,
+    commit_inspection,
+    find_inspection,
+    journal_reading,
+    make_certificate,
+    seal_capture,
+)
 from bench.results_folder import RESULTS
 
-PARTS: Final = (seal_capture, make_certificate, commit_inspection, journal_reading, find_inspection, answer_help)
+PARTS: Final = (
+    seal_capture,
+    make_certificate,
+    commit_inspection,
+    journal_reading,
+    find_inspection,
+    assess_inspections,
+    answer_help,
+)
 
 
 def main() -> None:

@@ -18,6 +18,8 @@ if TYPE_CHECKING:
     from archive.shop_folder import ShopFolder
     from archive.store import Archive
     from report.planning import LotPlan
+    from rules.results import GateState
+    from rules.verdict import Verdict
     from schemas.certificates import Certificate
     from schemas.job import Rule
     from schemas.vocabulary import RuleName
@@ -167,6 +169,7 @@ def _assess(args: argparse.Namespace) -> int:
     import json
 
     from report.assessing import assessed, the_inspection
+    from report.every_inspection import every_verdict
     from report.explanation import explanation_lines
     from report.figures import VERDICT_WORDS
     from report.plain_text import assessment_json
@@ -179,23 +182,24 @@ def _assess(args: argparse.Namespace) -> int:
     if args.plan is not None:
         return _plan(args)
     archive = _archive(args)
-    if args.all:
+    if args.all and args.json:
         cases = [assessed(archive, i) for i in archive.inspections()]
-        if args.json:
-            print(json.dumps([assessment_json(c) for c in cases], ensure_ascii=False))
-        else:
-            rows = [
-                (
-                    c.evidence.inspection.inspection_id,
-                    c.evidence.inspection.part_no,
-                    c.evidence.inspection.lot,
-                    VERDICT_WORDS[c.assessment.verdict],
-                    f"gauge {c.assessment.coverage.state}",
-                )
-                for c in cases
-            ]
-            print("\n".join(table(rows)) if rows else "no sealed inspection")
-        return max((_assess_code(c) for c in cases), default=0)
+        print(json.dumps([assessment_json(c) for c in cases], ensure_ascii=False))
+        return max((_assess_code(c.assessment.coverage.state, c.assessment.verdict) for c in cases), default=0)
+    if args.all:
+        found = every_verdict(archive)
+        rows = [
+            (
+                one.inspection.inspection_id,
+                one.inspection.part_no,
+                one.inspection.lot,
+                VERDICT_WORDS[one.verdict],
+                f"gauge {one.state}",
+            )
+            for one in found
+        ]
+        print("\n".join(table(rows)) if rows else "no sealed inspection")
+        return max((_assess_code(one.state, one.verdict) for one in found), default=0)
     if args.inspection is None:
         raise BadInput("name the inspection or its lot, or say --all or --rules")
     case = assessed(archive, the_inspection(archive, args.inspection))
@@ -203,7 +207,7 @@ def _assess(args: argparse.Namespace) -> int:
         print(json.dumps(assessment_json(case), ensure_ascii=False))
     else:
         print("\n".join(explanation_lines(case, width())))
-    return _assess_code(case)
+    return _assess_code(case.assessment.coverage.state, case.assessment.verdict)
 
 
 def _plan(args: argparse.Namespace) -> int:
@@ -274,13 +278,10 @@ def _curve(args: argparse.Namespace, plan: LotPlan) -> str:
         raise BadInput(f"--picture {args.picture}: {without}") from None
 
 
-def _assess_code(case: Any) -> int:
-    from rules.results import GateState
-    from rules.verdict import Verdict
-
-    if case.assessment.coverage.state is not GateState.COVERED:
+def _assess_code(state: GateState, verdict: Verdict) -> int:
+    if state.value != "covered":
         return 3
-    return 0 if case.assessment.verdict is Verdict.PASS else 1
+    return 0 if verdict.name == "PASS" else 1
 
 
 def _plainest(name: RuleName) -> Rule:

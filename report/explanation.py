@@ -254,7 +254,7 @@ def _lot(assessment: Assessment) -> Iterator[str]:
 
 
 def _to_do(assessment: Assessment) -> Iterator[str]:
-    said = {f.sentence for f in _every_finding(assessment)}
+    said = {f.sentence for f in _every_finding(assessment)} | {assessment.coverage.sentence}
     yield ""
     yield "what to do"
     several = len(assessment.advice) > 1

@@ -32,7 +32,7 @@ from datetime import date, datetime, timedelta
 from decimal import Decimal
 from fractions import Fraction
 from functools import cached_property
-from typing import Final
+from typing import Final, Protocol
 from zoneinfo import ZoneInfo
 
 from rules.film_build import is_base, is_judged
@@ -46,7 +46,7 @@ from schemas.job import Job
 from schemas.readings import GaugeReading
 from schemas.shop import Shop
 from schemas.units import Unit, to_um
-from schemas.vocabulary import CheckKind, Occasion, ToleranceRule
+from schemas.vocabulary import CheckKind, CoatStage, Occasion, ToleranceRule
 
 #: The larger is the one to heed.
 _RANK: Final = {GateState.COVERED: 0, GateState.OPEN: 1, GateState.UNCOVERED: 2, GateState.SUSPECT: 3}
@@ -120,6 +120,92 @@ def cover(readings: Sequence[GaugeReading], checks: Sequence[GaugeCheck], job: J
     worst_base = max((gate.judge(r) for r in base), key=lambda entry: _RANK[entry.state], default=None)
     entries = [_with_base(gate.judge(r), r, worst_base) for r in judged]
     return gate.summary(judged, entries, base)
+
+
+class Taken(Protocol):
+    """What the gate looks at in a reading; GaugeReading has it, and more."""
+
+    @property
+    def reading_no(self) -> int: ...
+    @property
+    def taken_at(self) -> datetime: ...
+    @property
+    def gauge_serial(self) -> str: ...
+    @property
+    def probe_mode(self) -> str: ...
+    @property
+    def location(self) -> str: ...
+    @property
+    def coat_stage(self) -> str: ...
+    @property
+    def specification_unit(self) -> str: ...
+    @property
+    def lower(self) -> Decimal | None: ...
+    @property
+    def upper(self) -> Decimal | None: ...
+
+
+@dataclass(frozen=True, slots=True)
+class _Run:
+    """What a run of readings has in common, at one moment and location that the job names."""
+
+    gauge_serial: str
+    probe_mode: str
+    taken_at: datetime
+    location: str
+    reading_no: int = 0
+    coat_stage: str = CoatStage.TOTAL
+    specification_unit: str = Unit.UM
+    lower: Decimal | None = None
+    upper: Decimal | None = None
+
+
+class RunGate:
+    """The gate for many inspections of one job: what holds for one run holds for every run between the same events.
+
+    A run is what one gauge read in one mode from a first to a last moment. Between two events of that gauge (a check, an
+    adjustment, an incident, the end of a check's age) and within one day the state does not change with time, so it is
+    found once.
+    """
+
+    def __init__(self, checks: Sequence[GaugeCheck], job: Job, shop: Shop) -> None:
+        self._gate = _Gate(checks, job, shop)
+        self._age = timedelta(microseconds=int(Fraction(shop.verification.max_age_hours) * 3_600_000_000))
+        self._breaks: dict[tuple[str, str], list[datetime]] = {}
+        self._states: dict[tuple[str, str, date, int, tuple[str, ...]], GateState] = {}
+
+    def state(
+        self, gauge_serial: str, probe_mode: str, first: datetime, last: datetime, locations: tuple[str, ...]
+    ) -> GateState | None:
+        """Return the worst state of a run, or None where it has to be found reading by reading.
+
+        Args:
+            gauge_serial: The gauge that took it.
+            probe_mode: In which mode.
+            first: The earliest moment of any of its readings, those before coating included.
+            last: The latest.
+            locations: Where its judged readings were taken, as the job names them.
+        """
+        day = self._gate.day(first)
+        breaks = self._breaks_of(_Run(gauge_serial, probe_mode, last, ""))
+        segment = bisect_right(breaks, first)
+        if day != self._gate.day(last) or segment != bisect_right(breaks, last):
+            return None
+        key = (gauge_serial, probe_mode, day, segment, locations)
+        if key not in self._states:
+            found = [self._gate.judge(_Run(gauge_serial, probe_mode, last, name)).state for name in locations]
+            self._states[key] = max(found, key=_RANK.__getitem__)
+        return self._states[key]
+
+    def _breaks_of(self, run: _Run) -> list[datetime]:
+        gauge = (run.gauge_serial, run.probe_mode)
+        if gauge not in self._breaks:
+            moments = self._gate.events(run)
+            ends = [moment + self._age for moment in moments]
+            # An event counts on its own moment as well as after it, so both sides are breaks.
+            instant = timedelta(microseconds=1)
+            self._breaks[gauge] = sorted({b for m in (*moments, *ends) for b in (m, m + instant)})
+        return self._breaks[gauge]
 
 
 def doubt_interval(checks: Sequence[GaugeCheck], failed_check_id: str) -> tuple[datetime | None, datetime]:
@@ -295,7 +381,7 @@ class _Gate:
         self._timelines: dict[tuple[str, str], _Timeline] = {}
         self._standards_faults: dict[str, str | None] = {}
 
-    def judge(self, reading: GaugeReading) -> ReadingCoverage:
+    def judge(self, reading: Taken) -> ReadingCoverage:
         """Return what the gate says of *reading*, its base metal left aside."""
         line = self._timeline(reading)
         opening, following = line.around(reading.taken_at)
@@ -308,7 +394,16 @@ class _Gate:
             closing_check_id=None if following is None else following.check_id,
         )
 
-    def _timeline(self, reading: GaugeReading) -> _Timeline:
+    def day(self, moment: datetime) -> date:
+        """Return the day of *moment* by the shop's clock."""
+        return self._day(moment)
+
+    def events(self, reading: Taken) -> list[datetime]:
+        """Return when anything was done to the gauge that took *reading*, in its mode."""
+        line = self._timeline(reading)
+        return [e.done_at for e in (*line.verifications, *line.adjustments, *line.incidents, *line.calibrations)]
+
+    def _timeline(self, reading: Taken) -> _Timeline:
         key = (reading.gauge_serial, reading.probe_mode)
         if key not in self._timelines:
             self._timelines[key] = _Timeline(
@@ -320,7 +415,7 @@ class _Gate:
         return self._timelines[key]
 
     def _decide(
-        self, reading: GaugeReading, line: _Timeline, opening: _Event | None, following: _Event | None
+        self, reading: Taken, line: _Timeline, opening: _Event | None, following: _Event | None
     ) -> tuple[GateState, str]:
         if following is not None and not following.passed:
             return GateState.SUSPECT, self._why_suspect(reading, line, following)
@@ -349,7 +444,7 @@ class _Gate:
 
     # Each of these returns the fault as a sentence, or None.
 
-    def _calibration_fault(self, reading: GaugeReading, line: _Timeline) -> str | None:
+    def _calibration_fault(self, reading: Taken, line: _Timeline) -> str | None:
         """Compare days: a calibration holds from the day it was made to its due day, both included."""
         day = self._day(reading.taken_at)
         held: list[tuple[date, date, str]] = []
@@ -372,7 +467,7 @@ class _Gate:
         start, _, certificate = min(held)
         return f"the calibration of {_gauge(reading)} (certificate {certificate}) dates from {start}, after the reading on {day}"
 
-    def _opening_fault(self, reading: GaugeReading, line: _Timeline, opening: _Event | None) -> str | None:
+    def _opening_fault(self, reading: Taken, line: _Timeline, opening: _Event | None) -> str | None:
         if opening is None:
             return f"{_gauge(reading)} has no check on record before the reading"
         if not opening.passed:
@@ -384,7 +479,7 @@ class _Gate:
             or self._bracket_fault(reading, opening)
         )
 
-    def _age_fault(self, reading: GaugeReading, opening: _Event) -> str | None:
+    def _age_fault(self, reading: Taken, opening: _Event) -> str | None:
         age = reading.taken_at - opening.done_at
         if Fraction(age // timedelta(microseconds=1), 3_600_000_000) <= Fraction(self._policy.max_age_hours):
             return None
@@ -415,7 +510,7 @@ class _Gate:
                 return f"check {check.check_id} on {day} used {_standard(row)}, whose certificate was due on {due}"
         return None
 
-    def _touched_fault(self, reading: GaugeReading, line: _Timeline, opening: _Event) -> str | None:
+    def _touched_fault(self, reading: Taken, line: _Timeline, opening: _Event) -> str | None:
         start, end = opening.done_at, reading.taken_at
         for event in line.adjustments:
             if start <= event.done_at <= end:
@@ -429,7 +524,7 @@ class _Gate:
                 return f"{_gauge(reading)} was calibrated ({event.check_id}, {self._day(event.done_at)}) after its check {opening.check_id} and not checked since"
         return None
 
-    def _bracket_fault(self, reading: GaugeReading, opening: _Event) -> str | None:
+    def _bracket_fault(self, reading: Taken, opening: _Event) -> str | None:
         """Ask for standards at or beyond the location's limits; a limit that is not given asks for nothing."""
         if not self._policy.bracket_limits or is_base(reading):
             return None
@@ -453,7 +548,7 @@ class _Gate:
             f"({' and '.join(ends)})"
         )
 
-    def _closing_fault(self, reading: GaugeReading, line: _Timeline, following: _Event | None) -> str | None:
+    def _closing_fault(self, reading: Taken, line: _Timeline, following: _Event | None) -> str | None:
         if not self._policy.closing_required:
             # The policy takes the opening check for enough; a passed one after it can add nothing.
             return None
@@ -473,7 +568,7 @@ class _Gate:
             return False
         return end is None or self._day(calibration.done_at) < self._day(end)
 
-    def _why_suspect(self, reading: GaugeReading, line: _Timeline, failed: _Event) -> str:
+    def _why_suspect(self, reading: Taken, line: _Timeline, failed: _Event) -> str:
         good = line.last_good(failed)
         since = (
             "no earlier check passed, so every earlier reading is in doubt"
@@ -486,7 +581,7 @@ class _Gate:
         faults = [_standard_fault(row) for row in failed.measured if row.within is False]
         return f"{failed.check_id} ({self._time(failed)}), {listed(faults)}"
 
-    def _limits_um(self, reading: GaugeReading) -> tuple[Fraction | None, Fraction | None]:
+    def _limits_um(self, reading: Taken) -> tuple[Fraction | None, Fraction | None]:
         """Return the limits of the reading's location: the job's, or the reading's own where the job names no such."""
         place = self._job.find(reading.location)
         if place is not None:
@@ -609,7 +704,7 @@ def _oldest_first(events: Iterable[_Event]) -> list[_Event]:
     return sorted(events, key=lambda event: (event.done_at, event.check_id))
 
 
-def _gauge(reading: GaugeReading) -> str:
+def _gauge(reading: Taken) -> str:
     return f"gauge {reading.gauge_serial} ({reading.probe_mode})"
 
 

@@ -40,7 +40,14 @@ def is_judged(reading: Judged) -> bool:
     return reading.counted and reading.coat_stage == CoatStage.TOTAL
 
 
-def is_base(reading: Judged) -> bool:
+class Staged(Protocol):
+    """A reading of which only matters what was on the metal."""
+
+    @property
+    def coat_stage(self) -> str: ...
+
+
+def is_base(reading: Staged) -> bool:
     """Return whether *reading* was taken before coating, to be subtracted: on blasted metal or on zinc."""
     return reading.coat_stage != CoatStage.TOTAL
 
