@@ -42,9 +42,14 @@ def curve_svg(statement: LotStatement, title: str) -> str:
     path = " ".join(f"{'M' if i == 0 else 'L'}{x(share)} {y(accepted)}" for i, (share, accepted) in enumerate(drawn))
     dots = "".join(f'<circle cx="{x(s)}" cy="{y(a)}" r="2.6" fill="#1d4e6b"/>' for s, a in drawn)
     marks = []
+    if found.producers_risk is not None and found.aql is not None and float(found.aql) <= reach:
+        risk, share = float(found.producers_risk), float(found.aql)
+        marks.append(
+            _mark(x(share), y(1 - risk), f"producer's risk: {risk:.1%} rejected at an AQL of {share * 100:.3g}%", y(0))
+        )
     if found.consumers_quality is not None and float(found.consumers_quality) <= reach:
         risk, share = float(CONSUMERS_RISK), float(found.consumers_quality)
-        marks.append(_mark(x(share), y(risk), f"consumer's risk: {risk:.0%} at {share:.1%}", y(0)))
+        marks.append(_mark(x(share), y(risk), f"consumer's risk: {risk:.0%} accepted at {share:.1%}", y(0)))
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_WIDTH} {_HEIGHT}" width="{_WIDTH}" height="{_HEIGHT}" '
         f'font-family="Open Sans, sans-serif" font-size="13" fill="{_INK}">'
@@ -75,7 +80,8 @@ def _grid(reach: float, x: Callable[[float], float], y: Callable[[float], float]
 
 
 def _mark(at_x: float, at_y: float, said: str, bottom: float) -> str:
-    anchor, shift = ("start", 8) if at_x < _WIDTH / 2 else ("end", -8)
+    # The curve falls to the right, so the room is above and to the right of a point on it.
+    anchor, shift = ("start", 8) if at_x < _WIDTH * 0.6 else ("end", 24)
     return (
         f'<path d="M{_LEFT} {at_y}H{at_x}V{bottom}" fill="none" stroke="#a3170a" stroke-dasharray="4 3"/>'
         f'<circle cx="{at_x}" cy="{at_y}" r="4" fill="none" stroke="#a3170a" stroke-width="2"/>'

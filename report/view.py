@@ -264,7 +264,7 @@ def certificate_view(evidence: Evidence, assessment: Assessment, facts: IssueFac
             *(flag.sentence for flag in flagged(evidence, assessment)),
         ),
         not_measured=_not_measured(evidence),
-        advice=tuple(advice_block(a) for a in assessment.advice if a.action is not Action.ACCEPT or a.reasons),
+        advice=_advice(assessment),
         release=_release(evidence, facts, zone),
         key_note=(
             f"The signature shows that this file is as it was when the holder of the key with the fingerprint "
@@ -555,6 +555,13 @@ def _not_measured(evidence: Evidence) -> tuple[str, ...]:
 
 def _note(note: dict[str, Any]) -> str:
     return f"Note by {note['by']}: {note['what']}"
+
+
+def _advice(assessment: Assessment) -> tuple[AdviceBlock, ...]:
+    """Return the advice that a customer reads: what becomes of pieces that were set apart is not their matter."""
+    if assessment.set_apart:
+        return ()
+    return tuple(advice_block(a) for a in assessment.advice if a.action is not Action.ACCEPT or a.reasons)
 
 
 def advice_block(advice: Advice) -> AdviceBlock:

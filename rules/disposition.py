@@ -41,8 +41,7 @@ DECORATIVE_COAT_NOTE: Final = (
 )
 SCUFF_NOTE: Final = (
     "How to scuff is the data sheet's to say, and sources disagree about the grit: a trade magazine names coarse paper "
-    "finished fine (read); others scuff until all gloss is gone with 320 on an orbital sander, work from 180 up to 320 "
-    "where the damage is deep, take 400 by hand, and feather the edge of the damage wide (common practice, no source). "
+    "finished fine (read), many shops stay between 180 and 400 (common practice, no source); try it on one piece first. "
     "Deep scratches show through the next coat (read)."
 )
 REMEASURE_NOTE: Final = (

@@ -66,12 +66,14 @@ class Characteristic:
         consumers_quality: Share nonconforming at which a lot is still accepted with a probability of 10 %, rounded up.
         consumers_pieces: Fewest nonconforming pieces in this very lot at which it is accepted no more often than that;
             None where every piece is measured, or where measured values are judged.
+        aql: The share nonconforming that the plan was chosen for; None without one.
     """
 
     points: tuple[tuple[Fraction, Fraction], ...]
     producers_risk: Fraction | None
     consumers_quality: Decimal | None
     consumers_pieces: int | None
+    aql: Fraction | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -211,13 +213,15 @@ def characteristic(plan: Plan, aql: Decimal | None) -> Characteristic | None:
         producers_risk=None if aql is None else 1 - probability_of_acceptance(plan.n, accepts, Fraction(aql) / 100),
         consumers_quality=consumers_risk_quality(plan.n, accepts, places=4) if rejects else None,
         consumers_pieces=consumers_risk_pieces(plan.n, accepts, plan.lot_size) if rejects else None,
+        aql=None if aql is None else Fraction(aql) / 100,
     )
 
 
 def _of_values(plan: VariablesPlan, aql: Decimal) -> Characteristic:
     shares = [share for share in _SHARES if share <= Fraction(1, 4)]
     points = tuple((share, Fraction(acceptance_by_values(plan.n, plan.k, _decimal(share)))) for share in shares)
-    return Characteristic(points, 1 - Fraction(acceptance_by_values(plan.n, plan.k, aql / 100)), None, None)
+    accepted = Fraction(acceptance_by_values(plan.n, plan.k, aql / 100))
+    return Characteristic(points, 1 - accepted, None, None, Fraction(aql) / 100)
 
 
 def _decimal(share: Fraction) -> Decimal:
@@ -289,7 +293,7 @@ def _chosen(drawn: Drawn | None) -> str:
     if drawn is None:
         return "How the pieces were chosen is not recorded."
     return (
-        f"Drawn at random before measuring, with the seed {drawn.seed}: pieces {listed([str(p) for p in drawn.pieces])} "
+        f"Drawn at random before measuring, with the seed {drawn.seed}: pieces {listed([str(p) for p in drawn.pieces], 60)} "
         f"of 1 to {drawn.lot_size}."
     )
 

@@ -215,7 +215,8 @@ def test_the_curve_is_printed_as_numbers_and_drawn_as_a_picture(series: Series, 
     assert "MEASURE 13 PIECES" in answer.out
     drawn = picture.read_text(encoding="utf-8")
     assert drawn.startswith("<svg")
-    assert "consumer&#39;s risk: 10% at 26.8%" in drawn
+    assert "consumer&#39;s risk: 10% accepted at 26.8%" in drawn
+    assert "producer&#39;s risk: 9.3% rejected at an AQL of 4%" in drawn
 
 
 def test_a_job_without_sampling_says_so_and_warns_of_a_window_that_nobody_holds(series: Series) -> None:

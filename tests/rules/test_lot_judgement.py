@@ -139,6 +139,34 @@ def test_the_example_of_mil_std_414_is_accepted_by_variables() -> None:
     assert _lot({"a": "197"}, sampling, LotTerms(40), lower=None, upper="209", unit="um").verdict is Verdict.UNDECIDED
 
 
+shown = st.lists(st.integers(150, 450), min_size=1, max_size=15)
+
+
+def _verdict(steps: list[int], sampling: dict[str, Any]) -> Assessment:
+    figures = {str(n): f"{Decimal(s) / 100:.2f}" for n, s in enumerate(steps, 1)}
+    return _lot(figures, sampling, LotTerms(40))
+
+
+@pytest.mark.parametrize("sampling", [ATTRIBUTES, {"scheme": "every-piece"}])
+@given(steps=shown, which=st.integers(0, 14), by=st.integers(1, 100))
+def test_a_lot_never_improves_when_a_reading_moves_away_from_its_window(
+    sampling: dict[str, Any], steps: list[int], which: int, by: int
+) -> None:
+    at_piece = which % len(steps)
+    moved = list(steps)
+    # 2.00 to 4.00 is the window; a reading moves away from its middle.
+    moved[at_piece] += by if moved[at_piece] > 300 else -by
+    assert _verdict(moved, sampling).verdict >= _verdict(steps, sampling).verdict
+
+
+@given(steps=shown)
+def test_a_lot_passes_only_where_everything_that_decides_about_it_passes(steps: list[int]) -> None:
+    found = _verdict(steps, ATTRIBUTES)
+    assert (found.verdict is Verdict.PASS) is all(f.verdict is Verdict.PASS for f in found.lot_findings)
+    failing = {f.piece for f in found.about_pieces if f.verdict is Verdict.FAIL}
+    assert set(found.set_apart) == (failing if found.verdict is Verdict.PASS else set())
+
+
 # The sample that was drawn
 
 
