@@ -21,8 +21,6 @@ if TYPE_CHECKING:
     from rules.results import GateState
     from rules.verdict import Verdict
     from schemas.certificates import Certificate
-    from schemas.job import Rule
-    from schemas.vocabulary import RuleName
 
 _PASSPHRASE = "FILMTALLY_PASSPHRASE"  # noqa: S105 - the variable's name
 
@@ -284,38 +282,16 @@ def _assess_code(state: GateState, verdict: Verdict) -> int:
     return 0 if verdict.name == "PASS" else 1
 
 
-def _plainest(name: RuleName) -> Rule:
-    from decimal import Decimal
-
-    from schemas.job import Rule
-    from schemas.vocabulary import RuleName
-
-    if name is RuleName.SHOP_RULE:  # every piece that it can be made of
-        one, most = Decimal(1), Decimal("0.8")
-        return Rule(name=name, mean_at_least=one, each_at_least=most, at_most_below=1 - most, each_at_most=one)
-    return Rule(name=name)
-
-
 def _list_rules(args: argparse.Namespace) -> int:
     import json
 
-    from rules.conformity import rule_statement
-    from schemas.vocabulary import RuleName
+    from report.catalogue import catalogue_json, catalogue_lines
+    from report.terminal_text import width, wrapped
 
-    rules = [rule_statement(_plainest(name)) for name in RuleName]
     if args.json:
-        print(
-            json.dumps(
-                [
-                    {"name": r.name, "title": r.title, "text": r.text, "source": r.source, "known": r.known}
-                    for r in rules
-                ],
-                ensure_ascii=False,
-            )
-        )
-        return 0
-    for rule in rules:
-        print(f"{rule.name}: {rule.title}\n  {rule.text}\n  source: {rule.source}\n  how well known: {rule.known}\n")
+        print(json.dumps(catalogue_json(), ensure_ascii=False))
+    else:
+        print("\n".join(wrapped(catalogue_lines(), width())))
     return 0
 
 

@@ -129,6 +129,8 @@ def rule_statement(rule: Rule) -> RuleStatement:
         text = f"{text} {PA2_LEVELS[rule.level].text}"
     if rule.name in SHARE_RULES:
         text = text_of(rule)
+    if rule.name is RuleName.ARCHITECTURAL_ALUMINIUM:
+        title = f"{title}, wording {rule.wording}"
     text = f"{text} {COMPARISON_TEXTS[comparison_of(rule)]}"
     if rule.name is RuleName.ISO_19840 and rule.roughness_correction_um:
         text = (
@@ -142,6 +144,7 @@ def rule_statement(rule: Rule) -> RuleStatement:
         source=acceptance.source,
         edition=rule.edition,
         known=acceptance.known,
+        seen=acceptance.seen,
     )
 
 
@@ -422,6 +425,7 @@ RULES: Final[dict[RuleName, AcceptanceRule]] = {
         text="Every reading lies within the limits of its location.",
         source="as the order says",
         known="common practice, no source",
+        seen="none: it is the order's own wording",
         judge=every_reading,
     ),
     RuleName.LOCATION_MEANS: AcceptanceRule(
@@ -429,6 +433,7 @@ RULES: Final[dict[RuleName, AcceptanceRule]] = {
         text="On each piece measured, the mean of the readings at each location lies within its limits.",
         source="as the order says",
         known="common practice, no source",
+        seen="none: it is the order's own wording",
         judge=location_means,
     ),
     RuleName.SSPC_PA2: AcceptanceRule(
@@ -442,6 +447,7 @@ RULES: Final[dict[RuleName, AcceptanceRule]] = {
             "spots, areas, and the 80 and 120 % of level 3: read in public copies and excerpts; the other levels: "
             "from memory"
         ),
+        seen="the edition of 2004 and excerpts of those of 2012 to 2018, in public copies; table 1 itself was not seen",
         judge=sspc_pa2,
     ),
     RuleName.ISO_19840: AcceptanceRule(
@@ -453,6 +459,7 @@ RULES: Final[dict[RuleName, AcceptanceRule]] = {
         ),
         source="ISO 19840:2012",
         known="acceptance: read in a public note on the standard; sampling plan: read in part, else from memory",
+        seen="ISO 19840:2012, through a public note on NEN-ISO 19840 and a journal's copy of its sampling table",
         judge=iso_19840,
     ),
     RuleName.ARCHITECTURAL_LABEL: AcceptanceRule(
@@ -464,6 +471,7 @@ RULES: Final[dict[RuleName, AcceptanceRule]] = {
         ),
         source="specifications of the quality label for coated architectural aluminium, clause on coating thickness",
         known="from memory; the label's four published examples agree",
+        seen="none of the label's specifications; its lot table in a public tender text",
         judge=architectural_label,
     ),
     **SHARE_RULES,

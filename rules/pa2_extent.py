@@ -121,5 +121,6 @@ EXTENT_RULE: Final = AcceptanceRule(
     ),
     source="SSPC-PA 2:2012, clause 8",
     known="read in a one-page copy, identity inferred; the number of directions is the shop's to choose",
+    seen="a one-page copy whose text matches the edition of 2012",
     judge=pa2_extent,
 )

@@ -62,13 +62,15 @@ class AcceptanceRule:
     Attributes:
         judge: From the measured places, the job's rule and the unit to findings. A finding without a
             location is about more than one.
-        known: How well the rule is known here.
+        known: How well the rule is known here, figure by figure.
+        seen: Which edition was seen, and in what form.
     """
 
     title: str
     text: str
     source: str
     known: str
+    seen: str
     judge: Callable[[Sequence[PieceLocation], Rule, Unit], list[Finding]]
 
 

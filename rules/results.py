@@ -81,7 +81,12 @@ class Coverage:
 
 @dataclass(frozen=True, slots=True)
 class RuleStatement:
-    """An acceptance rule as it is stated: what it asks, where it is from, how well that is known."""
+    """An acceptance rule as it is stated: what it asks, where it is from, how well that is known.
+
+    Attributes:
+        edition: As the order states it.
+        seen: Which edition was seen here, and in what form.
+    """
 
     name: str
     title: str
@@ -89,6 +94,7 @@ class RuleStatement:
     source: str
     edition: str | None
     known: str
+    seen: str
 
 
 @dataclass(frozen=True, slots=True)

@@ -205,6 +205,7 @@ SHARE_RULES: Final[dict[RuleName, AcceptanceRule]] = {
         text="At least 80 % of the readings reach nominal and none lies below a floor; or at most 5 % lie below it.",
         source="AAMA 2603, 2604 and 2605, as compared in a public sheet; the 5 % wording from a trade paper",
         known="read in public comparisons, two wordings that disagree; check the edition in force",
+        seen="comparisons of 2603-02 and -13, 2604-10 and -13, 2605-11 and -13; the 5 % wording in a trade paper of 2012-13",
         judge=architectural_aluminium,
     ),
     RuleName.NINETY_TEN: AcceptanceRule(
@@ -212,6 +213,7 @@ SHARE_RULES: Final[dict[RuleName, AcceptanceRule]] = {
         text="At least 90 % of the readings reach nominal and none lies below 90 % of it.",
         source="IMO PSPC, resolution MSC.215(82)",
         known="read, on a public formula page",
+        seen="the resolution's formula on a public page; its annex in a public collection",
         judge=ninety_ten,
     ),
     RuleName.SHOP_RULE: AcceptanceRule(
@@ -219,6 +221,7 @@ SHARE_RULES: Final[dict[RuleName, AcceptanceRule]] = {
         text="Made of the pieces that the job names.",
         source="as agreed with the customer",
         known="stated by the shop",
+        seen="none: it is what shop and customer agreed",
         judge=shop_rule,
     ),
 }
