@@ -10,6 +10,7 @@ from typing import Final
 from zoneinfo import ZoneInfo
 
 from rules.rounding import shown
+from rules.uncertainty import nearest_decimal
 from rules.verdict import Verdict
 from schemas.readings import GaugeReading
 from schemas.units import Unit
@@ -39,6 +40,19 @@ _FEWER_PLACES_IN_UM: Final = 1
 def figure(number: Fraction | Decimal | None, places: int) -> str:
     """Return *number* rounded half to even to *places* decimals, with a real minus; a dash for None."""
     return DASH if number is None else f"{shown(Fraction(number), places):f}".replace("-", MINUS)
+
+
+def two_figures(number: Fraction | None) -> str:
+    """Return an expanded uncertainty with two significant figures (JCGM 100, 7.2.6: at most two; from memory).
+
+    Rounded half to even; of 10 and more the whole number. A dash for None.
+    """
+    if number is None:
+        return DASH
+    places = max(0, 1 - nearest_decimal(number).adjusted()) if number else 0
+    if places and shown(number, places).adjusted() > nearest_decimal(number).adjusted():
+        places -= 1  # 9.96 is 10, and not 10.0
+    return figure(number, places)
 
 
 def figure_between(number: Fraction | None, places: int, bounds: Iterable[Decimal | None]) -> str:

@@ -28,6 +28,7 @@ from report.figures import (
     limits,
     moment,
     places_of,
+    two_figures,
     verdict_word,
     with_unit,
 )
@@ -35,7 +36,7 @@ from rules.decision import worst_risk
 from rules.distributions import normal_quantile
 from rules.film_build import is_judged
 from rules.results import Action, Advice, Assessment, CheckSummary, GateState, LocationResult
-from rules.uncertainty import COMPONENTS
+from rules.uncertainty import COMPONENTS, Budget
 from rules.verdict import Finding, Verdict
 from rules.wording import listed
 from schemas.gauge_checks import GaugeCheck
@@ -429,7 +430,7 @@ def build_row(place: LocationResult, places: int, in_unit_of: Unit) -> BuildRow:
         least=least,
         greatest=greatest,
         deviation=figure(place.deviation, places + 1),
-        expanded=_uncertainty(place.uncertainty.expanded if place.uncertainty else None, places, in_unit_of),
+        expanded=_expanded(place.uncertainty, in_unit_of),
         verdict=verdict,
         picture=picture,
     )
@@ -477,6 +478,10 @@ def _uncertainty(um: Decimal | None, places: int, unit: Unit) -> str:
     return figure(None if um is None else from_um(um, unit), places + 1)
 
 
+def _expanded(budget: Budget | None, unit: Unit) -> str:
+    return two_figures(None if budget is None else from_um(Fraction(budget.expanded), unit))
+
+
 def _budget_row(place: LocationResult, places: int, unit: Unit) -> BudgetRow:
     budget = place.uncertainty
     assert budget is not None  # noqa: S101 - the caller leaves the others out
@@ -489,8 +494,8 @@ def _budget_row(place: LocationResult, places: int, unit: Unit) -> BudgetRow:
         combined=_uncertainty(budget.combined, places + 1, unit),
         degrees="\u221e" if budget.effective_degrees is None else str(int(budget.effective_degrees)),
         factor=figure(budget.factor, 2),
-        expanded=_uncertainty(budget.expanded, places, unit),
-        one_reading=_uncertainty(place.one_reading.expanded if place.one_reading else None, places, unit),
+        expanded=_expanded(budget, unit),
+        one_reading=_expanded(place.one_reading, unit),
     )
 
 

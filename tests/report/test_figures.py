@@ -11,7 +11,18 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from report.figures import as_shown, as_written, figure, figure_between, fingerprint, limits, moment, places_of
+from report.figures import (
+    DASH,
+    as_shown,
+    as_written,
+    figure,
+    figure_between,
+    fingerprint,
+    limits,
+    moment,
+    places_of,
+    two_figures,
+)
 from schemas.units import Unit
 from tests.report import scenario
 
@@ -98,3 +109,23 @@ def test_a_figure_in_mil_carries_two_places_more_than_one_in_micrometres() -> No
     assert places_of(readings, Unit.UM) == 1
     assert places_of(readings, Unit.MIL) == 3
     assert places_of([], Unit.UM) == 0
+
+
+@pytest.mark.parametrize(
+    ("number", "written"),
+    [
+        ("0.1804", "0.18"),
+        ("4.163", "4.2"),
+        ("12.36", "12"),
+        ("9.96", "10"),
+        ("0.0996", "0.10"),
+        ("0.095", "0.095"),
+        ("130.2", "130"),
+        ("0", "0"),
+        ("1", "1.0"),
+        (None, DASH),
+    ],
+)
+def test_an_expanded_uncertainty_has_two_figures(number: str | None, written: str) -> None:
+    """JCGM 100, 7.2.6 (from memory): at most two significant figures."""
+    assert two_figures(None if number is None else Fraction(number)) == written
