@@ -15,13 +15,14 @@ from rules.disposition import advise
 from rules.film_build import Judged, is_base
 from rules.guarding import Risk, guard_bands, guarded, knowledge, risks
 from rules.location_budget import LocationKnowledge
-from rules.lot_judgement import LotTerms, judge_sampling, nonconforming_pieces, state_plan
+from rules.lot_judgement import LotStatement, LotTerms, judge_sampling, nonconforming_pieces, state_plan
 from rules.places import PieceLocation
 from rules.recoat import AddedBuild
-from rules.results import Assessment, Coverage, GateState, LocationResult
+from rules.results import Action, Advice, Assessment, Coverage, GateState, LocationResult
 from rules.statistics import mean, standard_deviation
 from rules.verdict import Finding, Verdict, overall
 from rules.verification_error import Correcting, corrected_readings, correcting
+from rules.wording import counted
 from schemas.gauge_checks import GaugeCheck
 from schemas.job import Job, Location
 from schemas.readings import GaugeReading
@@ -86,6 +87,8 @@ def assess(
         added=added,
         guards=guard_bands(known, job),
     )
+    if statement is not None and verdict is Verdict.FAIL:
+        advice = (*_sort_the_lot(statement, lot, comparison.places), *advice)
     return Assessment(
         unit=job.unit,
         rule=rule_statement(job.rule),
@@ -111,6 +114,30 @@ def conformity_of(
     """
     comparison = _compare(job, readings)
     return _results(job, readings, comparison, comparison.findings, {})
+
+
+def _sort_the_lot(plan: LotStatement, lot: LotTerms | None, places: Sequence[PieceLocation]) -> tuple[Advice, ...]:
+    """Return what becomes of the pieces of a rejected lot that nobody measured (common practice, no source)."""
+    size = lot.lot_size if lot is not None else None
+    measured = len({place.piece for place in places if place.builds})
+    if size is None or measured >= size:
+        return ()
+    return (
+        Advice(
+            Action.SORT,
+            f"The lot is not accepted: hold all of it. {counted(size - measured, 'piece')} of {size} "
+            f"{'was' if size - measured == 1 else 'were'} not measured, and nothing is shown of them: measure every piece and set "
+            "apart what does not conform, or treat the whole lot as below.",
+            reasons=(f"By the plan: {plan.text}",),
+            ask_first=(
+                "Does the customer agree that the lot is sorted and sent again?",
+                "Is the cause found, and are the racks that hung beside these held as well?",
+            ),
+            notes=(
+                "A lot that is sent again does not count in the series that sets the severity (MIL-STD-105E, 4.7, read).",
+            ),
+        ),
+    )
 
 
 def _how_corrected(shop: Shop, coverage: Coverage, checks: Sequence[GaugeCheck]) -> dict[str, Correcting]:

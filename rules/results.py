@@ -144,6 +144,7 @@ class Action(StrEnum):
 
     ACCEPT = "accept"
     REMEASURE = "measure again"
+    SORT = "sort the lot"
     CONCESSION = "ask for a concession"
     TOUCH_UP = "touch up"
     REWORK = "rework the feature"

@@ -57,6 +57,15 @@ def test_a_lot_of_40_at_aql_4_is_accepted_with_one_nonconforming_of_13_and_rejec
     assert (found.advice[0].action is Action.ACCEPT) is (failing == 0)
 
 
+def test_a_rejected_lot_is_held_and_sorted_before_anything_is_done_to_single_pieces() -> None:
+    advice = _lot(_pieces(13, 2), ATTRIBUTES, LotTerms(40)).advice
+    assert advice[0].action is Action.SORT
+    assert advice[0].sentence.startswith("The lot is not accepted: hold all of it. 27 pieces of 40 were not measured")
+    assert len(advice) > 1
+    whole = _lot(_pieces(5, 1), {"scheme": "every-piece"}, LotTerms(5)).advice
+    assert Action.SORT not in {a.action for a in whole}
+
+
 def test_too_few_pieces_are_undecided_and_never_a_pass() -> None:
     found = _lot(_pieces(12), ATTRIBUTES, LotTerms(40))
     assert found.verdict is Verdict.UNDECIDED
