@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from ingest.open_inspection import OpenInspection
     from schemas.gauge_checks import GaugeCheck
     from schemas.inspections import Inspection
+    from schemas.job import Job
     from schemas.profile import Profile
     from schemas.shop import Shop
 
@@ -413,13 +414,15 @@ def _measure(args: argparse.Namespace) -> int:
 
 def _measure_from_files(args: argparse.Namespace) -> int:
     from ingest.capture_store import keep
-    from ingest.open_inspection import OpenInspection, SaidOfLines
+    from ingest.open_inspection import OpenInspection, SaidOfLines, taken_as
     from ingest.said import moment, numbered
 
     folder = _folder(args)
     facts = _new_facts(args, folder) if args.resume is None else None
-    said = SaidOfLines(numbered(args.accept, "--accept"), numbered(args.set_aside, "--set-aside"), args.again)
     kept = [keep(path, folder.captures) for path in args.captures]
+    # A reason to take again what was never taken would be an untrue word in the record.
+    again = args.again if any(taken_as(folder, k.sha256) for k in kept) else None
+    said = SaidOfLines(numbered(args.accept, "--accept"), numbered(args.set_aside, "--set-aside"), again)
     if _already_taken(args, folder, [k.sha256 for k in kept], facts):
         return 0
     inspection_id = facts.inspection_id if facts else _resumed(args, folder)
@@ -571,6 +574,8 @@ def _new_facts(args: argparse.Namespace, folder: ShopFolder, *, typed: bool = Fa
             f"job {args.job!r} samples its lots, so the plan needs the number of pieces: say --lot-size, or draw the "
             f"pieces first with 'filmtally assess --plan {args.job} --lot {args.lot} --lot-size N'"
         )
+    if job.sampling is not None:
+        _has_a_plan(args, job)
     name = args.profile or ("typed" if typed else gauge.profile)
     if name is None:
         raise BadInput(
@@ -622,6 +627,18 @@ def _drawn(args: argparse.Namespace, folder: ShopFolder) -> DrawRecord | None:
             f"correct the number, or draw again with 'filmtally assess --plan {args.job} --lot {args.lot} --draw-again REASON'"
         )
     return draws[-1]
+
+
+def _has_a_plan(args: argparse.Namespace, job: Job) -> None:
+    """Raise BadInput where no plan holds for the lot, before anything is measured for it."""
+    from rules.lot_judgement import LotTerms, state_plan
+    from schemas.errors import BadInput
+
+    assert job.sampling is not None  # noqa: S101 - the caller looks
+    try:
+        state_plan(job.sampling, LotTerms(args.lot_size))
+    except ValueError as without:
+        raise BadInput(f"job {args.job!r}, [sampling]: {without}") from None
 
 
 def _notes_of(drawn: DrawRecord | None) -> tuple[str, ...]:

@@ -27,9 +27,8 @@ from ingest.plausibility import looks_like_other_unit, out_of_range, window_um
 from schemas.job import Job, Location
 from schemas.shop import Plausible
 from schemas.units import Unit
-from schemas.vocabulary import BASE_READING, EVERYWHERE, Clock, CoatStage, ProbeMode
+from schemas.vocabulary import BASE_READING, EVERYWHERE, UNDONE, Clock, CoatStage, ProbeMode
 
-UNDONE: Final = "undone by the inspector"
 _PLACE_UM: Final = Decimal("0.0001")
 #: A gauge's and a computer's clock may differ by this much before a reading counts as from the future.
 _CLOCK_SLACK: Final = timedelta(minutes=5)

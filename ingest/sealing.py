@@ -286,6 +286,7 @@ class _Row(NamedTuple):
     base_metal_um: Decimal | None
     counted: bool
     coat_stage: str
+    excluded_reason: str | None
 
 
 def _row(reading: TakenReading, base: Mapping[str, Decimal]) -> _Row:
@@ -297,6 +298,7 @@ def _row(reading: TakenReading, base: Mapping[str, Decimal]) -> _Row:
         _base_of(reading, base),
         reading.excluded_reason is None,
         reading.stage.value,
+        reading.excluded_reason,
     )
 
 

@@ -9,7 +9,7 @@ from typing import Final
 
 from archive.store import Archive
 from report.evidence import Evidence
-from report.lot_series import lot_terms, standing_before
+from report.lot_series import Judge, lot_terms, shown_before, standing_before
 from report.shop_history import recoat_differences
 from rules.assessment import assess
 from rules.lot_judgement import LotTerms
@@ -65,17 +65,21 @@ def assessed(archive: Archive, inspection: Inspection) -> Assessed:
     if job.sampling is None:
         return _assessed(archive, inspection, None)
     state = series_before(archive, job, inspection.customer, inspection.inspection_id)
-    return _assessed(archive, inspection, lot_terms(inspection, state))
+    before = shown_before(archive, inspection, _judge_in(archive))
+    return _assessed(archive, inspection, lot_terms(inspection, state, before))
 
 
 def series_before(archive: Archive, job: Job, customer: str, before: str | None) -> Standing | None:
     """Return how the series of lots of *job* stands before an inspection, or now; None where it has none."""
+    return standing_before(archive, job, customer, before, _judge_in(archive))
 
+
+def _judge_in(archive: Archive) -> Judge:
     def judged(inspection: Inspection, terms: LotTerms) -> tuple[Evidence, Assessment]:
         case = _assessed(archive, inspection, terms)
         return case.evidence, case.assessment
 
-    return standing_before(archive, job, customer, before, judged)
+    return judged
 
 
 def _assessed(archive: Archive, inspection: Inspection, lot: LotTerms | None) -> Assessed:

@@ -75,6 +75,8 @@ def document(evidence: Evidence, assessment: Assessment, facts: IssueFacts, view
     if evidence.lot is not None:
         lot = evidence.lot
         content["series"] = {"severity": lot.severity.value, "stopped": lot.stopped, "changes": list(lot.changes)}
+        if lot.shown_before:
+            content["series"]["shown_before"] = list(lot.shown_before)
     if evidence.added is not None:
         content["recoats"] = as_plain(evidence.added)
     return json.dumps(content, ensure_ascii=False, indent=1).encode()
@@ -167,7 +169,8 @@ def csv_of(contract: Table, records: Iterable[Any]) -> bytes:
 
 
 def _lot(inspection: Inspection, series: dict[str, Any]) -> LotTerms:
-    terms = lot_terms(inspection)
+    before = tuple(_restored(str, sentence, "shown_before") for sentence in series.get("shown_before", ()))
+    terms = lot_terms(inspection, shown_before=before)
     changes = tuple(_restored(str, change, "changes") for change in series["changes"])
     stopped = _restored(bool, series["stopped"], "stopped")
     return dataclasses.replace(terms, severity=Severity(series["severity"]), stopped=stopped, changes=changes)

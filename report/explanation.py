@@ -15,7 +15,7 @@ from report.terminal_text import fitted, wrapped
 from report.view import advice_block, build_row, decision_text
 from rules.film_build import is_judged
 from rules.places import Limit
-from rules.results import Advice, Assessment, GateState, LocationResult
+from rules.results import Action, Advice, Assessment, GateState, LocationResult
 from rules.verdict import Finding, Verdict
 from rules.window import window_warnings
 from rules.wording import amount, as_written, counted, listed
@@ -25,8 +25,8 @@ _MOST_PIECES: Final = 6
 _MOST_SENTENCES: Final = 8
 _HEAD: Final = ("location", "limits", "n", "mean", "least", "greatest", "s", "U", "verdict")
 _NUMBERS: Final = (2, 3, 4, 5, 6, 7)
-#: Left out first where the terminal is narrow: standard deviation, greatest, least. Verdict and U stay.
-_SPARE: Final = (6, 5, 4)
+#: Left out first where the terminal is narrow: standard deviation, then the end that nothing misses at. Verdict and U stay.
+_SPARE: Final = {True: (6, 4, 5), False: (6, 5, 4)}
 
 
 def explanation_lines(case: Assessed, columns: int) -> list[str]:
@@ -87,9 +87,11 @@ def _in_short(assessment: Assessment) -> str:
         if len(open_ones) > 2:
             said.append(f"And {len(open_ones) - 2} more open points, below")
     if not said:
+        said += [_capital(reason) for a in assessment.advice if a.action is Action.ACCEPT for reason in a.reasons]
+    if not said:
         near = _nearest(assessment)
         said.append("Every location is within its limits" + (f"; nearest to one is {near}" if near else ""))
-    return " ".join(f"{sentence}." for sentence in said)
+    return " ".join(f"{sentence.rstrip('.')}." for sentence in said)
 
 
 def _miss(place: LocationResult, unit: Unit) -> str:
@@ -101,12 +103,21 @@ def _miss(place: LocationResult, unit: Unit) -> str:
     if not measured:
         return f"{_capital(place.location)} does not conform{where}: {missed[0].check}"
     worst = max(measured, key=_beyond)
+    if all(f.by_guard_band for f in measured):
+        return (
+            f"{_capital(place.location)} is not shown to conform{where}: {worst.check} "
+            f"{amount(_found(worst), unit, Fraction(_limit(worst)))} {unit.symbol} lies within the {_side(worst)} limit "
+            f"{as_written(_limit(worst))} {unit.symbol}, and in its guard band"
+        )
+    measured = [f for f in measured if not f.by_guard_band]
+    worst = max(measured, key=_beyond)
+    on = f" on piece {worst.piece}" if worst.piece is not None and len(pieces) > 1 else ""
     way = " and ".join(
         dict.fromkeys("too thin" if f.low else "too thick" for f in sorted(measured, key=_beyond, reverse=True))
     )
     return (
         f"{_capital(place.location)} is {way}{where}: {worst.check} "
-        f"{amount(_found(worst), unit, Fraction(_limit(worst)))} {unit.symbol} against the {_side(worst)} limit "
+        f"{amount(_found(worst), unit, Fraction(_limit(worst)))} {unit.symbol}{on} against the {_side(worst)} limit "
         f"{as_written(_limit(worst))} {unit.symbol}"
     )
 
@@ -123,6 +134,8 @@ def _nearest(assessment: Assessment) -> str:
     if not measured:
         return ""
     near = max(measured, key=_beyond)
+    if _beyond(near) > 0:  # accepted by the rounding method alone
+        return f"{near.location or 'the part'}, whose {near.check} meets its limit only once it is rounded"
     room = abs(_found(near) - Fraction(_limit(near)))
     return (
         f"{near.location or 'the part'} with its {near.check} {amount(_found(near), unit, Fraction(_limit(near)))} {unit.symbol}, "
@@ -160,9 +173,14 @@ def _builds(case: Assessed, columns: int) -> list[str]:
     cells = [
         (r.location, r.limits, r.count, r.mean, r.least, r.greatest, r.deviation, r.expanded, r.verdict) for r in rows
     ]
-    lines = fitted([_HEAD, *cells], columns, right=_NUMBERS, spare=_SPARE)
+    lines = fitted([_HEAD, *cells], columns, right=_NUMBERS, spare=_SPARE[_too_thick(assessment)])
     covers = (case.evidence.job.decision.coverage * 100).normalize()
     return ["", f"film build in {assessment.unit.symbol} (U: of the mean, covers {covers:f} %)", *lines]
+
+
+def _too_thick(assessment: Assessment) -> bool:
+    failing = [f for f in _every_finding(assessment) if f.verdict is Verdict.FAIL and f.low is not None]
+    return any(not f.low for f in failing)
 
 
 def _compared(case: Assessed) -> Iterator[str]:
@@ -179,7 +197,8 @@ def _compared(case: Assessed) -> Iterator[str]:
             yield "    - nothing: no reading was judged here"
     about_lot = _sentences([*assessment.piece_findings, *assessment.lot_findings], None)
     if about_lot:
-        yield f"  the lot: {VERDICT_WORDS[assessment.conformity]}"
+        about = "the lot" if assessment.lot is not None else "over the locations together"
+        yield f"  {about}: {VERDICT_WORDS[assessment.conformity]}"
         yield from (f"    - {sentence}" for sentence in about_lot)
 
 
@@ -224,7 +243,9 @@ def _notable(case: Assessed) -> Iterator[str]:
     lines = [place.risk_sentence for place in assessment.locations if place.risk_sentence]
     lines += [flag.sentence for flag in flagged(case.evidence, assessment)]
     missing = {place.location for place in assessment.locations if place.verdict is Verdict.FAIL}
-    lines += [w.rstrip(".") for w in window_warnings(case.evidence.job, {}) if w.split(":", 1)[0] in missing]
+    # What the archive holds of this part is for --plan to say.
+    windows = [w.split(" This is not the shop's own figure")[0] for w in window_warnings(case.evidence.job, {})]
+    lines += [w.rstrip(".") for w in windows if w.split(":", 1)[0] in missing]
     if assessment.correction:
         lines.append(assessment.correction.rstrip("."))
     excluded = [r for r in case.evidence.readings if not r.counted and r.coat_stage == "total"]
@@ -264,7 +285,7 @@ def _to_do(assessment: Assessment) -> Iterator[str]:
         yield f"  {head}{block.action.upper()}. {block.sentence}"
         indent = "     " if several else "  "
         if block.test:
-            yield f"{indent}test: {block.test}"
+            yield f"{indent}{block.test}"
         # The findings stand above; a reason that only says one of them again is left out.
         yield from (f"{indent}- because {_lower_first(r)}" for r in block.reasons if r not in said)
         yield from (f"{indent}- {_lower_first(note)}" for note in block.notes)

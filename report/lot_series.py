@@ -1,14 +1,16 @@
 """Where a series of lots stands before one of them: its earlier lots, judged one after the other, out of the archive.
 
 A series is the lots of one part for one customer that the same plan samples. Its order is that in which inspections
-began. Severity is never stored with a lot: it follows from the lots before it, so an amended or a doubted lot corrects
-what came after it by itself. A certificate keeps the severity that it was judged with.
+began. Severity is never stored with a lot: it follows from the lots before it, as they were first sealed, so that an
+amendment does not undo what followed. A gauge that turns out wrong does: its lots are then undecided. A certificate keeps
+the severity that it was judged with.
 """
 
 from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from typing import Final
 
 from archive.store import Archive
 from report.evidence import Evidence
@@ -25,12 +27,34 @@ from schemas.vocabulary import Scheme
 Judge = Callable[[Inspection, LotTerms], tuple[Evidence, Assessment]]
 
 
-def lot_terms(inspection: Inspection, state: Standing | None = None) -> LotTerms:
-    """Return what is known of the lot of *inspection*: its size, the sample drawn, and how its series stands."""
+def lot_terms(inspection: Inspection, state: Standing | None = None, shown_before: tuple[str, ...] = ()) -> LotTerms:
+    """Return what is known of the lot of *inspection*: its size, the sample drawn, how its series stands, and whether it
+    was shown before."""
     drawn = drawn_of(note["what"] for note in json.loads(inspection.notes_json))
     if state is None:
-        return LotTerms(inspection.lot_size, drawn=drawn)
-    return LotTerms(inspection.lot_size, state.severity, state.stopped, state.changes, drawn)
+        return LotTerms(inspection.lot_size, drawn=drawn, shown_before=shown_before)
+    return LotTerms(inspection.lot_size, state.severity, state.stopped, state.changes, drawn, shown_before)
+
+
+def shown_before(archive: Archive, inspection: Inspection, judge: Judge) -> tuple[str, ...]:
+    """Return what earlier inspections of the same lot of the same part came to, a sentence each."""
+    earlier = [
+        i
+        for i in archive.inspections()
+        if (i.customer, i.part_no, i.lot) == (inspection.customer, inspection.part_no, inspection.lot)
+        and i.inspection_id < inspection.inspection_id
+    ]
+    return tuple(
+        f"lot {i.lot} was inspected before as {i.inspection_id}, and it was {_WORDS[judge(i, lot_terms(i))[1].verdict]}"
+        for i in sorted(earlier, key=lambda i: i.inspection_id)
+    )
+
+
+_WORDS: Final = {
+    Verdict.PASS: "accepted",
+    Verdict.UNDECIDED: "not decided",
+    Verdict.FAIL: "not accepted",
+}
 
 
 def standing_before(archive: Archive, job: Job, customer: str, before: str | None, judge: Judge) -> Standing | None:
@@ -44,8 +68,10 @@ def standing_before(archive: Archive, job: Job, customer: str, before: str | Non
     earlier = sorted(
         (
             i
-            for i in archive.inspections()
-            if i.part_no == job.part_no
+            # As they were first sealed: a reading that is left out later does not undo what followed from it.
+            for i in archive.inspections(all_revisions=True)
+            if i.revision == 1
+            and i.part_no == job.part_no
             and i.customer == customer
             and (before is None or i.inspection_id < before)
             and _same_plan(Job.from_json(i.job_json).sampling, sampling)

@@ -135,7 +135,7 @@ def plan_lines(plan: LotPlan, measure: str | None) -> list[str]:
     if plan.stopped:
         lines.append(
             "ACCEPTANCE IS STOPPED: five lots were not accepted on tightened inspection. Put the cause right, agree with "
-            "the customer, and say resumed_on in the job's [sampling]; until then a lot stays undecided."
+            "the customer, and say resumed_on in the job's [sampling]; until then no lot is accepted."
         )
     if plan.drawn is not None and n < plan.lot_size:
         lines += [

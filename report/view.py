@@ -34,16 +34,16 @@ from report.figures import (
 )
 from rules.decision import worst_risk
 from rules.distributions import normal_quantile
-from rules.film_build import is_judged
+from rules.film_build import is_judged, pieces_read
 from rules.results import Action, Advice, Assessment, CheckSummary, GateState, LocationResult
 from rules.uncertainty import COMPONENTS, Budget
 from rules.verdict import Finding, Verdict
-from rules.wording import listed
+from rules.wording import counted, listed
 from schemas.gauge_checks import GaugeCheck
 from schemas.job import DecisionTerms
 from schemas.readings import GaugeReading
 from schemas.units import Unit, from_um
-from schemas.vocabulary import DecisionRule
+from schemas.vocabulary import DecisionRule, RuleName
 
 DECISION_RULES: Final = {
     DecisionRule.SIMPLE: (
@@ -60,6 +60,13 @@ DECISION_RULES: Final = {
         "acceptance of a pass is at most {risk}\u00a0% (ILAC-G8:09/2019, 4.2.3)."
     ),
 }
+#: Rules that ask for a share of the readings besides.
+_COUNT_READINGS: Final = (
+    RuleName.ISO_19840,
+    RuleName.ARCHITECTURAL_ALUMINIUM,
+    RuleName.NINETY_TEN,
+    RuleName.SHOP_RULE,
+)
 MEANING: Final = "I have seen the readings and checks behind this certificate and release it."
 RELATES_ONLY: Final = "This certificate relates only to the items measured."
 IN_FULL: Final = "It may be passed on only as a whole."
@@ -520,9 +527,16 @@ def _rule(assessment: Assessment, terms: DecisionTerms) -> tuple[Fact, ...]:
         ("Rule", f"{rule.title}. {rule.text}"),
         ("Source", edition),
         ("How well known", rule.known),
-        ("Decision rule", decision_text(terms)),
+        ("Decision rule", _with_shares(decision_text(terms), terms, rule.name)),
         ("Correction", assessment.correction or None),
     )
+
+
+def _with_shares(text: str, terms: DecisionTerms, rule: str) -> str:
+    """Add what a guard band does not reach, where the rule counts readings."""
+    if terms.rule is DecisionRule.SIMPLE or rule not in _COUNT_READINGS:
+        return text
+    return f"{text} Where the rule counts readings, they are counted as read, without a guard band."
 
 
 def _sampling(assessment: Assessment) -> tuple[Fact, ...]:
@@ -548,10 +562,13 @@ def _not_measured(evidence: Evidence) -> tuple[str, ...]:
     inspection = evidence.inspection
     lines = []
     if inspection.lot_size is None:
-        lines.append(f"The size of the lot is not stated; {inspection.pieces_measured} of its pieces were measured.")
+        measured = counted(inspection.pieces_measured, "piece")
+        lines.append(f"The size of the lot is not stated; {measured} of it measured.")
     elif inspection.lot_size > inspection.pieces_measured:
-        rest = inspection.lot_size - inspection.pieces_measured
-        lines.append(f"{rest} of the {inspection.lot_size} pieces in the lot were not measured.")
+        # A piece of which no reading counts was read all the same; the findings say that it is not decided.
+        rest = max(0, inspection.lot_size - len(pieces_read(evidence.readings)))
+        of = f"of the {inspection.lot_size} pieces in the lot"
+        lines.append(f"{rest} {of} {'was' if rest == 1 else 'were'} not measured.")
     for note in json.loads(inspection.notes_json):
         lines.append(_note(note))
     lines.append(NOT_EXAMINED)

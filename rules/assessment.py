@@ -12,7 +12,7 @@ from fractions import Fraction
 from rules.calibration_gate import cover
 from rules.conformity import by_piece_and_location, judge, judged_builds, rule_statement
 from rules.disposition import advise
-from rules.film_build import Judged, is_base
+from rules.film_build import Judged, is_base, pieces_read
 from rules.guarding import Risk, guard_bands, guarded, knowledge, risks
 from rules.location_budget import LocationKnowledge
 from rules.lot_judgement import LotStatement, LotTerms, judge_sampling, nonconforming_pieces, state_plan
@@ -60,8 +60,9 @@ def assess(
     how = _how_corrected(shop, coverage, checks)
     read = corrected_readings(readings, coverage, how)
     comparison = _compare(job, read)
+    shown_um = {r.reading_no: r.thickness_um for r in readings}
     opening = how.get(coverage.opening.check_id) if coverage.opening is not None else None
-    known = knowledge(job, shop, read, comparison.places, checks, opening)
+    known = knowledge(job, shop, read, comparison.places, checks, opening, shown_um)
     findings = guarded(comparison.findings, known, job.decision, job.unit)
     locations, lot_findings, conformity = _results(job, read, comparison, findings, known)
     statement = None
@@ -79,7 +80,7 @@ def assess(
     advice = advise(
         job,
         comparison.places,
-        [*findings, *(f for f in lot_findings if f.verdict is Verdict.FAIL and f not in findings)],
+        [*findings, *(f for f in lot_findings if f.verdict is not Verdict.PASS and f not in findings)],
         coverage,
         conformity=worst,
         coats=coats,
@@ -160,7 +161,7 @@ class _Comparison:
 
 def _compare(job: Job, readings: Sequence[Judged]) -> _Comparison:
     judged = list(judged_builds(job, readings))
-    places = by_piece_and_location(job, judged)
+    places = by_piece_and_location(job, judged, pieces_read(readings))
     return _Comparison(judged, places, judge(job, readings, places))
 
 

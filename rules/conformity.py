@@ -17,6 +17,7 @@ from typing import Final
 from rules.film_build import Judged, film_build, is_judged
 from rules.pa2_extent import EXTENT_RULE
 from rules.places import (
+    LOW_READINGS_CHECK,
     AcceptanceRule,
     Limit,
     PieceLocation,
@@ -53,8 +54,6 @@ LOW_SHARE: Final = Fraction(1, 5)
 #: Architectural label, from memory: measuring areas on a part, readings in each.
 LABEL_AREAS: Final = 5
 LABEL_READINGS: Final = (3, 5)
-#: The check whose number is a share: too many low readings, though the number lies above its limit.
-LOW_READINGS_CHECK: Final = "share of low readings"
 
 
 def judged_builds(job: Job, readings: Iterable[Judged]) -> Iterator[tuple[Judged, Location, Fraction]]:
@@ -77,14 +76,16 @@ def judged_builds(job: Job, readings: Iterable[Judged]) -> Iterator[tuple[Judged
             yield reading, location, film_build(reading, job.unit, correction_um)
 
 
-def by_piece_and_location(job: Job, judged: Iterable[tuple[Judged, Location, Fraction]]) -> tuple[PieceLocation, ...]:
+def by_piece_and_location(
+    job: Job, judged: Iterable[tuple[Judged, Location, Fraction]], read: Iterable[str] = ()
+) -> tuple[PieceLocation, ...]:
     """Return what :func:`judged_builds` gave by location and piece: locations in the job's order, pieces as first met.
 
     Every measured piece stands at every location, with no spots where nothing was read there, so that
-    what is missing can be seen.
+    what is missing can be seen. *read* names pieces that were read, whether any of their readings counts.
     """
     comparison = comparison_of(job.rule)
-    pieces: dict[str, None] = {}
+    pieces: dict[str, None] = dict.fromkeys(read)
     spots: dict[tuple[str, str], dict[int, list[Fraction]]] = {}
     for reading, location, build in judged:
         pieces.setdefault(reading.piece)
@@ -182,11 +183,12 @@ COMPARISON_TEXTS: Final[dict[Comparison, str]] = {
     Comparison.ABSOLUTE: "Numbers are compared unrounded (ASTM E29, absolute method); a number on its limit conforms.",
     Comparison.ROUNDING: (
         "Numbers are rounded to the last place of the limit before they are compared, a tie to the even digit (ASTM E29, "
-        "rounding method; ISO 80000-1, rule A)."
+        "rounding method; ISO 80000-1, rule A). A limit that the rule derives, as 80 % of a minimum, is compared unrounded."
     ),
     Comparison.ROUNDING_UP: (
         "Numbers are rounded to the last place of the limit before they are compared, a tie to the larger number "
-        "(ASTM E29, rounding method; ISO 80000-1, rule B)."
+        "(ASTM E29, rounding method; ISO 80000-1, rule B). A limit that the rule derives, as 80 % of a minimum, is compared "
+        "unrounded."
     ),
 }
 

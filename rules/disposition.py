@@ -18,9 +18,8 @@ from fractions import Fraction
 from typing import Final
 
 from rules.cautions import StopClass, cautions, stop_classes, strip_cautions
-from rules.conformity import LOW_READINGS_CHECK
 from rules.fits import FitResult, fit_results
-from rules.places import PieceLocation, where
+from rules.places import LOW_READINGS_CHECK, PieceLocation, where
 from rules.recoat import AddedBuild, RecoatTest, recoat_test
 from rules.results import Action, Advice, Caution, Coverage, GateState
 from rules.verdict import Finding, Verdict
@@ -101,7 +100,7 @@ class _Case:
     @property
     def over_where_it_fits(self) -> tuple[str, ...]:
         """Return the locations where something has to fit and the film is over its limit."""
-        over = (f.location for f in self.missed if _miss(f, self.places) is _Miss.FIT_OVER)
+        over = (f.location for f in self.missed if not f.by_guard_band and _miss(f, self.places) is _Miss.FIT_OVER)
         return tuple(dict.fromkeys(name for name in over if name is not None))
 
     @property
@@ -262,7 +261,12 @@ def _options(case: _Case) -> tuple[list[_Option], list[str]]:
         within = f"piece {case.piece} is within its limits, but the drawing's dimension governs there"
         bound = tuple(f.sentence for f in case.binding)
         return ([_Option(Action.REWORK, case.piece, (*bound, within), _fit_test(case))] if bound else []), []
-    misses = {_miss(f, case.places) for f in case.missed}
+    misses = {_miss(f, case.places) for f in case.missed if not f.by_guard_band}
+    if not misses:
+        # Nothing is too thin or too thick: there is no film to add and none to take off.
+        return [
+            _Option(action, case.piece, case.reasons, _NOT_SHOWN) for action in (Action.REMEASURE, Action.CONCESSION)
+        ], []
     if _Miss.THICK in misses:
         heavy = _chrome_heavy(case)
         if heavy is not None:
@@ -354,7 +358,7 @@ def _most_coats(job: Job) -> tuple[int, str]:
 
 
 def _rework(case: _Case) -> _Option:
-    over = tuple(f.sentence for f in case.missed if _miss(f, case.places) is _Miss.FIT_OVER)
+    over = tuple(f.sentence for f in case.missed if not f.by_guard_band and _miss(f, case.places) is _Miss.FIT_OVER)
     here = tuple(f.sentence for f in case.fits if not f.fits or f.location in case.over_where_it_fits)
     return _Option(Action.REWORK, case.piece, (*over, *here), _fit_test(case))
 
@@ -378,7 +382,9 @@ def _has_to_fit(location: Location) -> bool:
 
 def _thin_locations(case: _Case) -> list[Location | None]:
     """Return where the piece is too thin; None stands for the piece as a whole."""
-    names = dict.fromkeys(f.location for f in case.missed if _miss(f, case.places) is _Miss.THIN)
+    names = dict.fromkeys(
+        f.location for f in case.missed if not f.by_guard_band and _miss(f, case.places) is _Miss.THIN
+    )
     by_name = {p.location.name: p.location for p in case.places}
     return [by_name.get(name) if name is not None else None for name in names]
 
@@ -434,7 +440,9 @@ _STAYS_OVER: Final = "Recoat test: does not fit; what is over its limit stays ov
 _FITS: Final = "Fit test: fits."
 _DOES_NOT_FIT: Final = "Fit test: does not fit."
 _FIT_NOT_TOLD: Final = "Fit test: cannot be told; the job does not say how much film fits there (location: fit)."
+_NOT_SHOWN: Final = "Every number lies within its limit, and one in the guard band: it is not shown to conform."
 _SENTENCES: Final = {
+    Action.REMEASURE: "Take more readings there, or with a gauge of less uncertainty: both make U smaller.",
     Action.CONCESSION: "Ask the customer for a concession, if nothing binds, it looks right and the limit is no functional one.",
     Action.TOUCH_UP: "Touch up where it is too thin, if the customer approves that.",
     Action.REWORK: "Rework the feature that is over its limit or does not fit, as its drawing allows; the dimension governs there.",
@@ -457,7 +465,15 @@ _CURE: Final = (
 )
 _COLOUR: Final = "Is it the right powder and colour? If not, does another one hold on it, and does the total still fit?"
 _THIN_PLACE: Final = "What has the thin place to do: hide the metal, keep rust off, count for the look?"
-_ORDER: Final = (Action.REWORK, Action.CONCESSION, Action.TOUCH_UP, Action.RECOAT, Action.STOP, Action.STRIP)
+_ORDER: Final = (
+    Action.REMEASURE,
+    Action.REWORK,
+    Action.CONCESSION,
+    Action.TOUCH_UP,
+    Action.RECOAT,
+    Action.STOP,
+    Action.STRIP,
+)
 
 
 def _merged(job: Job, options: Sequence[_Option], coats: int, bakes: int) -> Iterator[Advice]:
@@ -510,6 +526,8 @@ def _notes(action: Action) -> tuple[str, ...]:
 def _ask_first(job: Job, action: Action, bakes: int) -> tuple[str, ...]:
     sheet = "the product data sheet" if job.recoat is None or job.recoat.data_sheet is None else job.recoat.data_sheet
     bake = f"Do powder and alloy stand another bake after {counted(bakes, 'bake')} ({sheet}; the part's maker)?"
+    if action is Action.REMEASURE:
+        return ("Does the order let more readings be taken than were agreed, before these decide?",)
     if action is Action.CONCESSION:
         return (
             "Is the limit a functional one, or the look alone?",

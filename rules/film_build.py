@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from decimal import Decimal
 from fractions import Fraction
 from functools import lru_cache
 from typing import Final, Protocol
 
 from schemas.units import Unit, from_um
-from schemas.vocabulary import CoatStage
+from schemas.vocabulary import UNDONE, CoatStage
 
 _NOTHING_UM: Final = Decimal(0)
 
@@ -30,6 +31,8 @@ class Judged(Protocol):
     def counted(self) -> bool: ...
     @property
     def coat_stage(self) -> str: ...
+    @property
+    def excluded_reason(self) -> str | None: ...
 
 
 def is_judged(reading: Judged) -> bool:
@@ -38,6 +41,17 @@ def is_judged(reading: Judged) -> bool:
     A reading on bare metal or on zinc is never a film build, whatever its counted says.
     """
     return reading.counted and reading.coat_stage == CoatStage.TOTAL
+
+
+def pieces_read(readings: Iterable[Judged]) -> tuple[str, ...]:
+    """Return the pieces that were read on the whole film, in the order first met, whether any of their readings counts.
+
+    A piece all of whose readings were excluded was measured and is not decided; it does not vanish. A reading that was
+    undone at once says nothing about its piece.
+    """
+    return tuple(
+        dict.fromkeys(r.piece for r in readings if not is_base(r) and (r.counted or r.excluded_reason != UNDONE))
+    )
 
 
 class Staged(Protocol):

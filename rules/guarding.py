@@ -14,7 +14,8 @@ from fractions import Fraction
 from rules.decision import Decision, Outcome, decide
 from rules.film_build import is_judged
 from rules.location_budget import LocationKnowledge
-from rules.places import PieceLocation
+from rules.places import LOW_READINGS_CHECK, PieceLocation
+from rules.statistics import mean
 from rules.uncertainty import Budget
 from rules.verdict import Finding, Verdict
 from rules.verification_error import Correcting, one_gauge_unadjusted
@@ -34,6 +35,7 @@ def knowledge(
     places: Sequence[PieceLocation],
     checks: Sequence[GaugeCheck],
     how: Correcting | None,
+    shown_um: Mapping[int, Decimal] | None = None,
 ) -> dict[str, LocationKnowledge]:
     """Return what is known at each location that has two readings or more, by the opening check's standards.
 
@@ -44,6 +46,8 @@ def knowledge(
         places: The builds by piece and location.
         checks: What is known of the gauges.
         how: What becomes of the error at verification; None where no opening check measured a standard.
+        shown_um: What the gauge showed for each reading's number, where *readings* are corrected: a correction is looked up
+            there.
     """
     if how is None:
         return {}
@@ -53,6 +57,7 @@ def knowledge(
         place = job.find(reading.location) if is_judged(reading) else None
         if place is not None:
             judged.setdefault(place.name, []).append(reading)
+    shown = shown_um or {}
     shared = Decimal(1) if one_gauge_unadjusted(readings, checks) else Decimal(0)
     found = {}
     for location in job.location:
@@ -61,7 +66,7 @@ def knowledge(
         serials = {r.gauge_serial for r in there}
         if len(there) < 2 or len(serials) != 1 or not serials <= gauges.keys():
             continue  # a location that two gauges read has no one uncertainty
-        centre_um = sum((Fraction(r.thickness_um) for r in there), Fraction(0)) / len(there)
+        centre_um = mean([Fraction(shown.get(r.reading_no, r.thickness_um)) for r in there])
         base_um = _base_um(readings, location.name, how) if there[0].base_metal_um is not None else ()
         found[location.name] = LocationKnowledge(
             tuple(tuple(tuple(_in_um(b, job.unit) for b in spot) for spot in piece) for piece in nest),
@@ -116,17 +121,19 @@ def _risk(finding: Finding, known: Mapping[str, LocationKnowledge], terms: Decis
     if abs(finding.found - Fraction(finding.limit)) > from_um(Fraction(budget.expanded), unit):
         return None
     outcome = _outcome(finding, budget, terms, unit)
-    if outcome.risk is None:
+    if outcome.conformance is None:
         return None
+    # By the rounding method a number outside its limit may be accepted, so the risk is that of what was decided.
+    wrong = Decimal(1) - outcome.conformance if finding.verdict is Verdict.PASS else outcome.conformance
     what = "accepts what is really outside" if finding.verdict is Verdict.PASS else "rejects what is really inside"
     expanded = in_unit(budget.expanded, unit)
     return Risk(
         where,
         finding.verdict,
-        outcome.risk,
+        wrong,
         f"{where}: {finding.check} {amount(finding.found, unit, Fraction(finding.limit))} {unit.symbol} lies within "
         f"U = {amount(Fraction(expanded), unit)} {unit.symbol} of the limit {as_written(finding.limit)} {unit.symbol}: "
-        f"with a probability of {float(outcome.risk) * 100:.0f} % the decision {what}",
+        f"with a probability of {float(wrong) * 100:.0f} % the decision {what}",
     )
 
 
@@ -163,6 +170,8 @@ def guarded(
 
 
 def _guarded(finding: Finding, known: Mapping[str, LocationKnowledge], terms: DecisionTerms, unit: Unit) -> Finding:
+    if finding.check == LOW_READINGS_CHECK:
+        return replace(finding, sentence=f"{finding.sentence}; the readings are counted as read, without a guard band")
     if finding.low is None or finding.found is None or finding.limit is None:
         return finding
     # A mean over several locations is as uncertain as the worst of them.

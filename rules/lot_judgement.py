@@ -47,6 +47,7 @@ class LotTerms:
         stopped: Acceptance is stopped, and nothing is said to have been put right.
         changes: Each change of severity in the series so far, with its reason.
         drawn: The sample that was drawn before measuring; None where none was recorded.
+        shown_before: What earlier inspections of this very lot came to, a sentence each without its full stop.
     """
 
     lot_size: int | None
@@ -54,6 +55,7 @@ class LotTerms:
     stopped: bool = False
     changes: tuple[str, ...] = ()
     drawn: Drawn | None = None
+    shown_before: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -282,6 +284,11 @@ def _as_drawn(terms: LotTerms, places: Sequence[PieceLocation]) -> Iterator[Find
 
 
 def _series(sampling: Sampling, terms: LotTerms) -> str:
+    again = "".join(f" Shown again: {sentence}." for sentence in terms.shown_before)
+    return f"{_severity(sampling, terms)}{again}".strip()
+
+
+def _severity(sampling: Sampling, terms: LotTerms) -> str:
     if sampling.scheme is not Scheme.ATTRIBUTES:
         return ""
     if not terms.changes:

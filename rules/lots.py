@@ -151,7 +151,10 @@ def _label_plan(lot_size: int) -> Plan:
         source=_LABEL_SOURCE,
         known=_LABEL_KNOWN,
         lot_size=lot_size,
-        text=f"Of a lot of {lot_size}, {_how_many(n, lot_size)}, taken at random; at most {row.accept} may be rejected.",
+        text=(
+            f"Of a lot of {lot_size}, {_how_many(n, lot_size)}{'' if n == lot_size else ', taken at random'}; at most {row.accept} "
+            "may be rejected."
+        ),
     )
 
 
@@ -207,7 +210,8 @@ def judge_lot(
         raise ValueError(f"a piece counts once; measured more than once: {listed(twice)}")
     failed = [piece for piece in pieces if piece.verdict is Verdict.FAIL]
     decided = sum(piece.verdict is not Verdict.UNDECIDED for piece in pieces)
-    complete = decided >= plan.n
+    # A piece that was measured and is not decided may turn out nonconforming: it must not be the one too many.
+    complete = decided >= plan.n and len(failed) + len(pieces) - decided < plan.reject
     findings = [
         *_other_lot(plan, len(pieces), lot_size),
         _measured(plan, pieces, decided, lot_size),

@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
+from typing import Final
 
 from rules.rounding import Comparison, at_least, at_most
 from rules.verdict import Finding, Verdict
@@ -17,6 +18,9 @@ from schemas.job import Location, Rule
 from schemas.units import Unit
 
 Limit = Decimal | Fraction
+
+#: The check whose number is a share: too many low readings, though the number lies above its limit.
+LOW_READINGS_CHECK: Final = "share of low readings"
 
 
 @dataclass(frozen=True, slots=True)

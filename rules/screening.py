@@ -78,6 +78,9 @@ def screen(job: Job, readings: pa.Table) -> dict[str, Verdict | None]:
     ).filter(judged)
     found: list[Verdict | None] = [Verdict.UNDECIDED] * len(names)
     unsure = _flagged(table, pc.equal(table["location"], -1))
+    # A piece of which no reading counts is undecided, and where any is left out one would have to look for such pieces.
+    left_out = pc.and_(pc.invert(readings["counted"]), pc.equal(_plain(readings["coat_stage"]), CoatStage.TOTAL.value))
+    unsure |= set(pc.unique(ids.indices.filter(_plain(left_out))).to_pylist())
     if job.base_reading:
         unsure |= _flagged(table, pc.is_null(table["base"]))
     base = pc.fill_null(_in_places(table["base"]), 0)

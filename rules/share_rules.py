@@ -11,7 +11,7 @@ from decimal import Decimal
 from fractions import Fraction
 from typing import Final
 
-from rules.places import AcceptanceRule, Limit, PieceLocation, high, low, where
+from rules.places import LOW_READINGS_CHECK, AcceptanceRule, Limit, PieceLocation, high, low, where
 from rules.rounding import Comparison, at_least, exact_decimal
 from rules.statistics import mean
 from rules.verdict import Finding, Verdict
@@ -138,7 +138,7 @@ def _share_reaching(place: PieceLocation, limit: Decimal, name: str, at_least_sh
     good = found >= at_least_share
     return _finding(
         place,
-        "share of low readings",
+        LOW_READINGS_CHECK,
         f"{reaching} of {counted(len(place.builds), 'reading')} reach {name} {as_written(limit)} {unit.symbol}; "
         f"at least {_percent(at_least_share)} {'do' if good else 'should'}",
         found,
@@ -154,7 +154,7 @@ def _share_below(place: PieceLocation, limit: Limit, name: str, at_most_share: F
     good = found <= at_most_share
     return _finding(
         place,
-        "share of low readings",
+        LOW_READINGS_CHECK,
         f"{below} of {counted(len(place.builds), 'reading')} {'lies' if below == 1 else 'lie'} below {name} "
         f"{as_written(limit)} {unit.symbol}; at most {_percent(at_most_share)} may",
         found,

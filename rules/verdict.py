@@ -45,6 +45,14 @@ class Finding:
     averaged: int = 1
     conditional: bool = False
 
+    @property
+    def by_guard_band(self) -> bool:
+        """Return whether it fails although the number lies within its limit: for want of certainty, not of film."""
+        if self.verdict is not Verdict.FAIL or self.low is None or self.found is None or self.limit is None:
+            return False
+        limit = Fraction(self.limit)
+        return self.found >= limit if self.low else self.found <= limit
+
 
 def overall(findings: Iterable[Finding]) -> Verdict:
     """Return the verdict to heed. With no findings, nothing has been shown: UNDECIDED."""

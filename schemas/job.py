@@ -5,9 +5,9 @@ from __future__ import annotations
 from datetime import date
 from decimal import Decimal
 from itertools import pairwise
-from typing import Annotated, Literal, Self
+from typing import Annotated, Any, Final, Literal, Self
 
-from pydantic import Field, model_validator
+from pydantic import Field, ValidationInfo, model_validator
 
 from schemas.model import Exact, Model, Text, Thickness
 from schemas.units import Unit
@@ -25,6 +25,16 @@ from schemas.vocabulary import (
 
 Share = Annotated[Exact, Field(ge=0, le=2)]
 Area = Annotated[Exact, Field(gt=0)]
+
+
+#: Keys that one rule alone looks at.
+_KEYS_OF_RULES: Final = {
+    "level": (RuleName.SSPC_PA2.value,),
+    "wording": (RuleName.ARCHITECTURAL_ALUMINIUM.value,),
+    "floor": (RuleName.ARCHITECTURAL_ALUMINIUM.value,),
+    "coated_area_m2": (RuleName.SSPC_PA2.value, RuleName.ISO_19840.value),
+    "roughness_correction_um": (RuleName.ISO_19840.value,),
+}
 
 
 class Rule(Model):
@@ -72,6 +82,18 @@ class Rule(Model):
     roughness_correction_um: Annotated[Exact, Field(ge=0, le=100)] = Field(
         Decimal(0), description="ISO 19840: subtracted from each reading taken on a blasted surface, in µm."
     )
+
+    @model_validator(mode="before")
+    @classmethod
+    def _says_nothing_in_vain(cls, content: Any, info: ValidationInfo) -> Any:
+        """Refuse a key, in a file that a person wrote, that the rule named does not look at."""
+        if isinstance(content, dict) and info.context:
+            for key, rules in _KEYS_OF_RULES.items():
+                if key in content and content.get("name") not in rules:
+                    raise ValueError(
+                        f"{key} belongs to {' and '.join(rules)}; rule {content.get('name')} does not look at it"
+                    )
+        return content
 
     @model_validator(mode="after")
     def _asks_something(self) -> Self:
@@ -265,6 +287,17 @@ class Job(Model):
             raise ValueError(
                 "blasted is true but base_reading is not; set base_reading = true and read the blasted metal first"
             )
+        if (
+            self.sampling is not None
+            and self.sampling.scheme is Scheme.LABEL
+            and self.rule.name is not RuleName.ARCHITECTURAL_LABEL
+        ):
+            raise ValueError(
+                f"sampling by the architectural label's lot table needs rule architectural-label, which looks at 80 % of the "
+                f"minimum; rule {self.rule.name} does not"
+            )
+        for place in self.location:
+            self._leaves_room(place)
         if self.base_is is not None and not self.base_reading:
             raise ValueError("base_is is given but base_reading is not; set base_reading = true, or take base_is out")
         if self.blasted and self.base_is not in (None, "bare"):
@@ -275,6 +308,33 @@ class Job(Model):
         if self.rule.name is RuleName.ARCHITECTURAL_LABEL:
             self._has_enough_measuring_areas()
         return self
+
+    def _leaves_room(self, place: Location) -> None:
+        """Refuse limits that contradict the fit, the data sheet or the rule of the very same job."""
+        here = f"location {place.name!r}"
+        if place.fit is not None:
+            film = place.fit.may_change / (4 if place.fit.feature is Feature.THREAD else 2)
+            if place.lower is not None and place.lower > film:
+                raise ValueError(
+                    f"{here}: lower {place.lower} does not fit: may_change leaves room for a film of {film.normalize():f} "
+                    f"{self.unit.symbol} (a hole or shaft changes by twice the film, a 60° thread's pitch diameter by four times)"
+                )
+        total = None if self.recoat is None else self.recoat.sheet_max_total
+        if total is not None and place.lower is not None and place.lower > total and place.role is not Role.MASKED:
+            raise ValueError(
+                f"{here}: lower {place.lower} is above recoat.sheet_max_total {total}; the data sheet allows no such film"
+            )
+        rule = self.rule
+        if rule.floor is not None and place.lower is not None and rule.floor > place.lower:
+            raise ValueError(f"{here}: rule.floor {rule.floor} is above nominal, lower {place.lower}; swap them")
+        if place.lower is not None and place.upper is not None and rule.each_at_most is not None:
+            most = place.upper * rule.each_at_most
+            for key in ("mean_at_least", "each_at_least"):
+                share = getattr(rule, key)
+                if share is not None and place.lower * share > most:
+                    raise ValueError(
+                        f"{here}: {key} asks for more than each_at_most allows, {most.normalize():f}; nothing could pass"
+                    )
 
     def _fits_the_rule(self) -> None:
         """Refuse a plan that its own rule could never pass.
@@ -292,6 +352,8 @@ class Job(Model):
                     f"{here}: rule sspc-pa2-extent needs spots, the steps that can be taken in this direction, of 2 "
                     "and readings_per_spot of 3 at the least"
                 )
+            if self.rule.name is RuleName.SSPC_PA2 and place.lower is None:
+                raise ValueError(f"{here}: rule sspc-pa2 needs lower; a single value without a maximum is the minimum")
             if self.rule.name is RuleName.ARCHITECTURAL_LABEL and place.lower is None:
                 raise ValueError(f"{here}: rule architectural-label needs lower, the minimum that the label asks for")
             if self.rule.name is RuleName.ARCHITECTURAL_LABEL and not 3 <= place.readings_per_spot <= 5:

@@ -49,6 +49,8 @@ class Occasion(StrEnum):
 
 #: Why a reading that was taken before coating is not judged.
 BASE_READING: Final = "base metal reading: subtracted, not judged"
+#: Why a reading that was undone at once is not judged: it says nothing about its piece.
+UNDONE: Final = "undone by the inspector"
 #: The location of readings before coating that hold for every location.
 EVERYWHERE: Final = "every location"
 

@@ -49,7 +49,7 @@ def test_a_fit_that_is_too_thick_is_said_with_its_pieces_its_number_and_its_limi
     said = _said(week, "HG-0388")
     assert "lot HG-0388, part HW-088: DOES NOT CONFORM" in said
     assert (
-        "Knuckle, running fit is too thick on pieces 1, 2 and 3: mean of the readings 54.4 µm against the upper limit 40 µm."
+        "Knuckle, running fit is too thick on pieces 1, 2 and 3: mean of the readings 54.4 µm on piece 2 against the upper limit 40 µm."
         in said
     )
     # By hand: a shaft gains twice the film, 2 · 57.1 = 114.2 µm, and 80 µm are allowed.
@@ -74,7 +74,7 @@ def test_a_conforming_lot_says_what_lies_nearest_to_its_limit_and_what_was_left_
 
 def test_a_lot_judged_by_the_label_s_table_states_its_plan(week: Archive) -> None:
     said = _said(week, "SP-4410")
-    assert "the plan of the lot Of a lot of 3, every piece (3), taken at random; at most 0 may be rejected." in said
+    assert "the plan of the lot Of a lot of 3, every piece (3); at most 0 may be rejected." in said
     assert "Every piece is measured: no sampling risk." in said
 
 

@@ -226,3 +226,41 @@ def test_a_job_without_sampling_says_so_and_warns_of_a_window_that_nobody_holds(
     assert answer.code == 0
     assert "NO SAMPLING IS NAMED" in answer.out
     assert "warning: face: 60 to 80 µm leaves a window of 20.0 µm" in answer.out
+
+
+def test_a_rejected_lot_that_is_shown_again_says_so_wherever_it_is_judged(series: Series) -> None:
+    assert series.measure("B-1", failing=2) == 1
+    series.plan("B-1", 40, "--draw-again", "sorted")
+    series.measure("B-1")
+    found = [i for i in json.loads(series.say("assess", "--all", "--json")[1]) if i["lot"] == "B-1"]
+    assert "Shown again" not in found[0]["lot_plan"]["series"]
+    said = found[1]["lot_plan"]["series"]
+    assert f"Shown again: lot B-1 was inspected before as {found[0]['inspection_id']}, and it was not accepted." in said
+    certified = series.door("certify", found[1]["inspection_id"], *series.door.signed_in(), "--json")
+    assert certified.code == 0, certified
+    assert series.door("verify", json.loads(certified.out)["pdf"]).code == 0
+
+
+def test_an_amendment_does_not_undo_what_followed_from_a_rejected_lot(series: Series) -> None:
+    for n, failing in enumerate((2, 2), 1):
+        series.measure(f"B-{n}", failing)
+    assert series.plan("B-3")["severity"] == "tightened"
+    (second,) = [
+        i["inspection_id"] for i in json.loads(series.say("assess", "--all", "--json")[1]) if i["lot"] == "B-2"
+    ]
+    code, _, err = series.say(
+        "amend", second, "--exclude", "1=slip", "--exclude", "2=slip", "--by", "mk", "--why", "slipped"
+    )
+    assert code == 0, err
+    assert series.plan("B-3")["severity"] == "tightened"
+    assert json.loads(series.say("assess", "B-2", "--json")[1])["verdict"] == "UNDECIDED"
+
+
+def test_a_variables_plan_that_no_table_holds_is_refused_before_measuring(series: Series) -> None:
+    series.job(
+        JOB.replace('scheme = "attributes", aql = 4.0, reduced = true', 'scheme = "variables", letter = "B", aql = 1.0')
+    )
+    words = ("--lot", "A-1", "--lot-size", "40", "--inspector", "mk", "--gauge", "FB-11")
+    answer = series.door("measure", "latch", *words)
+    assert answer.code == 2
+    assert "no plan is held for letter B, AQL 1.0" in answer.sentence

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from decimal import Decimal
 from fractions import Fraction
 from typing import Any
@@ -173,7 +174,7 @@ def test_common_parts_are_not_on_the_stop_list(title: str) -> None:
     assert stop_classes(title, "mild steel sheet", None) == ()
 
 
-def test_a_piece_refused_by_a_guard_band_above_its_lower_limit_is_thin_not_thick() -> None:
+def test_a_piece_refused_by_a_guard_band_within_its_limits_is_measured_more_and_never_coated_or_stripped() -> None:
     refused = Finding(
         Verdict.FAIL,
         "lowest reading",
@@ -185,7 +186,15 @@ def test_a_piece_refused_by_a_guard_band_above_its_lower_limit_is_thin_not_thick
         low=True,
     )
     advice = _advise({"1": {"face": "2.05"}}, [location("face", "2.0", "6.0")], [refused], recoat=ADDS)
-    assert _actions(advice) == [Action.RECOAT, Action.STRIP]
+    assert _actions(advice) == [Action.REMEASURE, Action.CONCESSION]
+    assert (
+        advice[0].test == "Every number lies within its limit, and one in the guard band: it is not shown to conform."
+    )
+    assert all(not a.cautions for a in advice)
+    # Beside a real miss the one in the guard band adds nothing.
+    thin = replace(refused, found=Fraction("1.95"), sentence="too thin")
+    both = _advise({"1": {"face": "1.95"}}, [location("face", "2.0", "6.0")], [refused, thin], recoat=ADDS)
+    assert _actions(both) == [Action.RECOAT, Action.STRIP]
 
 
 # History and guards

@@ -233,7 +233,7 @@ NOT_IN_THE_SHOP_FILE = "HG-9"
 
 def _calibrated(*rows: GaugeCheck) -> str | None:
     """Return the reason of a reading with a gauge that only these calibrations speak of; None: it is covered."""
-    own = {"gauge_serial": NOT_IN_THE_SHOP_FILE}
+    own: dict[str, Any] = {"gauge_serial": NOT_IN_THE_SHOP_FILE}
     checks = [
         *verification("V-1", at(8), **own),
         *verification("V-2", at(17), **own),

@@ -102,3 +102,10 @@ def test_what_is_shown_has_exactly_its_places() -> None:
 )
 def test_a_fraction_that_has_a_decimal_has_it_with_no_more_places_than_it_needs(value: Fraction, said: str) -> None:
     assert str(exact_decimal(value)) == said
+
+
+def test_a_decimal_of_very_many_places_is_exact_too() -> None:
+    """More than a binary float holds."""
+    value = Fraction(3, 10**40)
+    assert str(exact_decimal(value)) == "3E-40"
+    assert exact_decimal(Fraction(3, 10**40 * 7)) is None

@@ -21,7 +21,7 @@ SHARE = "share of low readings"
 def _findings(
     builds: str, lower: str | None = "60", upper: str | None = None, comparison: str = "absolute", **rule: Any
 ) -> list[Finding]:
-    asked = job(rule={**rule, "comparison": comparison}, unit="um").rule
+    asked = job(location("rail", "60", "90"), rule={**rule, "comparison": comparison}, unit="um").rule
     # A job with the rule itself refuses a location without the limits that it needs.
     at = job(location("rail", lower, upper), unit="um").location[0]
     numbers = {1: tuple(Fraction(build) for build in builds.split())} if builds else {}
@@ -30,7 +30,7 @@ def _findings(
 
 
 def _text(**rule: Any) -> str:
-    return text_of(job(rule=rule, unit="um").rule)
+    return text_of(job(location("rail", "60", "90"), rule=rule, unit="um").rule)
 
 
 def _share(verdict: Verdict, said: str, found: Fraction, limit: Fraction) -> Finding:

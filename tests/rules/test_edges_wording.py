@@ -21,6 +21,9 @@ def test_figures_have_the_places_of_their_unit_and_more_only_where_fewer_would_b
     assert amount(Fraction("79.96"), Unit.UM, Decimal(80)) == "79.96"
     assert amount(Fraction("80.04"), Unit.UM, Decimal(80)) == "80.04"
     assert amount(Fraction(80), Unit.UM, Decimal("80.0")) == "80.0"
+    # With one place it would stand on the other side of the limit.
+    assert amount(Fraction("79.96"), Unit.UM, Decimal("79.97")) == "79.96"
+    assert amount(Fraction("80.04"), Unit.UM, Decimal("80.03")) == "80.04"
     assert amount(Fraction("1.996"), Unit.MIL) == "2.00"
     assert amount(Fraction("1.996"), Unit.MIL, Decimal("2.0")) == "1.996"
     assert amount(Fraction("2.5"), Unit.MIL, Decimal("2.0")) == "2.50"

@@ -23,7 +23,7 @@ def _fit(feature: str, may_change: str) -> Fit:
 
 
 def _results(*builds: str, feature: str = "hole", may_change: str = "5.0") -> tuple[FitResult, ...]:
-    places = [location("face"), location("bore", fit={"feature": feature, "may_change": Decimal(may_change)})]
+    places = [location("face"), location("bore", "1.0", fit={"feature": feature, "may_change": Decimal(may_change)})]
     the_job = job(*places)
     rows = [reading(n, build, location="bore") for n, build in enumerate(builds, start=1)]
     rows.append(reading(9, "3.0", location="face"))

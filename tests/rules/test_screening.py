@@ -119,7 +119,9 @@ def test_only_rules_that_look_at_readings_and_means_alone_are_screened() -> None
 def test_nothing_to_screen_is_no_verdict() -> None:
     assert screen(job(), table_of(READINGS, [])) == {}
     bare = _rows(0, [("1", "face", 1, "3.0", False, None)])
-    assert screen(job(*PLACES), table_of(READINGS, bare)) == {"I-0": Verdict.UNDECIDED}
+    assert screen(job(*PLACES), table_of(READINGS, bare)) == {"I-0": None}
+    before = [replace(row, counted=False, coat_stage="bare") for row in bare]
+    assert screen(job(*PLACES), table_of(READINGS, before)) == {"I-0": Verdict.UNDECIDED}
 
 
 # The gate of a run
