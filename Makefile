@@ -9,7 +9,7 @@ DEV_READY := $(VENV)/.dev-ready
 LIBRARIES := libpango-1.0-0 libpangoft2-1.0-0 libharfbuzz-subset0
 TEST_PROGRAMS := poppler-utils
 
-.PHONY: setup demo test lint format schemas samples lock bench campaign clean
+.PHONY: setup demo test lint format schemas samples lock bench campaign mutation clean
 
 setup: $(RUN_READY)
 
@@ -39,6 +39,9 @@ bench: $(DEV_READY)
 
 campaign: $(DEV_READY)
 	$(BIN)/python -m bench.campaign
+
+mutation: $(DEV_READY)
+	$(BIN)/python -m bench.mutation
 
 # Resolves the versions anew; needs uv. Everything else installs exactly what the locks say.
 lock:

@@ -373,7 +373,6 @@ class _Gate:
         self._incidents = _oldest_first(_events(checks, CheckKind.INCIDENT))
         self._calibrations = _oldest_first(_events(checks, CheckKind.CALIBRATION))
         self._job = job
-        self._shop = shop
         self._policy = shop.verification
         self._zone = ZoneInfo(shop.time_zone)
         self._gauges = {gauge.serial: gauge for gauge in shop.gauge}

@@ -569,7 +569,7 @@ def _ask_before_recoat(job: Job, sheet: str, bake: str) -> tuple[str, ...]:
         _COLOUR,
         "Does the customer have to agree to rework?",
         bake,
-        *((f"Are {listed(masked)} masked again?",) if masked else ()),
+        *((f"{'Is' if len(masked) == 1 else 'Are'} {listed(masked)} masked again?",) if masked else ()),
     )
 
 

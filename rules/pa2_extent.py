@@ -79,7 +79,8 @@ def _reach(place: PieceLocation, steps: dict[int, Fraction]) -> Finding:
         verdict = Verdict.UNDECIDED
         gap = [n for n in missing if n < walked]
         said = (
-            f"step {listed([str(n) for n in gap])} is missing; measure it"
+            f"{'step' if len(gap) == 1 else 'steps'} {listed([str(n) for n in gap])} {'is' if len(gap) == 1 else 'are'} missing; "
+            f"measure {'it' if len(gap) == 1 else 'them'}"
             if gap
             else f"{counted(walked, 'step')} measured and no two in a row conform: go on"
         )

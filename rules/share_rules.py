@@ -139,7 +139,7 @@ def _share_reaching(place: PieceLocation, limit: Decimal, name: str, at_least_sh
     return _finding(
         place,
         LOW_READINGS_CHECK,
-        f"{reaching} of {counted(len(place.builds), 'reading')} reach {name} {as_written(limit)} {unit.symbol}; "
+        f"{reaching} of {counted(len(place.builds), 'reading')} {'reaches' if reaching == 1 else 'reach'} {name} {as_written(limit)} {unit.symbol}; "
         f"at least {_percent(at_least_share)} {'do' if good else 'should'}",
         found,
         at_least_share,

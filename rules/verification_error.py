@@ -153,10 +153,11 @@ def _corrected(reading: GaugeReading, how: Correcting | None) -> GaugeReading:
 def _by_line(carried: Correcting) -> Correcting:
     rows = carried.rows
     points = [(r.mean_um or Decimal(0), -_error_um(r)) for r in rows]
-    if len({p for p, _ in points}) < _FEWEST_FOR_A_LINE:
+    apart = len({p for p, _ in points})
+    if apart < _FEWEST_FOR_A_LINE:
         said = (
             f"The policy corrects readings by a calibration line, which needs three standards; check {carried.check_id} has "
-            f"{len(rows)}: the error is carried instead."
+            f"{apart} that were read apart from each other: the error is carried instead."
         )
         return replace(carried, said=said)
     line = calibration_line(points, mean([p for p, _ in points]))

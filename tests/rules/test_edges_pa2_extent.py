@@ -132,7 +132,7 @@ def _reach(verdict: Verdict, said: str, walked: int) -> Finding:
         pytest.param("", UNDECIDED, "0 steps measured and no two in a row conform: go on", 0, id="before the first"),
         pytest.param("70 - 70 70", UNDECIDED, "step 2 is missing; measure it", 4, id="one left out"),
         pytest.param(
-            "- 70 x 70", UNDECIDED, "step 1 and 3 is missing; measure it", 4, id="one left out, one too short"
+            "- 70 x 70", UNDECIDED, "steps 1 and 3 are missing; measure them", 4, id="one left out, one too short"
         ),
         pytest.param(
             "59 x", UNDECIDED, "1 step measured and no two in a row conform: go on", 1, id="the last too short"

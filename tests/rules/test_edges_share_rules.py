@@ -168,7 +168,7 @@ def test_ninety_ten_word_for_word() -> None:
     ]
     assert [f.verdict for f in _findings("61 59", name="ninety-ten")] == [Verdict.FAIL, Verdict.PASS]
     assert _findings("61", name="ninety-ten")[0].sentence == (
-        "piece 7, rail: 1 of 1 reading reach nominal 60 µm; at least 90 % do"
+        "piece 7, rail: 1 of 1 reading reaches nominal 60 µm; at least 90 % do"
     )
 
 

@@ -201,3 +201,25 @@ def test_many_inspections_at_once_come_to_what_each_comes_to_alone(
                 alone.conformity,
                 alone.coverage.state,
             )
+
+
+def test_a_limit_finer_than_a_reading_is_compared_exactly_with_a_mean() -> None:
+    # 2.0001 mil is 50.80254 µm: between two steps of 0.0001 µm, so a whole number would not do.
+    asked = job(location("face", "2.0001", None, readings_per_spot=3), rule="location-means")
+    for last, verdict in (("50.8077", Verdict.PASS), ("50.8076", Verdict.FAIL)):
+        rows = [
+            replace(reading(n, "2.00", location="face", spot=1), thickness_um=Decimal(um))
+            for n, um in enumerate(("50.8000", "50.8000", last), 1)
+        ]
+        assert screen(asked, table_of(READINGS, rows)) == {"I-1": verdict}
+        assert conformity_of(asked, rows)[2] is verdict
+
+
+def test_an_inspection_that_is_looked_at_closely_does_not_hide_the_next_one() -> None:
+    checks = [*verification("a", at(8)), *verification("b", at(18), occasion="closing")]
+    odd = replace(reading(1, "3.0", inspection_id="I-0"), gauge_serial="other")
+    rows = [odd, replace(odd, reading_no=2, gauge_serial=GAUGE), reading(1, "3.0", inspection_id="I-1")]
+    found = assess_many(job(), shop(bracket_limits=False), table_of(READINGS, rows), checks)
+    assert found["I-0"] is None
+    assert found["I-1"] is not None
+    assert found["I-1"].verdict is Verdict.PASS

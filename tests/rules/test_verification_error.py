@@ -97,7 +97,7 @@ def test_a_line_through_the_standards_is_the_least_squares_line_of_numpy() -> No
         (
             "line",
             {k: THREE[k] for k in ("Z-0", "S-50")},
-            "needs three standards; check open has 2: the error is carried",
+            "check open has 2 that were read apart from each other: the error is carried",
         ),
         ("corrected", {"Z-0": ("0", "0.1 0.1"), "S-50": ("50", "51.0")}, "read standard S-50 once only"),
     ],
