@@ -34,7 +34,7 @@ from report.figures import (
 )
 from rules.decision import worst_risk
 from rules.distributions import normal_quantile
-from rules.film_build import is_judged, pieces_read
+from rules.film_build import is_base, is_judged, pieces_read
 from rules.results import Action, Advice, Assessment, CheckSummary, GateState, LocationResult
 from rules.uncertainty import COMPONENTS, Budget
 from rules.verdict import Finding, Verdict
@@ -569,6 +569,15 @@ def _not_measured(evidence: Evidence) -> tuple[str, ...]:
         rest = max(0, inspection.lot_size - len(pieces_read(evidence.readings)))
         of = f"of the {inspection.lot_size} pieces in the lot"
         lines.append(f"{rest} {of} {'was' if rest == 1 else 'were'} not measured.")
+    left_out = [r for r in evidence.readings if not r.counted and not is_base(r)]
+    if left_out:
+        each = "The reason for it stands" if len(left_out) == 1 else "The reason for each stands"
+        lines.append(f"{counted(len(left_out), 'reading')} kept and not judged. {each} in the annex.")
+    if inspection.supersedes is not None:
+        lines.append(
+            f"Revision {inspection.revision} of the inspection supersedes revision {inspection.supersedes}: "
+            f"{inspection.superseded_why}"
+        )
     for note in json.loads(inspection.notes_json):
         lines.append(_note(note))
     lines.append(NOT_EXAMINED)

@@ -147,3 +147,13 @@ def test_stripping_is_never_advised_without_its_cautions() -> None:
     strip = next(a for a in view.advice if "strip" in a.action)
     assert len(strip.cautions) > 0
     assert all(c.text and c.authority for c in strip.cautions)
+
+
+def test_what_was_left_out_and_why_the_inspection_was_revised_stand_with_what_was_not_measured() -> None:
+    out = {"counted": False, "excluded_reason": "probe slipped", "excluded_by": "IDA"}
+    revised = {"revision": 2, "supersedes": 1, "superseded_why": "looked at the spot again"}
+    evidence = scenario.evidence(reading={3: out}, inspection=revised)
+    view = certificate_view(evidence, judge(evidence), scenario.facts())
+    assert "1 reading kept and not judged. The reason for it stands in the annex." in view.not_measured
+    assert "Revision 2 of the inspection supersedes revision 1: looked at the spot again" in view.not_measured
+    assert [(row.number, row.reason, row.by) for row in view.kept] == [("3", "probe slipped", "Ida Brandt (IDA)")]
