@@ -292,8 +292,17 @@ def _to_do(assessment: Assessment) -> Iterator[str]:
         if block.ask_first:
             yield f"{indent}ask first:"
             yield from (f"{indent}- {question}" for question in block.ask_first)
-        yield from (f"{indent}ruled out: {why}" for why in block.ruled_out)
+        yield from (f"{indent}ruled out: {why}" for why in _ruled_out(block.ruled_out, block.reasons))
     yield from _cautions(assessment.advice)
+
+
+def _ruled_out(ruled_out: Sequence[str], reasons: Sequence[str]) -> list[str]:
+    """Return what cannot be done, once each; a reason that stands above is not told again."""
+    short = []
+    for why in ruled_out:
+        what, _, because = why.partition(": ")
+        short.append(f"{what}, for the reasons above" if because in reasons else why)
+    return list(dict.fromkeys(short))
 
 
 def _cautions(advices: Sequence[Advice]) -> Iterator[str]:
