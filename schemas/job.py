@@ -287,17 +287,6 @@ class Job(Model):
             raise ValueError(
                 "blasted is true but base_reading is not; set base_reading = true and read the blasted metal first"
             )
-        if (
-            self.sampling is not None
-            and self.sampling.scheme is Scheme.LABEL
-            and self.rule.name is not RuleName.ARCHITECTURAL_LABEL
-        ):
-            raise ValueError(
-                f"sampling by the architectural label's lot table needs rule architectural-label, which looks at 80 % of the "
-                f"minimum; rule {self.rule.name} does not"
-            )
-        for place in self.location:
-            self._leaves_room(place)
         if self.base_is is not None and not self.base_reading:
             raise ValueError("base_is is given but base_reading is not; set base_reading = true, or take base_is out")
         if self.blasted and self.base_is not in (None, "bare"):
@@ -307,6 +296,25 @@ class Job(Model):
         self._fits_the_rule()
         if self.rule.name is RuleName.ARCHITECTURAL_LABEL:
             self._has_enough_measuring_areas()
+        return self
+
+    @model_validator(mode="after")
+    def _contradicts_nothing(self, info: ValidationInfo) -> Self:
+        """Refuse, in a file that a person wrote, what an earlier edition took: a job that was sealed is read as it stands."""
+        if not info.context:
+            return self
+        sampling, rule = self.sampling, self.rule
+        if sampling is not None and sampling.scheme is Scheme.LABEL and rule.name is not RuleName.ARCHITECTURAL_LABEL:
+            raise ValueError(
+                f"sampling by the architectural label's lot table needs rule architectural-label, which looks at 80 % of the "
+                f"minimum; rule {rule.name} does not"
+            )
+        for place in self.location:
+            if rule.name is RuleName.SSPC_PA2 and place.lower is None:
+                raise ValueError(
+                    f"location {place.name!r}: rule sspc-pa2 needs lower; a single value without a maximum is the minimum"
+                )
+            self._leaves_room(place)
         return self
 
     def _leaves_room(self, place: Location) -> None:
@@ -352,8 +360,6 @@ class Job(Model):
                     f"{here}: rule sspc-pa2-extent needs spots, the steps that can be taken in this direction, of 2 "
                     "and readings_per_spot of 3 at the least"
                 )
-            if self.rule.name is RuleName.SSPC_PA2 and place.lower is None:
-                raise ValueError(f"{here}: rule sspc-pa2 needs lower; a single value without a maximum is the minimum")
             if self.rule.name is RuleName.ARCHITECTURAL_LABEL and place.lower is None:
                 raise ValueError(f"{here}: rule architectural-label needs lower, the minimum that the label asks for")
             if self.rule.name is RuleName.ARCHITECTURAL_LABEL and not 3 <= place.readings_per_spot <= 5:

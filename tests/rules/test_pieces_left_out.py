@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from decimal import Decimal
 from fractions import Fraction
 from typing import Any
@@ -94,3 +95,10 @@ def test_the_risk_is_that_of_what_was_decided_by_the_rounding_method_too() -> No
     assert place.risk is not None
     assert place.risk > Decimal("0.5")
     assert risks((), {}, asked.decision, asked.unit) == {}
+
+
+def test_a_job_that_an_earlier_edition_sealed_is_read_as_it_stands() -> None:
+    only_upper = job(location(spots=5, readings_per_spot=3), rule="sspc-pa2").model_dump(mode="json", exclude_none=True)
+    del only_upper["location"][0]["lower"]
+    only_upper["rule"]["level"] = 2
+    assert type(job()).from_json(json.dumps(only_upper)).location[0].lower is None
