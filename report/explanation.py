@@ -220,7 +220,8 @@ def _sentences(findings: Iterable[Finding], location: str | None) -> list[str]:
             f" (the nearest to it of {counted(len(alike), 'piece')})" if len(alike) > 1 and near.low is not None else ""
         )
         if len(alike) > 1 and near.low is None:
-            of = f" (and alike on {counted(len(alike) - 1, 'other piece')})"
+            more = counted(len(alike) - 1, "other place" if location is None else "other piece")
+            of = f" (and alike {'at' if location is None else 'on'} {more})"
         lines.append(f"{_without_place(near, location)}{of}")
     return lines
 
