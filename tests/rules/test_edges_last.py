@@ -125,3 +125,9 @@ def test_the_risk_of_a_rejected_number_is_that_it_is_really_inside() -> None:
     assert place.risk is not None
     assert 0 < place.risk < Decimal("0.5")
     assert "rejects what is really inside" in place.risk_sentence
+
+
+def test_the_consumers_risk_of_a_plan_names_the_pieces_of_this_very_lot() -> None:
+    """Hypergeometric, n 13 of 40, Ac 1: with 10 nonconforming pieces accepted at most 10 times in 100 (by hand)."""
+    plan = state_plan(Sampling(scheme=Scheme.ATTRIBUTES, aql=Decimal("4.0")), LotTerms(40))
+    assert "(in this lot: 10 of 40 pieces), 10.0 % are still accepted (consumer's risk)" in plan.risk
