@@ -106,7 +106,7 @@ def _miss(place: LocationResult, unit: Unit) -> str:
     if all(f.by_guard_band for f in measured):
         return (
             f"{_capital(place.location)} is not shown to conform{where}: {worst.check} "
-            f"{amount(_found(worst), unit, Fraction(_limit(worst)))} {unit.symbol} lies within the {_side(worst)} limit "
+            f"{amount(_found(worst), unit, Fraction(_limit(worst)))} {unit.symbol} lies within {_against(worst)} "
             f"{as_written(_limit(worst))} {unit.symbol}, and in its guard band"
         )
     measured = [f for f in measured if not f.by_guard_band]
@@ -117,7 +117,7 @@ def _miss(place: LocationResult, unit: Unit) -> str:
     )
     return (
         f"{_capital(place.location)} is {way}{where}: {worst.check} "
-        f"{amount(_found(worst), unit, Fraction(_limit(worst)))} {unit.symbol}{on} against the {_side(worst)} limit "
+        f"{amount(_found(worst), unit, Fraction(_limit(worst)))} {unit.symbol}{on} against {_against(worst)} "
         f"{as_written(_limit(worst))} {unit.symbol}"
     )
 
@@ -139,7 +139,7 @@ def _nearest(assessment: Assessment) -> str:
     room = abs(_found(near) - Fraction(_limit(near)))
     return (
         f"{near.location or 'the part'} with its {near.check} {amount(_found(near), unit, Fraction(_limit(near)))} {unit.symbol}, "
-        f"{amount(room, unit)} {unit.symbol} inside the {_side(near)} limit {as_written(_limit(near))} {unit.symbol}"
+        f"{amount(room, unit)} {unit.symbol} inside {_against(near)} {as_written(_limit(near))} {unit.symbol}"
     )
 
 
@@ -159,8 +159,11 @@ def _limit(finding: Finding) -> Limit:
     return finding.limit
 
 
-def _side(finding: Finding) -> str:
-    return "lower" if finding.low else "upper"
+def _against(finding: Finding) -> str:
+    """Return what a number was compared with: a limit as the job states it, or one that the rule derives from it."""
+    if isinstance(finding.limit, Fraction):
+        return "the rule's own limit"
+    return f"the {'lower' if finding.low else 'upper'} limit"
 
 
 # Builds, and what was compared
