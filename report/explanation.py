@@ -12,7 +12,7 @@ from report.evidence import flagged
 from report.figures import VERDICT_WORDS, places_of, verdict_word
 from report.spread import spread_sentence
 from report.terminal_text import fitted, wrapped
-from report.view import advice_block, build_row, decision_text
+from report.view import advice_block, all_findings, build_row, decision_text
 from rules.film_build import is_judged
 from rules.places import Limit
 from rules.results import Action, Advice, Assessment, GateState, LocationResult
@@ -82,7 +82,7 @@ def _in_short(assessment: Assessment) -> str:
     if not failing and assessment.conformity is Verdict.FAIL:
         said += [_capital(f.sentence) for f in assessment.lot_findings if f.verdict is Verdict.FAIL][:2]
     if assessment.conformity is Verdict.UNDECIDED:
-        open_ones = [f.sentence for f in _every_finding(assessment) if f.verdict is Verdict.UNDECIDED]
+        open_ones = [f.sentence for f in all_findings(assessment) if f.verdict is Verdict.UNDECIDED]
         said += [_capital(sentence) for sentence in open_ones[:2]]
         if len(open_ones) > 2:
             said.append(f"And {len(open_ones) - 2} more open points, below")
@@ -182,7 +182,7 @@ def _builds(case: Assessed, columns: int) -> list[str]:
 
 
 def _too_thick(assessment: Assessment) -> bool:
-    failing = [f for f in _every_finding(assessment) if f.verdict is Verdict.FAIL and f.low is not None]
+    failing = [f for f in all_findings(assessment) if f.verdict is Verdict.FAIL and f.low is not None]
     return any(not f.low for f in failing)
 
 
@@ -279,7 +279,7 @@ def _lot(assessment: Assessment) -> Iterator[str]:
 
 
 def _to_do(assessment: Assessment) -> Iterator[str]:
-    said = {f.sentence for f in _every_finding(assessment)} | {assessment.coverage.sentence}
+    said = {f.sentence for f in all_findings(assessment)} | {assessment.coverage.sentence}
     yield ""
     yield "what to do"
     several = len(assessment.advice) > 1
@@ -324,11 +324,6 @@ def _cautions(advices: Sequence[Advice]) -> Iterator[str]:
 
 
 # Words
-
-
-def _every_finding(assessment: Assessment) -> list[Finding]:
-    at_places = [f for place in assessment.locations for f in place.findings]
-    return [*at_places, *assessment.piece_findings, *assessment.lot_findings]
 
 
 def _on(pieces: Sequence[str]) -> str:

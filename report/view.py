@@ -387,11 +387,11 @@ def _lot_sentence(assessment: Assessment) -> str:
     apart = assessment.set_apart
     if not apart:
         return "By the rule and the plan below, the lot is accepted; every piece measured conforms."
-    pieces = f"piece {apart[0]} does" if len(apart) == 1 else f"pieces {listed(apart)} do"
+    pieces, do, are = ("piece", "does", "is") if len(apart) == 1 else ("pieces", "do", "are")
     return (
-        f"By the rule and the plan below, the lot is accepted; {pieces} not conform, are set apart and no part of what is "
-        "certified."
-    ).replace("not conform, are set", "not conform, is set" if len(apart) == 1 else "not conform, are set")
+        f"By the rule and the plan below, the lot is accepted; {pieces} {listed(apart)} {do} not conform, {are} set apart and no "
+        "part of what is certified."
+    )
 
 
 def _person(evidence: Evidence, code: str) -> str:
