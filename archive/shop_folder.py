@@ -6,6 +6,7 @@ import re
 from dataclasses import dataclass
 from pathlib import Path
 
+from schemas.customer import Customer
 from schemas.errors import BadInput
 from schemas.job import Job
 from schemas.profile import Profile
@@ -76,6 +77,35 @@ class ShopFolder:
         """
         return Job.load(self._file("jobs", "job", name))
 
+    def customer(self, name: str) -> Customer | None:
+        """Return the customer file of the customer called *name* (whatever the case), or None where there is none.
+
+        Raises:
+            BadInput: A customer file is wrong, or two of them are of one customer.
+        """
+        every = [(file, Customer.load(self.root / "customers" / f"{file}.toml")) for file in self.names("customers")]
+        found = [(file, one) for file, one in every if one.name.casefold() == name.casefold()]
+        if len(found) > 1:
+            files = " and ".join(f"{file}.toml" for file, _ in found)
+            raise BadInput(f"{self.root / 'customers'}: {files} are both of {name}; keep one")
+        return found[0][1] if found else None
+
+    def picture(self, name: str) -> bytes:
+        """Return the file *name* of the shop's drawings.
+
+        Raises:
+            BadInput: There is none, or it cannot be read.
+        """
+        return self._bytes(self.root / "drawings" / name)
+
+    def logo(self, name: str) -> bytes:
+        """Return the shop's logo, the file *name* of its folder.
+
+        Raises:
+            BadInput: There is none, or it cannot be read.
+        """
+        return self._bytes(self.root / name)
+
     def profile(self, name: str) -> Profile:
         """Return profiles/NAME.toml.
 
@@ -85,8 +115,16 @@ class ShopFolder:
         return Profile.load(self._file("profiles", "line profile", name))
 
     def names(self, folder: str) -> list[str]:
-        """Return the names of the TOML files in *folder* (jobs or profiles), sorted."""
+        """Return the names of the TOML files in *folder* (customers, jobs or profiles), sorted."""
         return sorted(path.stem for path in (self.root / folder).glob("*.toml"))
+
+    def _bytes(self, path: Path) -> bytes:
+        try:
+            return path.read_bytes()
+        except OSError as wrong:
+            raise BadInput(
+                f"{path}: cannot be read ({wrong.strerror}); put the file there, or correct its name"
+            ) from None
 
     def _file(self, folder: str, kind: str, name: str) -> Path:
         path = self.root / folder / f"{name}.toml"

@@ -44,6 +44,10 @@ class Certificate:
             "The archive's ledger as of the issue: each bench's last sequence number and record hash, as JSON.",
         ),
     ]
+    code: Annotated[
+        str | None,
+        Column(pa.string(), "Short code printed on it, by which a paper copy is found; null before version 2."),
+    ] = None
 
 
-CERTIFICATES: Final = Table("certificates", 1, "One row per issued certificate and revision.", Certificate)
+CERTIFICATES: Final = Table("certificates", 2, "One row per issued certificate and revision.", Certificate)

@@ -9,7 +9,7 @@ from typing import Annotated, Any, Final, Literal, Self
 
 from pydantic import Field, ValidationInfo, model_validator
 
-from schemas.model import Exact, Model, Text, Thickness
+from schemas.model import Exact, Model, PictureName, Text, Thickness
 from schemas.units import Unit
 from schemas.vocabulary import (
     Appearance,
@@ -273,6 +273,10 @@ class Job(Model):
         None, description="Appearance class; a second coat shows in some more than in others."
     )
     chrome_look: bool = Field(False, description="Chrome-look base under a clear coat.")
+    drawing: PictureName | None = Field(
+        None,
+        description="Drawing of the part, an SVG or PNG file in the shop folder's drawings; see point of a location.",
+    )
     retention_years: Annotated[int, Field(ge=1, le=100)] = 10
 
     @model_validator(mode="after")
@@ -310,6 +314,10 @@ class Job(Model):
                 f"minimum; rule {rule.name} does not"
             )
         for place in self.location:
+            if place.point is not None and any(not 0 <= share <= 1 for share in place.point):
+                raise ValueError(
+                    f"location {place.name!r}: point is given in fractions of the drawing's width and height, from 0 to 1"
+                )
             if rule.name is RuleName.SSPC_PA2 and place.lower is None:
                 raise ValueError(
                     f"location {place.name!r}: rule sspc-pa2 needs lower; a single value without a maximum is the minimum"

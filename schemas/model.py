@@ -1,4 +1,4 @@
-"""What the three TOML models share: strictness, exact numbers, and one sentence per mistake."""
+"""What the TOML models share: strictness, exact numbers, and one sentence per mistake."""
 
 from __future__ import annotations
 
@@ -32,6 +32,11 @@ Exact = Annotated[Decimal, BeforeValidator(_exact), Field(allow_inf_nan=False)]
 Thickness = Annotated[Exact, Field(max_digits=9, decimal_places=4)]
 #: A word that also names a file: what every file system keeps as it is.
 Slug = Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]*$", max_length=60)]
+
+#: A picture's file name, with nothing in it that leads out of its folder.
+PictureName = Annotated[
+    str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9 _-]*(?:\.[A-Za-z0-9 _-]+)*\.(?:svg|png)$", max_length=80)
+]
 
 
 def _printed(text: str) -> str:

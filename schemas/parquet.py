@@ -24,8 +24,14 @@ ROW_GROUP_ROWS: Final = 16_384
 #: Under this, a table is written uncompressed.
 _SMALL_ROWS: Final = 1_000
 
+
+def _with_code(rows: pa.Table) -> pa.Table:
+    """Add the short code, which certificates issued before carry none of."""
+    return rows.append_column("code", pa.nulls(rows.num_rows, pa.string()))
+
+
 #: What turns a table of an older version into the next one: {(name, version): step}.
-MIGRATIONS: Final[dict[tuple[str, int], Callable[[pa.Table], pa.Table]]] = {}
+MIGRATIONS: Final[dict[tuple[str, int], Callable[[pa.Table], pa.Table]]] = {("certificates", 1): _with_code}
 
 
 def table_of(contract: Table, records: Iterable[Any]) -> pa.Table:

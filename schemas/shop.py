@@ -10,8 +10,8 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 from pydantic import Field, field_validator, model_validator
 
 from schemas.errors import BadInput
-from schemas.model import Exact, Model, Slug, Text, Thickness
-from schemas.vocabulary import ProbeMode, ToleranceRule, VerificationError
+from schemas.model import Exact, Model, PictureName, Slug, Text, Thickness
+from schemas.vocabulary import DateStyle, Language, ProbeMode, ToleranceRule, VerificationError
 
 _T = TypeVar("_T")
 
@@ -86,6 +86,37 @@ class Plausible(Model):
     highest_um: Annotated[Thickness, Field(gt=0)] = Decimal(2500)
 
 
+class Look(Model):
+    """How the shop's certificates look where the customer's own file says nothing else."""
+
+    language: Language = Language.ENGLISH
+    decimal_mark: Annotated[str, Field(pattern=r"^[.,]$")] | None = Field(
+        None, description="How numbers are printed; left out, as the language does."
+    )
+    dates: DateStyle | None = Field(None, description="How days are printed; left out, as the language does.")
+    logo: PictureName | None = Field(None, description="SVG or PNG file in the shop folder, at the head of page one.")
+    colour: Annotated[str, Field(pattern=r"^#[0-9A-Fa-f]{6}$")] = Field(
+        "#1d4e6b", description="Colour of the rules between sections; it has to be dark enough to be read in grey."
+    )
+    code_address: Annotated[Text, Field(pattern=r"\{code\}")] | None = Field(
+        None, description="Address that the QR code opens, with {code} in it; left out, it holds number and code."
+    )
+
+    @field_validator("colour")
+    @classmethod
+    def _is_dark_enough(cls, colour: str) -> str:
+        """Refuse what fades on a grey print: less than 4.5 to 1 against white (WCAG 2.1, 1.4.3 and its definition)."""
+
+        def linear(channel: int) -> float:
+            share = channel / 255
+            return share / 12.92 if share <= 0.04045 else ((share + 0.055) / 1.055) ** 2.4
+
+        red, green, blue = (linear(int(colour[i : i + 2], 16)) for i in (1, 3, 5))
+        if 1.05 / (0.2126 * red + 0.7152 * green + 0.0722 * blue + 0.05) < 4.5:
+            raise ValueError("too light to be seen on paper; take a darker one")
+        return colour
+
+
 class Shop(Model):
     """A shop file."""
 
@@ -101,6 +132,7 @@ class Shop(Model):
     inspector: Annotated[tuple[Inspector, ...], Field(min_length=1)]
     verification: Verification = Verification()
     plausible: Plausible = Plausible()
+    certificate: Look = Look()
 
     @field_validator("time_zone")
     @classmethod

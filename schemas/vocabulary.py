@@ -150,3 +150,45 @@ class Appearance(StrEnum):
     TEXTURE = "texture"
     CHROME_LOOK = "chrome-look"
     NOT_SEEN = "not-seen"
+
+
+class Language(StrEnum):
+    """The languages that a certificate can be printed in."""
+
+    ENGLISH = "en"
+    GERMAN = "de"
+    FRENCH = "fr"
+    SPANISH = "es"
+
+
+class DateStyle(StrEnum):
+    """How a day is printed; the word shows the order."""
+
+    YEAR_FIRST = "year-month-day"
+    """2026-01-31 (ISO 8601)"""
+    POINTS = "day.month.year"
+    """31.01.2026"""
+    STROKES = "day/month/year"
+    """31/01/2026"""
+    NAMED = "day month-name year"
+    """31 Jan 2026, the month in the language of the certificate"""
+
+
+class Demand(StrEnum):
+    """What a customer can ask to be on every certificate."""
+
+    PURCHASE_ORDER = "purchase-order"
+    WORK_ORDER = "work-order"
+    PACKING_SLIP = "packing-slip"
+    PART_REVISION = "part-revision"
+    LOT_SIZE = "lot-size"
+    QUANTITY = "quantity"
+    RECEIVED = "received"
+    SPECIFICATION = "specification"
+    RULE_EDITION = "rule-edition"
+    PRETREATMENT = "pretreatment"
+    POWDER_BATCH = "powder-batch"
+    DRAWING = "drawing"
+    UNCERTAINTY = "uncertainty"
+    EVERY_PIECE = "every-piece-measured"
+    INDEPENDENT_SIGNER = "independent-signer"
