@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from decimal import Decimal
 from typing import Any, Final
 
-from report.view import decision_text
+from report.page_facts import decision_text
 from rules.conformity import COMPARISON_TEXTS, PA2_LEVELS, rule_statement
 from rules.lot_tables import AQLS
 from rules.lots import plan_for

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import io
 from dataclasses import dataclass
+from typing import Any
 
 from report import pictures
-from report.document import csv_of, document
+from report.document import basis, code_of, csv_of, document, drawing_name
 from report.evidence import Evidence, IssueFacts
 from report.pdf import UnsignedPdf, certificate_html, refuse_unprintable, render
 from report.view import CertificateView, certificate_view
@@ -18,9 +19,10 @@ from schemas.readings import READINGS
 
 @dataclass(frozen=True, slots=True)
 class Draft:
-    """A certificate before it is signed, with the strings that it prints."""
+    """A certificate before it is signed, with the strings that it prints and the HTML that it was laid out from."""
 
     view: CertificateView
+    html: str
     pdf: UnsignedPdf
 
 
@@ -31,14 +33,11 @@ def draft(evidence: Evidence, assessment: Assessment, facts: IssueFacts) -> Draf
         BadInput: It would print a character that no bundled font has, or names a person whom the
             shop does not know.
     """
-    view = certificate_view(evidence, assessment, facts)
+    known = basis(evidence, assessment, facts)
+    view = certificate_view(evidence, assessment, facts, code_of(known))
     refuse_unprintable(view.stated())
-    return Draft(
-        view,
-        render(
-            html_of(view, evidence, assessment, facts), attachments(evidence, assessment, facts, view), facts.issued_at
-        ),
-    )
+    html = html_of(view, evidence, assessment, facts)
+    return Draft(view, html, render(html, attachments(evidence, known, view), facts.issued_at))
 
 
 def html_of(view: CertificateView, evidence: Evidence, assessment: Assessment, facts: IssueFacts) -> str:
@@ -50,16 +49,17 @@ def html_of(view: CertificateView, evidence: Evidence, assessment: Assessment, f
     return certificate_html(view, pictures.axis(scale), strips, evidence.inspection.lot, facts.issued_at)
 
 
-def attachments(
-    evidence: Evidence, assessment: Assessment, facts: IssueFacts, view: CertificateView
-) -> dict[str, bytes]:
+def attachments(evidence: Evidence, known: dict[str, Any], view: CertificateView) -> dict[str, bytes]:
     """Return the files that go into the certificate, by name."""
-    return {
-        "certificate.json": document(evidence, assessment, facts, view),
+    files = {
+        "certificate.json": document(known, view),
         "gauge_checks.csv": csv_of(GAUGE_CHECKS, evidence.checks),
         "readings.csv": csv_of(READINGS, evidence.readings),
         "readings.parquet": _parquet(evidence),
     }
+    if evidence.drawing is not None:
+        files[drawing_name(evidence.drawing)] = evidence.drawing.content
+    return files
 
 
 def _parquet(evidence: Evidence) -> bytes:

@@ -1,40 +1,51 @@
 """The JSON document inside a certificate: all that is needed to compute it again, and what it states.
 
-    {"schema": "filmtally certificate", "version": 2,
-     "certificate": {...}, "shop": {...}, "job": {...}, "inspection": {...},
-     "readings": [...], "checks": [...], "judged": {...}, "stated": {...}, "edition": "...",
-     "series": {...}, "recoats": {...}}
+    {"schema": "filmtally certificate", "version": 3, "code": "...",
+     "certificate": {...}, "shop": {...}, "job": {...}, "customer": {...}, "inspection": {...},
+     "readings": [...], "checks": [...], "earlier": [...], "drawing": {...}, "series": {...}, "recoats": {...},
+     "judged": {...}, "stated": {...}, "edition": "..."}
 
 Exact numbers are strings, times are UTC in ISO 8601. `shop` and `job` are what shop.toml and the job
-file said when the inspection was sealed; `inspection`, `readings` and `checks` have the columns of
-schemas/README.md; `judged` holds verdict, gate and builds exactly; `stated` holds every string on the
-pages, worded by the `edition` of the program that made them; `series`, there where the job samples its lots, holds how
-severely the lot was inspected and why; `recoats`, there where it bears on the advice, what a further coat added before.
+file said when the inspection was sealed, `shop` with the look and the people of the issue; `customer` is the
+customer's file at the issue, or null; `inspection`, `readings` and `checks` have the columns of
+schemas/README.md; `earlier` are the inspections of the same lot before; `drawing` names the drawing among the embedded files
+by its SHA-256, or is null; `series`, there where the job samples its lots, holds how severely the lot was inspected and
+why; `recoats`, there where it bears on the advice, what a further coat added before; `judged` holds verdict, gate and
+builds exactly; `stated` holds every string on the pages, worded by the `edition` of the program that made them; `code` is
+the short code, made from everything above but `stated` and `edition`.
+
+Versions: 1 had neither `series` nor `recoats`; 2 no `code`, `customer`, `earlier`, `drawing`, nor the facts of the issue that
+came with them.
 """
 
 from __future__ import annotations
 
 import csv
 import dataclasses
+import hashlib
 import io
 import json
 import types
 import typing
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from datetime import UTC, date, datetime
 from decimal import Decimal
 from typing import Any, Final, TypeVar
 
 from report.edition import edition
-from report.evidence import Evidence, IssueFacts
+from report.evidence import Drawing, EarlierInspection, Evidence, IssueFacts
 from report.judged import judged
 from report.lot_series import lot_terms
+from report.short_code import short_code
 from report.view import CertificateView
 from rules.lot_judgement import LotTerms
 from rules.lot_tables import Severity
 from rules.recoat import AddedBuild
 from rules.results import Assessment
+from rules.sentence import from_plain as from_plain_text
+from rules.sentence import to_plain
 from schemas.column import Table
+from schemas.customer import Customer
 from schemas.errors import BadInput, IntegrityFailed
 from schemas.gauge_checks import GaugeCheck
 from schemas.inspections import Inspection
@@ -43,7 +54,27 @@ from schemas.readings import GaugeReading
 from schemas.shop import Shop
 
 SCHEMA: Final = "filmtally certificate"
-VERSION: Final = 2
+VERSION: Final = 3
+
+#: The first version with a customer, a drawing and a code.
+_WITH_CUSTOMER: Final = 3
+#: Facts of an issue that earlier versions did not ask for.
+_NOT_YET_ASKED: Final = dict.fromkeys(("packing_slip", "quantity", "received_on", "document_type", "key_issuer"))
+#: What the code is made from.
+_BASIS: Final = (
+    "certificate",
+    "shop",
+    "job",
+    "customer",
+    "inspection",
+    "readings",
+    "checks",
+    "earlier",
+    "drawing",
+    "series",
+    "recoats",
+    "judged",
+)
 
 # Said once, as objects of their own, so the inspection does not carry them a second time as text.
 _SAID_ELSEWHERE: Final = ("job_json", "shop_json")
@@ -54,31 +85,58 @@ _MOST_FIGURES: Final = 30
 _Record = TypeVar("_Record")
 
 
-def document(evidence: Evidence, assessment: Assessment, facts: IssueFacts, view: CertificateView) -> bytes:
-    """Return the JSON document of a certificate, in UTF-8; the same input gives the same bytes."""
+def basis(evidence: Evidence, assessment: Assessment, facts: IssueFacts) -> dict[str, Any]:
+    """Return everything of a document but its wording: what is known, and what was judged from it."""
     inspection = as_plain(evidence.inspection)
     for key in _SAID_ELSEWHERE:
         del inspection[key]
     content: dict[str, Any] = {
-        "schema": SCHEMA,
-        "version": VERSION,
         "certificate": as_plain(facts),
         "shop": json.loads(evidence.shop.to_json()),
         "job": json.loads(evidence.job.to_json()),
+        "customer": None if evidence.customer is None else json.loads(evidence.customer.to_json()),
         "inspection": inspection,
         "readings": [as_plain(r) for r in evidence.readings],
         "checks": [as_plain(c) for c in evidence.checks],
-        "judged": judged(assessment),
-        "stated": view.stated(),
-        "edition": edition(),
+        "earlier": [as_plain(e) for e in evidence.earlier],
+        "drawing": None if evidence.drawing is None else _named(evidence.drawing),
     }
     if evidence.lot is not None:
         lot = evidence.lot
-        content["series"] = {"severity": lot.severity.value, "stopped": lot.stopped, "changes": list(lot.changes)}
+        content["series"] = {
+            "severity": lot.severity.value,
+            "stopped": lot.stopped,
+            "changes": [to_plain(change) for change in lot.changes],
+        }
         if lot.shown_before:
-            content["series"]["shown_before"] = list(lot.shown_before)
+            content["series"]["shown_before"] = [to_plain(sentence) for sentence in lot.shown_before]
     if evidence.added is not None:
         content["recoats"] = as_plain(evidence.added)
+    content["judged"] = judged(assessment)
+    return content
+
+
+def code_of(basis: dict[str, Any]) -> str:
+    """Return the short code of a document: it follows from all of :func:`basis`."""
+    plain = {key: value for key, value in basis.items() if key in _BASIS}
+    return short_code(json.dumps(plain, ensure_ascii=False, sort_keys=True, separators=(",", ":")).encode())
+
+
+def document(basis: dict[str, Any], view: CertificateView) -> bytes:
+    """Return the JSON document of a certificate, in UTF-8; the same input gives the same bytes.
+
+    Args:
+        basis: What :func:`basis` returned.
+        view: The strings that its pages print.
+    """
+    content = {
+        "schema": SCHEMA,
+        "version": VERSION,
+        "code": view.code,
+        **basis,
+        "stated": view.stated(),
+        "edition": edition(),
+    }
     return json.dumps(content, ensure_ascii=False, indent=1).encode()
 
 
@@ -92,6 +150,8 @@ class ReadDocument:
         judged: The exact values that it says were judged.
         stated: The strings that it says are printed.
         edition: The edition of the program that worded them.
+        code: The short code that it says it has; None before version 3.
+        basis: What the code was made from.
     """
 
     evidence: Evidence
@@ -99,13 +159,19 @@ class ReadDocument:
     judged: dict[str, Any]
     stated: dict[str, Any]
     edition: str
+    code: str | None
+    basis: dict[str, Any]
 
 
-def read_document(content: bytes) -> ReadDocument:
+def read_document(content: bytes, drawings: Mapping[str, bytes]) -> ReadDocument:
     """Return what :func:`document` wrote.
 
+    Args:
+        content: The document.
+        drawings: The drawings embedded beside it, by file name.
+
     Raises:
-        IntegrityFailed: It is not such a document.
+        IntegrityFailed: It is not such a document, or the drawing beside it is another.
         BadInput: It is of a newer version than this program knows.
     """
     try:
@@ -129,8 +195,23 @@ def read_document(content: bytes) -> ReadDocument:
             evidence = dataclasses.replace(evidence, lot=_lot(evidence.inspection, plain["series"]))
         if "recoats" in plain:
             evidence = dataclasses.replace(evidence, added=from_plain(AddedBuild, plain["recoats"]))
-        facts = from_plain(IssueFacts, plain["certificate"])
-        return ReadDocument(evidence, facts, dict(plain["judged"]), dict(plain["stated"]), str(plain["edition"]))
+        if plain["version"] >= _WITH_CUSTOMER:
+            evidence = dataclasses.replace(
+                evidence,
+                customer=None if plain["customer"] is None else Customer.from_json(json.dumps(plain["customer"])),
+                earlier=tuple(from_plain(EarlierInspection, e) for e in plain["earlier"]),
+                drawing=None if plain["drawing"] is None else _drawing(plain["drawing"], drawings),
+            )
+        facts = from_plain(IssueFacts, _NOT_YET_ASKED | plain["certificate"])
+        return ReadDocument(
+            evidence,
+            facts,
+            dict(plain["judged"]),
+            dict(plain["stated"]),
+            str(plain["edition"]),
+            None if plain["version"] < _WITH_CUSTOMER else _restored(str, plain["code"], "code"),
+            {key: value for key, value in plain.items() if key in _BASIS},
+        )
     except (KeyError, TypeError, ValueError, AttributeError, RecursionError, ArithmeticError) as wrong:
         raise IntegrityFailed(
             f"certificate.json inside the PDF cannot be read ({type(wrong).__name__}: {_first_line(wrong)}); "
@@ -169,11 +250,30 @@ def csv_of(contract: Table, records: Iterable[Any]) -> bytes:
 
 
 def _lot(inspection: Inspection, series: dict[str, Any]) -> LotTerms:
-    before = tuple(_restored(str, sentence, "shown_before") for sentence in series.get("shown_before", ()))
+    before = tuple(from_plain_text(sentence) for sentence in series.get("shown_before", ()))
     terms = lot_terms(inspection, shown_before=before)
-    changes = tuple(_restored(str, change, "changes") for change in series["changes"])
+    changes = tuple(from_plain_text(change) for change in series["changes"])
     stopped = _restored(bool, series["stopped"], "stopped")
     return dataclasses.replace(terms, severity=Severity(series["severity"]), stopped=stopped, changes=changes)
+
+
+def drawing_name(drawing: Drawing) -> str:
+    """Return what the drawing is called inside a certificate."""
+    return f"drawing.{drawing.ending}"
+
+
+def _named(drawing: Drawing) -> dict[str, str]:
+    return {"file": drawing_name(drawing), "sha256": hashlib.sha256(drawing.content).hexdigest()}
+
+
+def _drawing(named: dict[str, str], drawings: Mapping[str, bytes]) -> Drawing:
+    name, digest = named["file"], named["sha256"]
+    content = drawings.get(name)
+    if content is None:
+        raise IntegrityFailed(f"the drawing {name!r}, which certificate.json names, is not inside this PDF")
+    if hashlib.sha256(content).hexdigest() != digest:
+        raise IntegrityFailed(f"{name} inside this PDF is not the drawing that certificate.json names")
+    return Drawing(name.rpartition(".")[2], content)
 
 
 def _cell(plain: Any) -> str:

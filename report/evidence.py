@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from fractions import Fraction
 
 from rules.film_build import is_judged
@@ -11,11 +11,37 @@ from rules.lot_judgement import LotTerms
 from rules.recoat import AddedBuild
 from rules.results import Assessment
 from rules.unusual_readings import JudgedReading, UnusualReading, unusual_readings
+from schemas.customer import Customer
 from schemas.gauge_checks import GaugeCheck
 from schemas.inspections import Inspection
 from schemas.job import Job
 from schemas.readings import GaugeReading
 from schemas.shop import Shop
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EarlierInspection:
+    """An inspection of the same lot of the same part before this one.
+
+    Attributes:
+        inspection_id: The inspection.
+        sealed_at: When it was sealed.
+        coats: Coats on the parts then.
+        conformity: What its readings showed, the gauge aside: PASS, UNDECIDED or FAIL.
+    """
+
+    inspection_id: str
+    sealed_at: datetime
+    coats: int
+    conformity: str
+
+
+@dataclass(frozen=True, slots=True)
+class Drawing:
+    """The drawing of the part as the shop gave it: the file's ending (svg or png) and its bytes."""
+
+    ending: str
+    content: bytes
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,6 +56,9 @@ class Evidence:
         checks: The checks of its gauge that bear on it.
         lot: What is known of its lot, where the job samples.
         added: What recoats of the part added before, where they bear on the advice.
+        earlier: The inspections of the same lot before this one, oldest first.
+        customer: The customer's file as it was at the issue; None where the customer has none.
+        drawing: The drawing of the part; None where the job names none.
     """
 
     shop: Shop
@@ -39,6 +68,9 @@ class Evidence:
     checks: tuple[GaugeCheck, ...]
     lot: LotTerms | None = None
     added: AddedBuild | None = None
+    earlier: tuple[EarlierInspection, ...] = ()
+    customer: Customer | None = None
+    drawing: Drawing | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -56,6 +88,11 @@ class IssueFacts:
         supersedes: Revision of the certificate that it supersedes; None for the first.
         superseded_why: Why.
         ledger_head: The archive's ledger as of the issue, as JSON.
+        packing_slip: Number of the packing slip that the pieces go out with.
+        quantity: Pieces that go out with it.
+        received_on: Day on which the parts came in.
+        document_type: Type of inspection certificate by EN 10204, "3.1" or "3.2"; None where none is claimed.
+        key_issuer: Who vouches for the signer's key, as its certificate says; None for a key that the shop made itself.
     """
 
     number: str
@@ -68,6 +105,11 @@ class IssueFacts:
     supersedes: int | None = None
     superseded_why: str | None = None
     ledger_head: str = "{}"
+    packing_slip: str | None = None
+    quantity: int | None = None
+    received_on: date | None = None
+    document_type: str | None = None
+    key_issuer: str | None = None
 
 
 def builds_by_reading(evidence: Evidence, assessment: Assessment) -> dict[int, Fraction]:

@@ -10,9 +10,10 @@ from typing import Final
 from report.assessing import Assessed
 from report.evidence import flagged
 from report.figures import VERDICT_WORDS, places_of, verdict_word
+from report.page_facts import decision_text
 from report.spread import spread_sentence
 from report.terminal_text import fitted, wrapped
-from report.view import advice_block, all_findings, build_row, decision_text
+from report.view import advice_block, all_findings, build_row
 from rules.film_build import is_judged
 from rules.places import Limit
 from rules.results import Action, Advice, Assessment, GateState, LocationResult

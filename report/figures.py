@@ -10,6 +10,7 @@ from typing import Final
 from zoneinfo import ZoneInfo
 
 from rules.rounding import shown
+from rules.sentence import Day, Figures, joined, said
 from rules.uncertainty import nearest_decimal
 from rules.verdict import Verdict
 from schemas.readings import GaugeReading
@@ -20,15 +21,20 @@ MINUS: Final = "\u2212"
 DASH: Final = "\u2013"
 
 VERDICT_WORDS: Final = {
-    Verdict.PASS: "conforms",
-    Verdict.UNDECIDED: "undecided",
-    Verdict.FAIL: "does not conform",
+    Verdict.PASS: said("conforms"),
+    Verdict.UNDECIDED: said("undecided"),
+    Verdict.FAIL: said("does not conform"),
+}
+_CONDITIONALLY: Final = {
+    Verdict.PASS: said("conforms, conditionally"),
+    Verdict.UNDECIDED: said("undecided, conditionally"),
+    Verdict.FAIL: said("does not conform, conditionally"),
 }
 
 
 def verdict_word(verdict: Verdict, *, conditional: bool = False) -> str:
     """Return the word for a verdict; what conforms only within a guard band never looks like what is clear of it."""
-    return f"{VERDICT_WORDS[verdict]}, conditionally" if conditional else VERDICT_WORDS[verdict]
+    return _CONDITIONALLY[verdict] if conditional else VERDICT_WORDS[verdict]
 
 
 # One µm is 0.04 mil, so a mil figure needs two places more to say as much. A hundredth of a mil is a
@@ -39,7 +45,7 @@ _FEWER_PLACES_IN_UM: Final = 1
 
 def figure(number: Fraction | Decimal | None, places: int) -> str:
     """Return *number* rounded half to even to *places* decimals, with a real minus; a dash for None."""
-    return DASH if number is None else f"{shown(Fraction(number), places):f}".replace("-", MINUS)
+    return DASH if number is None else Figures(f"{shown(Fraction(number), places):f}".replace("-", MINUS))
 
 
 def two_figures(number: Fraction | None) -> str:
@@ -74,7 +80,7 @@ def _order(left: Fraction, right: Fraction) -> int:
 
 def as_written(number: Decimal) -> str:
     """Return *number* with the decimals that whoever wrote it gave it."""
-    return f"{number:f}".replace("-", MINUS)
+    return Figures(f"{number:f}".replace("-", MINUS))
 
 
 def as_shown(figures: str) -> str:
@@ -84,7 +90,7 @@ def as_shown(figures: str) -> str:
 
 def with_unit(written: str, unit: str) -> str:
     """Return a number and its unit, never to be torn apart at the end of a line."""
-    return f"{written}{NBSP}{unit}"
+    return joined((written, unit), NBSP)
 
 
 def places_of(readings: Iterable[GaugeReading], unit: Unit) -> int:
@@ -103,11 +109,11 @@ def _places(figures: str, given: Unit, wanted: Unit) -> int:
 def limits(lower: Decimal | None, upper: Decimal | None) -> str:
     """Return two limits, either of which may be missing, as they are printed."""
     if lower is not None and upper is not None:
-        return f"{as_written(lower)}{NBSP}{DASH}{NBSP}{as_written(upper)}"
+        return joined((as_written(lower), DASH, as_written(upper)), NBSP)
     if lower is not None:
-        return f"at least{NBSP}{as_written(lower)}"
+        return said("at least\u00a0{limit}", limit=as_written(lower))
     if upper is not None:
-        return f"at most{NBSP}{as_written(upper)}"
+        return said("at most\u00a0{limit}", limit=as_written(upper))
     return DASH
 
 
@@ -115,7 +121,7 @@ def moment(when: datetime, zone: ZoneInfo, seconds: bool = False) -> str:
     """Return *when* in the shop's time zone, with its offset from UTC."""
     local = when.astimezone(zone)
     clock = local.strftime("%H:%M:%S" if seconds else "%H:%M")
-    return f"{day(local.date())}{NBSP}{clock}{NBSP}({offset(local)})"
+    return joined((day(local.date()), clock, f"({offset(local)})"), NBSP)
 
 
 def clock_time(when: datetime, zone: ZoneInfo) -> str:
@@ -125,7 +131,7 @@ def clock_time(when: datetime, zone: ZoneInfo) -> str:
 
 def day(when: date) -> str:
     """Return a day as year, month and day."""
-    return when.isoformat()
+    return Day(when)
 
 
 def offset(local: datetime) -> str:

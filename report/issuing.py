@@ -3,27 +3,36 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import date, datetime
 from pathlib import Path
+from typing import Final
 from zoneinfo import ZoneInfo
 
-from archive.commit import make_folder, write_once
+from archive.commit import cannot_write, make_folder, write_once
 from archive.shop_folder import ShopFolder
 from archive.store import Archive
-from report.assessing import Assessed, assessed, judge
+from report.assessing import Assessed, assessed
 from report.certificate import draft
-from report.evidence import IssueFacts
+from report.demands import missing
+from report.document import basis, code_of
+from report.evidence import Drawing, EarlierInspection, Evidence, IssueFacts
 from report.figures import moment
+from report.languages import presentation_of
+from report.page_facts import MEANING
 from report.signing import Identity, load_identity, sign
-from report.view import MEANING
-from rules.results import GateState
+from rules.results import Assessment, GateState
 from rules.verdict import Verdict
 from schemas.certificates import Certificate
 from schemas.errors import BadInput, GateRefused
 from schemas.inspections import Inspection
 from schemas.shop import Shop
+
+
+#: How long another program that is issuing is waited for.
+_LOCK_SECONDS: Final = 60.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,12 +44,37 @@ class Wish:
         deviation: What the certificate deviates in, where the gate does not cover it.
         deviation_by: Code of the person who states the deviation.
         why: Why there is to be a new revision of a certificate that was issued before.
+        packing_slip: Number of the packing slip that the pieces go out with.
+        quantity: Pieces that go out with it.
+        received_on: Day on which the parts came in.
+        document_type: Type of inspection certificate by EN 10204; None takes the one that the customer's file asks for.
     """
 
     signer: str
     deviation: str | None = None
     deviation_by: str | None = None
     why: str | None = None
+    packing_slip: str | None = None
+    quantity: int | None = None
+    received_on: date | None = None
+    document_type: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Prepared:
+    """A certificate that nothing stands in the way of but a key.
+
+    Attributes:
+        evidence: What it is made from, with the people and the look of today.
+        assessment: What the rules say of it.
+        facts: The facts of its issue, with no key and no head of the ledger yet.
+        look: What its pages look like beside what they say.
+    """
+
+    evidence: Evidence
+    assessment: Assessment
+    facts: IssueFacts
+    look: PageLook
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,46 +100,109 @@ def issue(
 
     Raises:
         GateRefused: The gauge was not shown to be right, and no deviation is stated.
-        BadInput: It is undecided for want of readings; it was certified before and no reason is given;
-            the signer has no key, or it does not open or hold; a deviation without a person.
+        BadInput: It is undecided for want of readings; the customer asks for what is missing; it was certified before and
+            no reason is given; the signer has no key, or it does not open or hold; a deviation without a person.
+    """
+    ready = prepare(folder, archive, inspection, wish, now)
+    identity = open_identity(folder, folder.shop(), wish.signer, passphrase, now)
+    facts = with_key(ready.facts, identity, archive.head())
+    unsigned = draft(ready.evidence, ready.assessment, facts, ready.look).pdf
+    return register(folder, archive, ready, facts, release(unsigned, ready.evidence, facts, identity))
+
+
+def prepare(folder: ShopFolder, archive: Archive, inspection: Inspection, wish: Wish, now: datetime) -> Prepared:
+    """Return the certificate of *inspection* up to its key.
+
+    Raises:
+        GateRefused, BadInput: As :func:`issue`, but for the key.
     """
     shop = folder.shop()
-    signer = shop.find_inspector(wish.signer)
+    shop.find_inspector(wish.signer)
     case = assessed(archive, inspection)
-    # Whoever signs today may have joined the shop after the inspection was sealed.
+    _may_be_certified(case, wish, shop)
     then = case.evidence.shop
+    revision, supersedes = _revision(archive, then.code, inspection, wish)
+    customer = folder.customer(inspection.customer)
+    drawing = case.evidence.job.drawing
+    # Whoever signs today may have joined the shop after the inspection was sealed.
     known = {i.code for i in then.inspector}
     people = (*then.inspector, *(i for i in shop.inspector if i.code not in known))
-    case = replace(case, evidence=replace(case.evidence, shop=then.model_copy(update={"inspector": people})))
-    _may_be_certified(case, wish, shop)
-    revision, supersedes = _revision(archive, then.code, inspection, wish)
-    identity = open_identity(folder, shop, wish.signer, passphrase, now)
-    number = certificate_number(then.code, inspection)
-    stamp = now.replace(microsecond=now.microsecond // 1000 * 1000)
+    of_today = {"inspector": people, "certificate": shop.certificate, "page": shop.page}
+    evidence = replace(
+        case.evidence,
+        shop=then.model_copy(update=of_today),
+        customer=customer,
+        earlier=earlier_inspections(archive, inspection),
+        drawing=None if drawing is None else Drawing(drawing.rpartition(".")[2], folder.picture(drawing)),
+    )
+    asked = customer.document_type if customer is not None else None
     facts = IssueFacts(
-        number=number,
+        number=certificate_number(then.code, inspection),
         revision=revision,
-        issued_at=stamp,
+        issued_at=now.replace(microsecond=now.microsecond // 1000 * 1000),
         signer=wish.signer,
-        key_sha256=identity.key_sha256,
+        key_sha256="",
         deviation=wish.deviation,
         deviation_by=wish.deviation_by,
         supersedes=supersedes,
         superseded_why=wish.why if supersedes is not None else None,
-        ledger_head=archive.head(),
+        packing_slip=wish.packing_slip,
+        quantity=wish.quantity,
+        received_on=wish.received_on,
+        document_type=wish.document_type or asked,
     )
-    unsigned = draft(case.evidence, judge(case.evidence), facts).pdf
-    signed = sign(
+    lacking = missing(evidence, case.assessment, facts)
+    if lacking:
+        raise BadInput(
+            f"inspection {inspection.inspection_id} is not certified, since {inspection.customer} asks for what is missing: "
+            f"{'; '.join(lacking)}"
+        )
+    logo = shop.certificate.logo
+    look = PageLook(
+        colour=shop.certificate.colour,
+        logo=None if logo is None else outside_picture(logo, folder.logo(logo)),
+        drawing=None if evidence.drawing is None else outside_picture(drawing or "", evidence.drawing.content),
+    )
+    return Prepared(evidence, case.assessment, facts, look)
+
+
+def with_key(facts: IssueFacts, identity: Identity, ledger_head: str) -> IssueFacts:
+    """Return *facts* of a certificate that *identity* releases, as of *ledger_head*."""
+    return replace(
+        facts, key_sha256=identity.key_sha256, key_issuer=identity.issuer, ledger_head=ledger_head
+    )
+
+
+def release(unsigned: UnsignedPdf, evidence: Evidence, facts: IssueFacts, identity: Identity) -> bytes:
+    """Return the certificate signed by whoever releases it."""
+    shop = evidence.shop
+    written = presentation_of(shop, evidence.customer)
+    return sign(
         unsigned.content,
         unsigned.place,
         identity,
-        name=signer.name,
-        reason=MEANING,
+        name=shop.find_inspector(facts.signer).name,
+        reason=written.text(MEANING),
         location=shop.address,
-        now=stamp,
-        when=moment(stamp, ZoneInfo(shop.time_zone)),
+        now=facts.issued_at,
+        when=written.text(moment(facts.issued_at, ZoneInfo(shop.time_zone))),
     )
-    return _register(folder, archive, case, facts, signed)
+
+
+def earlier_inspections(archive: Archive, inspection: Inspection) -> tuple[EarlierInspection, ...]:
+    """Return the inspections of the same lot of the same part before *inspection*, oldest first."""
+    same = (inspection.customer, inspection.part_no, inspection.lot)
+    before = [
+        i
+        for i in archive.inspections()
+        if (i.customer, i.part_no, i.lot) == same and i.inspection_id < inspection.inspection_id
+    ]
+    return tuple(
+        EarlierInspection(
+            inspection_id=i.inspection_id, sealed_at=i.sealed_at, coats=i.coats, conformity=i.conformity
+        )
+        for i in sorted(before, key=lambda i: i.inspection_id)
+    )
 
 
 def certificate_number(shop_code: str, inspection: Inspection) -> str:
@@ -174,12 +271,15 @@ def _revision(archive: Archive, shop_code: str, inspection: Inspection, wish: Wi
     return last.revision + 1, last.revision
 
 
-def _register(folder: ShopFolder, archive: Archive, case: Assessed, facts: IssueFacts, signed: bytes) -> Issued:
-    inspection = case.evidence.inspection
+def register(folder: ShopFolder, archive: Archive, ready: Prepared, facts: IssueFacts, signed: bytes) -> Issued:
+    """Put a signed certificate into its place and into the register.
+
+    Raises:
+        BadInput: Its number and revision were issued meanwhile; nothing was changed.
+    """
+    inspection = ready.evidence.inspection
     path = folder.certificates / f"{facts.number}-r{facts.revision}.pdf"
     make_folder(folder.certificates)
-    moved = _move_aside(path) if path.exists() else None
-    write_once(path, signed)
     by = f" (stated by {facts.deviation_by})" if facts.deviation_by else ""
     entry = Certificate(
         number=facts.number,
@@ -194,14 +294,44 @@ def _register(folder: ShopFolder, archive: Archive, case: Assessed, facts: Issue
         key_sha256=facts.key_sha256,
         pdf_sha256=hashlib.sha256(signed).hexdigest(),
         pdf_name=path.name,
-        verdict=case.assessment.verdict.name,
+        verdict=ready.assessment.verdict.name,
         deviation=f"{facts.deviation}{by}" if facts.deviation else None,
         supersedes=facts.supersedes,
         superseded_why=facts.superseded_why,
         ledger_head=facts.ledger_head,
+        code=code_of(basis(ready.evidence, ready.assessment, facts)),
     )
-    archive.commit_certificate(entry)
+    # Two benches may certify the same lot at the same time, and a number is given once.
+    with _issuing_alone(folder):
+        if any(c.revision >= facts.revision for c in archive.certificates(inspection.inspection_id)):
+            raise BadInput(
+                f"certificate {facts.number} revision {facts.revision} was issued by another program meanwhile; "
+                "nothing was changed"
+            )
+        moved = _move_aside(path) if path.exists() else None
+        write_once(path, signed)
+        archive.commit_certificate(entry)
     return Issued(entry, path, moved)
+
+
+@contextmanager
+def _issuing_alone(folder: ShopFolder) -> Iterator[None]:
+    from filelock import FileLock, Timeout
+
+    lock = FileLock(folder.certificates / ".issuing.lock", timeout=_LOCK_SECONDS)
+    try:
+        lock.acquire()
+    except Timeout:
+        raise BadInput(
+            f"{folder.certificates}: another program has been issuing certificates for {_LOCK_SECONDS:.0f} seconds; "
+            "nothing was changed; wait for it or end it, then repeat"
+        ) from None
+    except OSError as wrong:
+        raise cannot_write(folder.certificates, wrong) from None
+    try:
+        yield
+    finally:
+        lock.release()
 
 
 def _move_aside(path: Path) -> Path:

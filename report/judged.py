@@ -7,7 +7,10 @@ from decimal import Decimal
 from fractions import Fraction
 from typing import Any, Final
 
+from report.figures import VERDICT_WORDS, verdict_word
+from report.languages import Presentation
 from rules.results import Assessment
+from rules.verdict import Verdict
 
 _PRINTED: Final = ("mean", "least", "greatest")
 _NUMBER: Final = re.compile(r"\u2212?[0-9]+(?:\.[0-9]+)?")
@@ -46,25 +49,26 @@ def as_far_as(stated: Any, exact: Any) -> Any:
     return exact
 
 
-def misprint(stated: dict[str, Any], exact: dict[str, Any], words: dict[str, str]) -> str | None:
+def misprint(stated: dict[str, Any], exact: dict[str, Any], written: Presentation) -> str | None:
     """Return where the strings stated on the pages are not the exact values, rounded as printed; else None.
 
     Args:
         stated: The certificate's strings, as report.view.CertificateView.stated gives them.
         exact: What :func:`judged` returned.
-        words: Name of a verdict to the word printed for it.
+        written: How the certificate writes words and numbers.
     """
-    if stated["verdict"] != words[exact["verdict"]]:
-        return f"the verdict printed is {stated['verdict']!r} and not {words[exact['verdict']]!r}"
+    word = written.text(VERDICT_WORDS[Verdict[exact["verdict"]]])
+    if stated["verdict"] != word:
+        return f"the verdict printed is {stated['verdict']!r} and not {word!r}"
     if len(stated["builds"]) != len(exact["locations"]):
         return f"{len(stated['builds'])} locations are printed and not {len(exact['locations'])}"
     for row, place in zip(stated["builds"], exact["locations"], strict=True):
         here = f"location {place['location']!r}"
-        word = words[place["verdict"]] + (", conditionally" if place["conditional"] else "")
+        word = written.text(verdict_word(Verdict[place["verdict"]], conditional=place["conditional"]))
         if (row["location"], row["count"], row["verdict"]) != (place["location"], str(place["n"]), word):
             return f"{here} is printed with n {row['count']}, {row['verdict']}, and not {place['n']}, {word}"
         for name in _PRINTED:
-            if place[name] is not None and not _rounds_to(Fraction(place[name]), row[name]):
+            if place[name] is not None and not _rounds_to(Fraction(place[name]), written.figures(row[name])):
                 return f"{here}: the {name} printed is {row[name]!r}, and it is {float(Fraction(place[name])):.6g}"
     return None
 

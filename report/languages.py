@@ -79,7 +79,7 @@ class Presentation:
 
     def figures(self, number: str) -> str:
         """Return a number of this certificate as it is written with a point; undoes :meth:`number`."""
-        return number.replace(self.decimal_mark, ".")
+        return number if self.decimal_mark == "." else number.replace(".", "?").replace(self.decimal_mark, ".")
 
     def day(self, day: date) -> str:
         """Return a day."""

@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import io
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from html.parser import HTMLParser
 from typing import Any, Final
 
@@ -17,8 +18,33 @@ import pikepdf
 _PAIR: Final = re.compile(rb"<([0-9A-Fa-f]+)>\s*<([0-9A-Fa-f]+)>")
 _BLOCK: Final = re.compile(rb"beginbfchar(.*?)endbfchar", re.DOTALL)
 _GLYPH_BYTES: Final = 2
-_NOT_PRINTED: Final = ("picture", "page")
+_NOT_PRINTED: Final = ("picture", "page", "kind", "language", "code_text", "page_count")
 _BULLET: Final = "\u2022"
+
+
+@dataclass(frozen=True, slots=True)
+class Foot:
+    """What stands at the foot of every page.
+
+    Attributes:
+        text: Which certificate it is.
+        page_count: What stands before, between and after the page's number and the number of pages.
+    """
+
+    text: str
+    page_count: tuple[str, str, str]
+
+    @classmethod
+    def of(cls, stated: Mapping[str, Any]) -> Foot:
+        """Return the foot that a certificate's strings state; before document version 3 it was always English."""
+        text = stated.get("foot", f"Film build certificate {stated['number']}")
+        before, between, after = stated.get("page_count", ("Page ", " of ", ""))
+        return cls(text, (before, between, after))
+
+    def of_page(self, which: int, of: int) -> tuple[str, str]:
+        """Return the two texts at the foot of page *which*, without blanks."""
+        before, between, after = self.page_count
+        return _packed(self.text), _packed(f"{before}{which}{between}{of}{after}")
 
 
 def page_texts(pdf: bytes) -> list[str]:
@@ -27,19 +53,19 @@ def page_texts(pdf: bytes) -> list[str]:
         return [_text(page) for page in opened.pages]
 
 
-def printed_differs(pdf: bytes, html: str, number: str) -> str | None:
+def printed_differs(pdf: bytes, html: str, foot: Foot) -> str | None:
     """Return in a sentence where the pages print something else than *html*, or None where they do not.
 
     Args:
         pdf: The certificate.
         html: What its pages should be laid out from.
-        number: Its number and revision, as the foot of every page has it.
+        foot: What stands at the foot of every page.
     """
     wanted = _Words(html)
     rest = wanted.text
     pages = page_texts(pdf)
     for i, page in enumerate(pages, 1):
-        body = _without_foot(page, number, i, len(pages))
+        body = _without_foot(page, foot.of_page(i, len(pages)))
         if body is None:
             return f"Page {i} of the certificate does not carry its number and page count."
         # Where a table goes on from the page before, its head is printed again.
@@ -56,24 +82,26 @@ def printed_differs(pdf: bytes, html: str, number: str) -> str | None:
     return f"The pages leave out what follows from the data inside: {rest[:40]!r}." if rest else None
 
 
-def printed_lacks(pdf: bytes, stated: Any, number: str) -> str | None:
+def printed_lacks(pdf: bytes, stated: Mapping[str, Any]) -> str | None:
     """Return the first string of *stated* that the pages do not print, or None where they print them all.
 
     Knows nothing of the layout: a row of strings stands together, or else each of them stands somewhere.
     """
     pages = page_texts(pdf)
+    foot = Foot.of(stated)
     text = ""
     for i, page in enumerate(pages, 1):
-        body = _without_foot(page, number, i, len(pages))
+        body = _without_foot(page, foot.of_page(i, len(pages)))
         if body is None:
             return f"the number and the page count on page {i}"
         text += body
-    return next((wanted for wanted in _lacking(stated, text)), None)
+    beside_the_foot = {key: value for key, value in stated.items() if key != "foot"}
+    return next((wanted for wanted in _lacking(beside_the_foot, text)), None)
 
 
-def _without_foot(page: str, number: str, which: int, of: int) -> str | None:
+def _without_foot(page: str, parts: tuple[str, str]) -> str | None:
     """Return the text of a page without its foot, or None where it has none."""
-    for part in (_packed(f"Film build certificate {number}"), f"Page{which}of{of}"):
+    for part in parts:
         head, found, tail = page.rpartition(part)
         if not found:
             return None

@@ -31,11 +31,12 @@ from pyhanko_certvalidator import ValidationContext
 
 from report.assessing import judge
 from report.certificate import html_of
-from report.document import ReadDocument, csv_of, read_document
+from report.document import ReadDocument, code_of, csv_of, read_document
 from report.edition import edition
 from report.figures import VERDICT_WORDS, fingerprint
 from report.judged import as_far_as, judged, misprint
-from report.printed import printed_differs, printed_lacks
+from report.languages import presentation_of
+from report.printed import Foot, printed_differs, printed_lacks
 from report.signing import RELEASE_FIELD
 from report.view import certificate_view
 from rules.results import Assessment
@@ -48,7 +49,8 @@ from schemas.readings import READINGS
 
 _BYTE_RANGE: Final = re.compile(rb"/ByteRange\s*\[\s*(\d{1,10})\s+(\d{1,10})\s+(\d{1,10})\s+(\d{1,10})\s*\]")
 _FILES: Final = ("certificate.json", "gauge_checks.csv", "readings.csv", "readings.parquet")
-_WORDS: Final = {verdict.name: word for verdict, word in VERDICT_WORDS.items()}
+_WORDS: Final = {verdict.name: str(word) for verdict, word in VERDICT_WORDS.items()}
+_DRAWINGS: Final = ("drawing.svg", "drawing.png")
 _MOST_BYTES: Final = 200_000_000
 
 
@@ -109,10 +111,11 @@ def verify(
     number = states = None
     try:
         inside = _embedded(pdf[: frames[0].end])
-        stated = read_document(inside["certificate.json"])
+        stated = read_document(inside["certificate.json"], inside)
         number = f"{stated.facts.number}, revision {stated.facts.revision}"
         parts += [_embedded_agree(inside, stated), *_computed_again(pdf, stated)]
-        states = str(stated.stated.get("verdict"))
+        # In the words of this program's answers, whatever the language of the page.
+        states = _WORDS.get(str(stated.judged.get("verdict")))
         parts.append(_same_key(stated, signatures[0]))
     except FilmtallyError as wrong:
         parts.append(Part("numbers", Verdict.FAIL, wrong.sentence))
@@ -132,7 +135,8 @@ def ledger_head_of(path: Path) -> str:
         content = path.read_bytes()
     except OSError as wrong:
         raise BadInput(f"{path}: cannot be read ({wrong.strerror}); name a certificate's PDF") from None
-    return read_document(_embedded(content)["certificate.json"]).facts.ledger_head
+    inside = _embedded(content)
+    return read_document(inside["certificate.json"], inside).facts.ledger_head
 
 
 # ---- the frame, by the bytes -------------------------------------------------------------------
@@ -381,11 +385,21 @@ def _same_key(stated: ReadDocument, first: _Signature) -> Part:
 def _embedded(pdf: bytes) -> dict[str, bytes]:
     try:
         with pikepdf.open(io.BytesIO(pdf)) as opened:
-            return {name: bytes(opened.attachments[name].get_file().read_bytes()) for name in _FILES}
+            inside = {
+                name: bytes(opened.attachments[name].get_file().read_bytes())
+                for name in (*_FILES, *_DRAWINGS)
+                if name in opened.attachments or name in _FILES
+            }
+            unknown = sorted(set(opened.attachments) - set(inside))
     except Exception as wrong:
         raise IntegrityFailed(
             f"the data inside this PDF cannot be read ({type(wrong).__name__}); ask the shop for the certificate anew"
         ) from None
+    if unknown:
+        raise IntegrityFailed(
+            f"this PDF holds a file that no certificate has ({unknown[0]!r}); ask the shop for the certificate anew"
+        )
+    return inside
 
 
 def _embedded_agree(inside: dict[str, bytes], stated: ReadDocument) -> Part:
@@ -417,7 +431,8 @@ def _computed_again(pdf: bytes, stated: ReadDocument) -> list[Part]:
         exact = judged(assessment)
         # Only an earlier edition may have judged less than is judged now.
         comparable = exact if stated.edition == edition() else as_far_as(stated.judged, exact)
-        unlike = difference(stated.judged, comparable) or misprint(stated.stated, exact, _WORDS)
+        written = presentation_of(evidence.shop, evidence.customer)
+        unlike = difference(stated.judged, comparable) or misprint(stated.stated, exact, written)
     except FilmtallyError as wrong:
         return [Part(name, Verdict.FAIL, f"The certificate's data cannot be judged again: {wrong.sentence}")]
     except (ValueError, KeyError, TypeError, ArithmeticError) as wrong:
@@ -440,7 +455,7 @@ def _pages(pdf: bytes, stated: ReadDocument, assessment: Assessment) -> Part:
     try:
         if stated.edition != edition():
             # Another edition of the program may word and lay out the same facts otherwise.
-            missing = printed_lacks(pdf, stated.stated, str(stated.stated["number"]))
+            missing = printed_lacks(pdf, stated.stated)
             if missing is not None:
                 return Part(
                     name, Verdict.FAIL, f"The pages do not print what the certificate says they do: {missing!r}."
@@ -448,11 +463,13 @@ def _pages(pdf: bytes, stated: ReadDocument, assessment: Assessment) -> Part:
             return Part(
                 name, Verdict.PASS, "The pages print what was stated, in the words of another edition of this program."
             )
-        view = certificate_view(stated.evidence, assessment, stated.facts)
+        if stated.code != code_of(stated.basis):
+            return Part(name, Verdict.FAIL, "The short code is not the one that follows from the data inside.")
+        view = certificate_view(stated.evidence, assessment, stated.facts, stated.code)
         unlike = difference(stated.stated, view.stated())
         if unlike is not None:
             return Part(name, Verdict.FAIL, f"Worded again, {unlike}.")
-        unlike = printed_differs(pdf, html_of(view, stated.evidence, assessment, stated.facts), view.number)
+        unlike = printed_differs(pdf, html_of(view, stated.evidence, assessment, stated.facts), Foot.of(view.stated()))
     except FilmtallyError as wrong:
         return Part(name, Verdict.FAIL, f"The certificate's data cannot be worded again: {wrong.sentence}")
     except Exception as wrong:

@@ -32,57 +32,86 @@ from report.figures import (
     verdict_word,
     with_unit,
 )
-from rules.decision import worst_risk
-from rules.distributions import normal_quantile
+from report.languages import Presentation, presentation_of
+from report.page_facts import (
+    Fact,
+    document_type_text,
+    gauge_facts,
+    joined_words,
+    key_note,
+    order_facts,
+    process_facts,
+    release_facts,
+    rule_facts,
+    sampling_facts,
+)
 from rules.film_build import is_base, is_judged, pieces_read
 from rules.results import Action, Advice, Assessment, CheckSummary, GateState, LocationResult
+from rules.sentence import joined, said
 from rules.uncertainty import COMPONENTS, Budget
 from rules.verdict import Finding, Verdict
 from rules.wording import counted, listed
 from schemas.gauge_checks import GaugeCheck
-from schemas.job import DecisionTerms
 from schemas.readings import GaugeReading
-from schemas.units import Unit, from_um
-from schemas.vocabulary import DecisionRule, RuleName
+from schemas.units import UM_PER_MIL, Unit, from_um
+from schemas.vocabulary import BASE_READING, UNDONE, CheckKind, Clock, CoatStage, Occasion, Role
 
-DECISION_RULES: Final = {
-    DecisionRule.SIMPLE: (
-        "Simple acceptance: a result on or within its limit conforms, and measurement uncertainty is not taken into "
-        "account. For a result at the limit the risk of false acceptance is up to 50\u00a0% (ILAC-G8:09/2019, 4.2.1)."
-    ),
-    DecisionRule.GUARD_BAND: (
-        "Guard band of w = {r} · U inside each limit: a result conforms where it is clear of it, and does not where it is "
-        "not; on its edge it is clear. The risk of false acceptance is at most {risk}\u00a0% (ILAC-G8:09/2019, 4.2.2)."
-    ),
-    DecisionRule.FOUR_WAY: (
-        "Guard bands of w = {r} · U on both sides of each limit: pass, conditional pass, conditional fail, fail; a conditional "
-        "pass counts as conforming and is said to be conditional, a conditional fail as not conforming. The risk of false "
-        "acceptance of a pass is at most {risk}\u00a0% (ILAC-G8:09/2019, 4.2.3)."
-    ),
+RELATES_ONLY: Final = said("This certificate relates only to the items measured.")
+IN_FULL: Final = said("It may be passed on only as a whole.")
+APPROVAL_MEANING: Final = said("I have seen this certificate and agree to it.")
+_KINDS: Final = {Verdict.PASS: "conforms", Verdict.UNDECIDED: "undecided", Verdict.FAIL: "does-not-conform"}
+ROLES: Final = {
+    Role.VISIBLE: said("visible"),
+    Role.EDGE: said("edge"),
+    Role.HIDDEN: said("hidden"),
+    Role.FIT: said("fit"),
+    Role.MASKED: said("masked"),
+    Role.OTHER: said("other"),
 }
-#: Rules that ask for a share of the readings besides.
-_COUNT_READINGS: Final = (
-    RuleName.ISO_19840,
-    RuleName.ARCHITECTURAL_ALUMINIUM,
-    RuleName.NINETY_TEN,
-    RuleName.SHOP_RULE,
-)
-MEANING: Final = "I have seen the readings and checks behind this certificate and release it."
-RELATES_ONLY: Final = "This certificate relates only to the items measured."
-IN_FULL: Final = "It may be passed on only as a whole."
+CHECK_KINDS: Final = {
+    CheckKind.CALIBRATION: said("calibration"),
+    CheckKind.VERIFICATION: said("verification"),
+    CheckKind.ADJUSTMENT: said("adjustment"),
+    CheckKind.INCIDENT: said("incident"),
+    CheckKind.STUDY: said("study"),
+}
+OCCASIONS: Final = {
+    Occasion.OPENING: said("opening"),
+    Occasion.CLOSING: said("closing"),
+    Occasion.DROP: said("after a drop"),
+    Occasion.BATTERY: said("battery changed"),
+    Occasion.PROBE: said("probe changed"),
+    Occasion.MODE: said("mode changed"),
+    Occasion.TEMPERATURE: said("temperature changed"),
+    Occasion.OTHER: said("other occasion"),
+}
+CLOCKS: Final = {
+    Clock.GAUGE: said("gauge"),
+    Clock.COMPUTER: said("computer"),
+    Clock.STATED: said("stated"),
+}
+ACTIONS: Final = {
+    Action.ACCEPT: said("accept"),
+    Action.REMEASURE: said("measure again"),
+    Action.SORT: said("sort the lot"),
+    Action.CONCESSION: said("ask for a concession"),
+    Action.TOUCH_UP: said("touch up"),
+    Action.REWORK: said("rework the feature"),
+    Action.RECOAT: said("scuff and recoat"),
+    Action.STRIP: said("strip and redo"),
+    Action.STOP: said("stop and ask"),
+}
+BEFORE_COATING: Final = {
+    CoatStage.BARE: said("read on bare metal"),
+    CoatStage.ZINC: said("read on zinc"),
+    CoatStage.EARLIER_COAT: said("read on an earlier coat"),
+    CoatStage.TOTAL: said("not judged"),
+}
 #: Up to here (Latin Extended-A) a gauge's line is printed as it is.
 _PLAIN: Final = 0x180
-NOT_EXAMINED: Final = (
+NOT_EXAMINED: Final = said(
     "Nothing but film build was examined for this certificate: not cure, adhesion, colour, gloss or appearance."
 )
-
-
-@dataclass(frozen=True, slots=True)
-class Fact:
-    """One labelled line."""
-
-    label: str
-    text: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,11 +124,13 @@ class BuildRow:
     target: str
     count: str
     mean: str
+    also: str
     least: str
     greatest: str
     deviation: str
     expanded: str
     verdict: str
+    kind: str
     picture: str
 
 
@@ -189,22 +220,52 @@ class OtherLine:
 
 
 @dataclass(frozen=True, slots=True)
-class CertificateView:
-    """Everything a certificate says, as it is printed."""
+class ApprovalPlace:
+    """A place for a further signature."""
 
+    label: str
+    meaning: str
+
+
+@dataclass(frozen=True, slots=True)
+class DrawingLabel:
+    """What stands beside a location's point on the drawing."""
+
+    location: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class CertificateView:
+    """Everything a certificate says, as it is printed.
+
+    The kind of a verdict is its class for the style sheet; language, page and code_text are not printed as text.
+    """
+
+    language: str
+    title: str
+    foot: str
+    page_count: tuple[str, str, str]
     number: str
     issued: str
+    code: str
+    code_text: str
+    document_type: str
     shop_name: str
     shop_lines: tuple[str, ...]
     page: str
     order: tuple[Fact, ...]
     process: tuple[Fact, ...]
     verdict: str
+    kind: str
     verdict_sentence: str
     deviation: str
     supersedes: str
+    statement: str
     unit: str
+    also_unit: str
     builds: tuple[BuildRow, ...]
+    drawing: tuple[DrawingLabel, ...]
     gauge: tuple[Fact, ...]
     gate_sentence: str
     checks: tuple[CheckRow, ...]
@@ -215,6 +276,7 @@ class CertificateView:
     not_measured: tuple[str, ...]
     advice: tuple[AdviceBlock, ...]
     release: tuple[Fact, ...]
+    approvals: tuple[ApprovalPlace, ...]
     key_note: str
     budget_intro: str
     budgets: tuple[BudgetRow, ...]
@@ -230,67 +292,106 @@ class CertificateView:
         return plain
 
 
-def certificate_view(evidence: Evidence, assessment: Assessment, facts: IssueFacts) -> CertificateView:
-    """Return the strings of a certificate.
+def certificate_view(evidence: Evidence, assessment: Assessment, facts: IssueFacts, code: str = "") -> CertificateView:
+    """Return the strings of a certificate, in its language.
 
     Args:
         evidence: The rows that it states.
         assessment: What the rules say of them.
         facts: Number, date, signer and the like.
+        code: The short code by which a paper copy is found.
 
     Raises:
         BadInput: The signer, or whoever stated a deviation, is no inspector of the shop.
         ValueError: The assessment is not one of this evidence.
     """
-    shop, job, inspection = evidence.shop, evidence.job, evidence.inspection
+    shop, job, inspection, customer = evidence.shop, evidence.job, evidence.inspection, evidence.customer
+    presentation = presentation_of(shop, customer)
     zone = ZoneInfo(shop.time_zone)
     places = places_of((r for r in evidence.readings if is_judged(r)), assessment.unit)
-    unit = assessment.unit.symbol
+    unit = assessment.unit
+    also_in = presentation.also_in if presentation.also_in is not unit else None
     builds = builds_by_reading(evidence, assessment)
-    return CertificateView(
-        number=f"{facts.number}, revision {facts.revision}",
-        issued=moment(facts.issued_at, zone),
-        shop_name=shop.name,
-        shop_lines=_given([shop.address, shop.contact]),
-        page=shop.page,
-        order=_order(evidence),
-        process=_process(evidence),
-        verdict=VERDICT_WORDS[assessment.verdict],
-        verdict_sentence=_verdict_sentence(assessment),
-        deviation=_deviation(evidence, facts),
-        supersedes=_supersedes(facts),
-        unit=unit,
-        builds=tuple(build_row(place, places, assessment.unit) for place in assessment.locations),
-        gauge=_gauge(evidence),
-        gate_sentence=assessment.coverage.sentence,
-        checks=tuple(_check_row(c, places, assessment.unit, zone) for c in cited_checks(evidence, assessment)),
-        rule=_rule(assessment, job.decision),
-        sampling=_sampling(assessment),
-        findings=tuple(f.sentence for f in all_findings(assessment) if f.verdict is not Verdict.PASS or f.conditional),
-        notable=(
-            *(place.risk_sentence for place in assessment.locations if place.risk_sentence),
-            *(flag.sentence for flag in flagged(evidence, assessment)),
-        ),
-        not_measured=_not_measured(evidence),
-        advice=_advice(assessment),
-        release=_release(evidence, facts, zone),
-        key_note=(
-            f"The signature shows that this file is as it was when the holder of the key with the fingerprint "
-            f"{fingerprint(facts.key_sha256)} signed it. The shop made that key itself, and nobody else vouches for it: "
-            "before relying on it, ask the shop by another way than this document whether the fingerprint is theirs."
-        ),
-        budget_intro=_budget_intro(job.decision.coverage, unit),
-        budgets=tuple(
-            _budget_row(place, places, assessment.unit) for place in assessment.locations if place.uncertainty
-        ),
-        readings_taken=_taken(evidence.readings, zone),
-        readings_intro=_intro(evidence),
-        readings=tuple(
-            _reading_row(r, figure(builds[r.reading_no], places), zone) for r in evidence.readings if is_judged(r)
-        ),
-        kept=tuple(_kept_row(r, evidence, zone) for r in evidence.readings if not is_judged(r)),
-        other_lines=_other_lines(inspection.other_lines_json, zone),
+    number = said("{number}, revision {revision}", number=facts.number, revision=facts.revision)
+    approvals = customer.approvals if customer is not None else ()
+    rows = tuple(build_row(place, places, unit, also_in) for place in assessment.locations)
+    return presentation.whole(
+        CertificateView(
+            language=presentation.language.value,
+            title=said("Film build certificate"),
+            foot=said("Film build certificate {number}", number=number),
+            page_count=page_count(presentation),
+            number=number,
+            issued=said("issued {when}", when=moment(facts.issued_at, zone)),
+            code=code,
+            code_text=_code_text(evidence, facts, code),
+            document_type=document_type_text(facts, approvals),
+            shop_name=shop.name,
+            shop_lines=_given([shop.address, shop.contact]),
+            page=presentation.page,
+            order=order_facts(evidence, facts),
+            process=process_facts(evidence),
+            verdict=VERDICT_WORDS[assessment.verdict],
+            kind=_KINDS[assessment.verdict],
+            verdict_sentence=_verdict_sentence(assessment),
+            deviation=_deviation(evidence, facts),
+            supersedes=_supersedes(facts),
+            statement=(customer.statement or "") if customer is not None else "",
+            unit=unit.symbol,
+            also_unit=also_in.symbol if also_in is not None else "",
+            builds=rows,
+            drawing=_drawing_labels(evidence, rows),
+            gauge=gauge_facts(evidence),
+            gate_sentence=assessment.coverage.sentence,
+            checks=tuple(_check_row(c, places, unit, zone) for c in cited_checks(evidence, assessment)),
+            rule=rule_facts(assessment, job),
+            sampling=sampling_facts(assessment),
+            findings=tuple(
+                f.sentence for f in all_findings(assessment) if f.verdict is not Verdict.PASS or f.conditional
+            ),
+            notable=(
+                *(place.risk_sentence for place in assessment.locations if place.risk_sentence),
+                *(flag.sentence for flag in flagged(evidence, assessment)),
+            ),
+            not_measured=_not_measured(evidence),
+            advice=_advice(assessment),
+            release=release_facts(evidence, facts, zone),
+            approvals=tuple(ApprovalPlace(label, APPROVAL_MEANING) for label in approvals),
+            key_note=key_note(fingerprint(facts.key_sha256), facts.key_issuer),
+            budget_intro=_budget_intro(job.decision.coverage, unit.symbol),
+            budgets=tuple(_budget_row(place, places, unit) for place in assessment.locations if place.uncertainty),
+            readings_taken=_taken(evidence.readings, zone),
+            readings_intro=_intro(evidence),
+            readings=tuple(
+                _reading_row(r, figure(builds[r.reading_no], places), zone) for r in evidence.readings if is_judged(r)
+            ),
+            kept=tuple(_kept_row(r, evidence, zone) for r in evidence.readings if not is_judged(r)),
+            other_lines=_other_lines(inspection.other_lines_json, zone),
+        )
     )
+
+
+def page_count(presentation: Presentation) -> tuple[str, str, str]:
+    """Return what stands before, between and after the page's number and the number of pages, at the foot."""
+    before, rest = presentation.word(said("Page {page} of {pages}", page="", pages="").template).split("{page}")
+    between, after = rest.split("{pages}")
+    return before, between, after
+
+
+def _code_text(evidence: Evidence, facts: IssueFacts, code: str) -> str:
+    """Return what the QR code holds: the shop's own address with the code in it, or number, revision and code."""
+    address = evidence.shop.certificate.code_address
+    if address is not None:
+        return address.replace("{code}", code.replace(" ", ""))
+    return f"{facts.number} r{facts.revision} {code}"
+
+
+def _drawing_labels(evidence: Evidence, rows: tuple[BuildRow, ...]) -> tuple[DrawingLabel, ...]:
+    """Return what stands on the drawing: each location that has a point, with its mean."""
+    if evidence.drawing is None:
+        return ()
+    points = {place.name for place in evidence.job.location if place.point is not None}
+    return tuple(DrawingLabel(row.location, row.mean) for row in rows if row.location in points)
 
 
 def cited_checks(evidence: Evidence, assessment: Assessment) -> list[GaugeCheck]:
@@ -314,83 +415,61 @@ def _given(lines: Iterable[str | None]) -> tuple[str, ...]:
     return tuple(line for line in lines if line)
 
 
-def _facts(*pairs: tuple[str, str | None]) -> tuple[Fact, ...]:
-    return tuple(Fact(label, text) for label, text in pairs if text)
-
-
-def _joined(words: Iterable[str | None]) -> str:
-    """Return the different words in the order met, joined by commas."""
-    return ", ".join(dict.fromkeys(w for w in words if w))
-
-
-def _with_revision(part_no: str, revision: str | None) -> str:
-    return f"{part_no}, revision {revision}" if revision else part_no
-
-
-def _order(evidence: Evidence) -> tuple[Fact, ...]:
-    inspection, job = evidence.inspection, evidence.job
-    lot_size = str(inspection.lot_size) if inspection.lot_size is not None else "not stated"
-    return _facts(
-        ("Customer", inspection.customer),
-        ("Address", job.customer_address),
-        ("Purchase order", inspection.purchase_order),
-        ("Work order", inspection.work_order),
-        ("Part", _with_revision(inspection.part_no, inspection.part_revision)),
-        ("Description", job.title),
-        ("Lot", inspection.lot),
-        ("Pieces in the lot", lot_size),
-        ("Pieces measured", str(inspection.pieces_measured)),
-    )
-
-
-def _process(evidence: Evidence) -> tuple[Fact, ...]:
-    inspection, job = evidence.inspection, evidence.job
-    return _facts(
-        ("Specification", job.specification),
-        ("Metal", job.substrate),
-        ("Pretreatment", job.pretreatment),
-        ("Powder", _joined(r.powder for r in evidence.readings) or job.powder),
-        ("Powder batch", _joined(r.powder_batch for r in evidence.readings) or "not stated"),
-        ("Coats", str(inspection.coats)),
-        ("Bakes", str(inspection.bakes)),
-        ("Racks", _joined(r.rack for r in evidence.readings)),
-        ("Safety class", job.safety_class),
-    )
-
-
 def _verdict_sentence(assessment: Assessment) -> str:
+    """Return the statement of conformity."""
+    return joined((_statement(assessment), RELATES_ONLY, IN_FULL))
+
+
+def _statement(assessment: Assessment) -> str:
     covered = assessment.coverage.state is GateState.COVERED
     if assessment.lot is not None and covered:
-        return f"{_lot_sentence(assessment)} {RELATES_ONLY} {IN_FULL}"
-    by_rule = {
-        Verdict.PASS: "By the rule below, the items measured conform to the limits below.",
-        Verdict.UNDECIDED: "By the rule below, it is not decided whether the items measured conform to the limits below.",
-        Verdict.FAIL: "By the rule below, the items measured do not conform to the limits below.",
-    }
-    conditional = assessment.verdict is Verdict.PASS and any(place.conditional for place in assessment.locations)
+        return _lot_sentence(assessment)
     if covered:
-        word = " Conditionally: numbers lie in the guard band of their limits, see the findings." if conditional else ""
-        return f"{by_rule[assessment.verdict]}{word} {RELATES_ONLY} {IN_FULL}"
-    readings = {
-        Verdict.PASS: "Taken as they stand the readings would conform, ",
-        Verdict.UNDECIDED: "Taken as they stand the readings would leave it undecided, ",
-        Verdict.FAIL: "Taken as they stand the readings would not conform, ",
+        sentence = {
+            Verdict.PASS: said("By the rule below, the items measured conform to the limits below."),
+            Verdict.UNDECIDED: said(
+                "By the rule below, it is not decided whether the items measured conform to the limits below."
+            ),
+            Verdict.FAIL: said("By the rule below, the items measured do not conform to the limits below."),
+        }[assessment.verdict]
+        if assessment.verdict is Verdict.PASS and any(place.conditional for place in assessment.locations):
+            return joined(
+                (sentence, said("Conditionally: numbers lie in the guard band of their limits, see the findings."))
+            )
+        return sentence
+    return {
+        Verdict.PASS: said(
+            "Taken as they stand the readings would conform, but the gauge was not shown to be right when they were taken."
+        ),
+        Verdict.UNDECIDED: said(
+            "Taken as they stand the readings would leave it undecided, but the gauge was not shown to be right when they "
+            "were taken."
+        ),
+        Verdict.FAIL: said(
+            "Taken as they stand the readings would not conform, but the gauge was not shown to be right when they were "
+            "taken."
+        ),
     }[assessment.conformity]
-    return f"{readings}but the gauge was not shown to be right when they were taken. {RELATES_ONLY} {IN_FULL}"
 
 
 def _lot_sentence(assessment: Assessment) -> str:
     if assessment.verdict is Verdict.FAIL:
-        return "By the rule and the plan below, the lot is not accepted."
+        return said("By the rule and the plan below, the lot is not accepted.")
     if assessment.verdict is Verdict.UNDECIDED:
-        return "By the rule and the plan below, it is not decided whether the lot is accepted."
+        return said("By the rule and the plan below, it is not decided whether the lot is accepted.")
     apart = assessment.set_apart
     if not apart:
-        return "By the rule and the plan below, the lot is accepted; every piece measured conforms."
-    pieces, do, are = ("piece", "does", "is") if len(apart) == 1 else ("pieces", "do", "are")
-    return (
-        f"By the rule and the plan below, the lot is accepted; {pieces} {listed(apart)} {do} not conform, {are} set apart and no "
-        "part of what is certified."
+        return said("By the rule and the plan below, the lot is accepted; every piece measured conforms.")
+    if len(apart) == 1:
+        return said(
+            "By the rule and the plan below, the lot is accepted; piece {piece} does not conform, is set apart and no part of "
+            "what is certified.",
+            piece=apart[0],
+        )
+    return said(
+        "By the rule and the plan below, the lot is accepted; pieces {pieces} do not conform, are set apart and no part of "
+        "what is certified.",
+        pieces=listed(apart),
     )
 
 
@@ -404,59 +483,75 @@ def _deviation(evidence: Evidence, facts: IssueFacts) -> str:
     if facts.deviation is None:
         return ""
     by = evidence.shop.find_inspector(facts.deviation_by or "")
-    return f"{facts.deviation} Stated by {by.name}, {by.role}."
+    return said("{deviation} Stated by {name}, {role}.", deviation=facts.deviation, name=by.name, role=by.role)
 
 
 def _supersedes(facts: IssueFacts) -> str:
     if facts.supersedes is None:
         return ""
-    return f"Supersedes revision {facts.supersedes} of this certificate: {facts.superseded_why}"
+    return said(
+        "Supersedes revision {revision} of this certificate: {why}",
+        revision=facts.supersedes,
+        why=facts.superseded_why or "",
+    )
 
 
-def build_row(place: LocationResult, places: int, in_unit_of: Unit) -> BuildRow:
-    """Return the build at one location; *places* are the decimals of a reading in *in_unit_of*."""
-    unit = in_unit_of.symbol
+def build_row(place: LocationResult, places: int, in_unit_of: Unit, also_in: Unit | None = None) -> BuildRow:
+    """Return the build at one location.
+
+    Args:
+        place: The location.
+        places: The decimals of a reading in *in_unit_of*.
+        in_unit_of: Unit of the specification.
+        also_in: A second unit for the mean, for information.
+    """
     bounds = (place.lower, place.upper)
     mean = figure_between(place.mean, places + 1, bounds)
     least, greatest = figure_between(place.least, places, bounds), figure_between(place.greatest, places, bounds)
     verdict = verdict_word(place.verdict, conditional=place.conditional)
     allowed = limits(place.lower, place.upper)
+    words = {"location": place.location, "unit": in_unit_of.symbol, "limits": allowed}
     picture = (
-        f"{place.location}: {len(place.builds)} readings from {least} to {greatest} {unit}, mean {mean} {unit}, "
-        f"limits {allowed} {unit}; {verdict}"
+        said(
+            "{location}: readings {n}, from {least} to {greatest} {unit}, mean {mean} {unit}, limits {limits} {unit}; {verdict}",
+            n=len(place.builds),
+            least=least,
+            greatest=greatest,
+            mean=mean,
+            verdict=verdict,
+            **words,
+        )
         if place.builds
-        else f"{place.location}: no reading; limits {allowed} {unit}"
+        else said("{location}: no reading; limits {limits} {unit}", **words)
     )
     return BuildRow(
         location=place.location,
-        role=place.role.value,
+        role=ROLES[place.role],
         limits=allowed,
         target=limits(place.target_low, place.target_high),
         count=str(len(place.builds)),
         mean=mean,
+        also=_converted(place.mean, places, in_unit_of, also_in),
         least=least,
         greatest=greatest,
         deviation=figure(place.deviation, places + 1),
         expanded=_expanded(place.uncertainty, in_unit_of),
         verdict=verdict,
+        kind=_KINDS[place.verdict],
         picture=picture,
     )
 
 
-def _gauge(evidence: Evidence) -> tuple[Fact, ...]:
-    inspection = evidence.inspection
-    gauge = evidence.shop.find_gauge(inspection.gauge_serial)
-    accuracy = (
-        f"{with_unit(as_written(gauge.accuracy_um), 'µm')} + {with_unit(as_written(gauge.accuracy_percent), '%')} "
-        "of the thickness, as its maker states"
-    )
-    return _facts(
-        ("Gauge", f"{gauge.name}, serial {gauge.serial}" if gauge.name else f"serial {gauge.serial}"),
-        ("Probe", inspection.probe_mode),
-        ("Accuracy", accuracy),
-        ("Calibration certificate", f"{gauge.calibration_certificate}, {gauge.calibrated_by}"),
-        ("Calibrated", f"{day(gauge.calibrated_on)}, holds up to {day(gauge.calibration_due)}"),
-    )
+def _converted(mean: Fraction | None, places: int, unit: Unit, also_in: Unit | None) -> str:
+    """Return a mean in another unit, with as many decimals as say as much; empty where none is asked for."""
+    if also_in is None:
+        return ""
+    if mean is None:
+        return DASH
+    in_um = mean if unit is Unit.UM else mean * Fraction(UM_PER_MIL)
+    # A hundredth of a mil is a quarter of a µm.
+    decimals = max(0, places + 1 - 2) if also_in is Unit.UM else places + 1 + 2
+    return figure(from_um(in_um, also_in), decimals)
 
 
 def _check_row(check: GaugeCheck, places: int, unit: Unit, zone: ZoneInfo) -> CheckRow:
@@ -464,13 +559,13 @@ def _check_row(check: GaugeCheck, places: int, unit: Unit, zone: ZoneInfo) -> Ch
         return DASH if um is None else figure(from_um(um, unit), places + more)
 
     return CheckRow(
-        occasion=f"{check.occasion} {check.kind}" if check.occasion else check.kind,
-        done=f"{moment(check.done_at, zone)} {check.done_by}",
+        occasion=_occasion(check),
+        done=joined((moment(check.done_at, zone), check.done_by)),
         standard=check.standard_id or check.note or DASH,
         certified=thickness(check.certified_um),
         mean=thickness(check.mean_um),
         error=thickness(check.error_um),
-        tolerance=DASH if check.tolerance_um is None else f"±{thickness(check.tolerance_um)}",
+        tolerance=DASH if check.tolerance_um is None else joined(("±", thickness(check.tolerance_um)), ""),
         outcome=_outcome(check),
     )
 
@@ -478,7 +573,14 @@ def _check_row(check: GaugeCheck, places: int, unit: Unit, zone: ZoneInfo) -> Ch
 def _outcome(check: GaugeCheck) -> str:
     if check.within is None:
         return DASH
-    return "within" if check.within else "not within"
+    return said("within") if check.within else said("not within")
+
+
+def _occasion(check: GaugeCheck) -> str:
+    kind = CHECK_KINDS[CheckKind(check.kind)]
+    if not check.occasion:
+        return kind
+    return said("{kind}, {occasion}", kind=kind, occasion=OCCASIONS[Occasion(check.occasion)])
 
 
 def _uncertainty(um: Decimal | None, places: int, unit: Unit) -> str:
@@ -507,48 +609,12 @@ def _budget_row(place: LocationResult, places: int, unit: Unit) -> BudgetRow:
 
 
 def _budget_intro(coverage: Decimal, unit: str) -> str:
-    return (
-        f"Standard uncertainties of the mean at each location, in {unit}, by the GUM (JCGM 100:2008); u: combined; \u03bd: effective "
-        f"degrees of freedom (Welch-Satterthwaite); U = k · u covers with about {(coverage * 100).normalize():f}\u00a0%. U(1): the "
-        "same for one reading, which repeats as on the standards. Repeatability of a mean holds the spread of the surface."
-    )
-
-
-def decision_text(terms: DecisionTerms) -> str:
-    """Return the decision rule of a job in words, with the risk that it leaves."""
-    risk = figure(Fraction(worst_risk(terms.guard_factor, normal_quantile((1 + terms.coverage) / 2))) * 100, 1)
-    return DECISION_RULES[terms.rule].format(r=as_written(terms.guard_factor), risk=risk)
-
-
-def _rule(assessment: Assessment, terms: DecisionTerms) -> tuple[Fact, ...]:
-    rule = assessment.rule
-    edition = f"{rule.source}; edition stated by the order: {rule.edition}" if rule.edition else rule.source
-    return _facts(
-        ("Rule", f"{rule.title}. {rule.text}"),
-        ("Source", edition),
-        ("How well known", rule.known),
-        ("Decision rule", _with_shares(decision_text(terms), terms, rule.name)),
-        ("Correction", assessment.correction or None),
-    )
-
-
-def _with_shares(text: str, terms: DecisionTerms, rule: str) -> str:
-    """Add what a guard band does not reach, where the rule counts readings."""
-    if terms.rule is DecisionRule.SIMPLE or rule not in _COUNT_READINGS:
-        return text
-    return f"{text} Where the rule counts readings, they are counted as read, without a guard band."
-
-
-def _sampling(assessment: Assessment) -> tuple[Fact, ...]:
-    lot = assessment.lot
-    if lot is None:
-        return ()
-    return _facts(
-        ("Plan of the lot", lot.text),
-        ("Series", lot.series),
-        ("Pieces", lot.chosen),
-        ("What it can tell", lot.risk),
-        ("Source of the plan", f"{lot.source}; {lot.known}"),
+    return said(
+        "Standard uncertainties of the mean at each location, in {unit}, by the GUM (JCGM 100:2008); u: combined; \u03bd: effective "
+        "degrees of freedom (Welch-Satterthwaite); U = k · u covers with about {coverage}\u00a0%. U(1): the "
+        "same for one reading, which repeats as on the standards. Repeatability of a mean holds the spread of the surface.",
+        unit=unit,
+        coverage=as_written((coverage * 100).normalize()),
     )
 
 
@@ -560,32 +626,38 @@ def all_findings(assessment: Assessment) -> list[Finding]:
 
 def _not_measured(evidence: Evidence) -> tuple[str, ...]:
     inspection = evidence.inspection
-    lines = []
+    lines: list[str] = []
     if inspection.lot_size is None:
         measured = counted(inspection.pieces_measured, "piece")
-        lines.append(f"The size of the lot is not stated; {measured} of it measured.")
+        lines.append(said("The size of the lot is not stated; {measured} of it measured.", measured=measured))
     elif inspection.lot_size > inspection.pieces_measured:
         # A piece of which no reading counts was read all the same; the findings say that it is not decided.
         rest = max(0, inspection.lot_size - len(pieces_read(evidence.readings)))
-        of = f"of the {inspection.lot_size} pieces in the lot"
-        lines.append(f"{rest} {of} {'was' if rest == 1 else 'were'} not measured.")
+        lines.append(
+            said("1 of the {size} pieces in the lot was not measured.", size=inspection.lot_size)
+            if rest == 1
+            else said("{rest} of the {size} pieces in the lot were not measured.", rest=rest, size=inspection.lot_size)
+        )
     left_out = [r for r in evidence.readings if not r.counted and not is_base(r)]
-    if left_out:
-        each = "The reason for it stands" if len(left_out) == 1 else "The reason for each stands"
-        lines.append(f"{counted(len(left_out), 'reading')} kept and not judged. {each} in the annex.")
+    if len(left_out) == 1:
+        lines.append(said("1 reading kept and not judged. The reason for it stands in the annex."))
+    elif left_out:
+        lines.append(
+            said("{n} readings kept and not judged. The reason for each stands in the annex.", n=len(left_out))
+        )
     if inspection.supersedes is not None:
         lines.append(
-            f"Revision {inspection.revision} of the inspection supersedes revision {inspection.supersedes}: "
-            f"{inspection.superseded_why}"
+            said(
+                "Revision {revision} of the inspection supersedes revision {old}: {why}",
+                revision=inspection.revision,
+                old=inspection.supersedes,
+                why=inspection.superseded_why or "",
+            )
         )
     for note in json.loads(inspection.notes_json):
-        lines.append(_note(note))
+        lines.append(said("Note by {who}: {what}", who=note["by"], what=note["what"]))
     lines.append(NOT_EXAMINED)
     return tuple(lines)
-
-
-def _note(note: dict[str, Any]) -> str:
-    return f"Note by {note['by']}: {note['what']}"
 
 
 def _advice(assessment: Assessment) -> tuple[AdviceBlock, ...]:
@@ -598,24 +670,14 @@ def _advice(assessment: Assessment) -> tuple[AdviceBlock, ...]:
 def advice_block(advice: Advice) -> AdviceBlock:
     """Return an advice as it is printed."""
     return AdviceBlock(
-        action=advice.action.value,
+        action=ACTIONS[advice.action],
         sentence=advice.sentence,
         test=advice.test,
         reasons=advice.reasons,
         notes=advice.notes,
         ask_first=advice.ask_first,
         ruled_out=advice.ruled_out,
-        cautions=tuple(CautionLine(c.text, f"{c.authority}; {c.known}") for c in advice.cautions),
-    )
-
-
-def _release(evidence: Evidence, facts: IssueFacts, zone: ZoneInfo) -> tuple[Fact, ...]:
-    signer = evidence.shop.find_inspector(facts.signer)
-    standing = "independent of production" if signer.independent_of_production else "not independent of production"
-    return _facts(
-        ("Released by", f"{signer.name}, {signer.role}, {standing}"),
-        ("Issued", moment(facts.issued_at, zone)),
-        ("Meaning of the signature", MEANING),
+        cautions=tuple(CautionLine(c.text, joined((c.authority, c.known), "; ")) for c in advice.cautions),
     )
 
 
@@ -623,17 +685,22 @@ def _taken(readings: tuple[GaugeReading, ...], zone: ZoneInfo) -> str:
     if not readings:
         return DASH
     first, last = min(r.taken_at for r in readings), max(r.taken_at for r in readings)
-    return f"{moment(first, zone, seconds=True)} to {moment(last, zone, seconds=True)}"
+    return said("{first} to {last}", first=moment(first, zone, seconds=True), last=moment(last, zone, seconds=True))
 
 
 def _intro(evidence: Evidence) -> str:
-    by = _joined(_person(evidence, r.inspector) for r in evidence.readings)
-    clocks = _joined(r.clock for r in evidence.readings)
-    days = sorted({r.taken_at.astimezone(ZoneInfo(evidence.shop.time_zone)).date() for r in evidence.readings})
-    dates = day(days[0]) if len(days) == 1 else f"{day(days[0])} to {day(days[-1])}" if days else DASH
-    shown_in = _joined(Unit(r.unit).symbol for r in evidence.readings)
-    zone = f"{evidence.shop.time_zone} time"
-    return f"Taken on {dates} ({zone}, clock: {clocks}) by {by}. Shown: the figures on the gauge, in {shown_in}."
+    zone = ZoneInfo(evidence.shop.time_zone)
+    days = sorted({r.taken_at.astimezone(zone).date() for r in evidence.readings})
+    if not days:
+        return ""
+    return said(
+        "Taken on {days} ({zone} time, clock: {clocks}) by {people}. Shown: the figures on the gauge, in {units}.",
+        days=day(days[0]) if len(days) == 1 else said("{first} to {last}", first=day(days[0]), last=day(days[-1])),
+        zone=evidence.shop.time_zone,
+        clocks=joined_words(CLOCKS[Clock(r.clock)] for r in evidence.readings),
+        people=joined_words(_person(evidence, r.inspector) for r in evidence.readings),
+        units=joined_words(Unit(r.unit).symbol for r in evidence.readings),
+    )
 
 
 def _reading_row(reading: GaugeReading, build: str, zone: ZoneInfo) -> ReadingRow:
@@ -657,15 +724,27 @@ def _kept_row(reading: GaugeReading, evidence: Evidence, zone: ZoneInfo) -> Kept
         location=reading.location,
         spot=str(reading.spot),
         shown=with_unit(as_shown(reading.shown), Unit(reading.unit).symbol),
-        reason=reading.excluded_reason or f"read on {reading.coat_stage} metal",
+        reason=_reason(reading),
         by=by,
     )
+
+
+def _reason(reading: GaugeReading) -> str:
+    """Return why a reading is not judged: the program's own reasons in the certificate's language, a person's as written."""
+    given = reading.excluded_reason
+    if given == BASE_READING:
+        return said("base metal reading: subtracted, not judged")
+    if given == UNDONE:
+        return said("undone by the inspector")
+    return given or BEFORE_COATING[CoatStage(reading.coat_stage)]
 
 
 def _other_lines(other_lines_json: str, zone: ZoneInfo) -> tuple[OtherLine, ...]:
     return tuple(
         OtherLine(
-            clock_time(datetime.fromisoformat(line["at"]), zone) if line["at"] else f"line {line['line_no']}",
+            clock_time(datetime.fromisoformat(line["at"]), zone)
+            if line["at"]
+            else said("line {number}", number=line["line_no"]),
             _visible(line["text"]),
             _visible(line["why"]),
         )
