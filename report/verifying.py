@@ -36,7 +36,7 @@ from report.edition import edition
 from report.figures import VERDICT_WORDS, fingerprint
 from report.judged import as_far_as, judged, misprint
 from report.printed import printed_differs, printed_lacks
-from report.signing import RELEASE_FIELD
+from report.signature_fields import RELEASE_FIELD
 from report.view import certificate_view
 from rules.results import Assessment
 from rules.verdict import Verdict
