@@ -1,4 +1,4 @@
-"""From the strings of a certificate to the bytes of a PDF/A-3a, ready to be signed.
+"""From the strings of a certificate to the bytes of a file that is PDF/A-3a and PDF/UA-1, ready to be signed.
 
 WeasyPrint logs and carries on: a missing font, a character that no font has and an unknown property
 are a line in a log each, and a document all the same. Here every such line is an error, nothing is
@@ -8,6 +8,7 @@ fetched but the template's own files, and no font of the machine is ever used.
 from __future__ import annotations
 
 import contextlib
+import hashlib
 import io
 import logging
 import os
@@ -25,7 +26,11 @@ from typing import Any, Final
 from jinja2 import Environment, FunctionLoader, StrictUndefined
 from markupsafe import Markup
 
+from report.embedded_files import kind_of
+from report.signature_fields import make_signature_fields
+from report.tag_tree import tidy
 from report.view import CertificateView
+from report.xmp import FileFacts, packet
 from schemas.errors import BadInput
 
 with warnings.catch_warnings():
@@ -41,13 +46,9 @@ _TEMPLATES: Final = files("report") / "templates"
 _FONTS: Final = ("OpenSans-Regular.ttf", "OpenSans-Semibold.ttf", "OpenSans-Bold.ttf")
 _ASSETS: Final = frozenset(f"fonts/{name}" for name in _FONTS)
 _PLACE: Final = "signature-place"
-
-#: What an embedded file is, said here because the machine's own table may say otherwise.
-_MEDIA_TYPES: Final = {
-    "csv": "text/csv",
-    "json": "application/json",
-    "parquet": "application/vnd.apache.parquet",
-}
+#: The template's own pictures are asked for by that name.
+_GIVEN: Final = "given/"
+_PICTURE_TYPES: Final = {"png": "image/png", "svg": "image/svg+xml"}
 _POINTS_PER_PX: Final = 0.75
 
 
@@ -64,27 +65,47 @@ class SignaturePlace:
 
 @dataclass(frozen=True, slots=True)
 class UnsignedPdf:
-    """A certificate before it is signed."""
+    """A certificate before it is signed.
+
+    Attributes:
+        content: The file.
+        pages: How many pages it has.
+        place: Where the signature of the release goes.
+        fields: Names of its empty signature fields, in the order of the pages.
+    """
 
     content: bytes
     pages: int
     place: SignaturePlace
+    fields: tuple[str, ...] = ()
 
 
 class _AssetFetcher(URLFetcher):  # type: ignore[misc]  # WeasyPrint publishes no types
-    """Gives the template's own fonts and refuses everything else."""
+    """Gives the template's own fonts and the pictures that were given, and refuses everything else."""
 
-    def __init__(self) -> None:
+    def __init__(self, given: Mapping[str, bytes] | None = None) -> None:
         super().__init__(allowed_protocols=["asset"], allow_redirects=False, fail_on_errors=True)
+        self._given = given or {}
 
     def fetch(self, url: str, headers: Any = None) -> Any:
         name = url.removeprefix("asset:")
+        picture = name.removeprefix(_GIVEN)
+        if url.startswith(f"asset:{_GIVEN}") and picture in self._given:
+            kind = _PICTURE_TYPES[picture.rpartition(".")[2]]
+            return URLFetcherResponse(url, self._given[picture], {"Content-Type": kind})
         if not url.startswith("asset:") or name not in _ASSETS:
             raise ValueError(f"{url} is none of the template's own files")
         return URLFetcherResponse(url, _asset(name), {"Content-Type": "font/ttf"})
 
 
-def certificate_html(view: CertificateView, axis: Markup, strips: tuple[Markup, ...], lot: str, stamp: datetime) -> str:
+def certificate_html(
+    view: CertificateView,
+    axis: Markup,
+    strips: tuple[Markup, ...],
+    lot: str,
+    stamp: datetime,
+    approvals: tuple[str, ...] = (),
+) -> str:
     """Return the HTML of a certificate.
 
     Args:
@@ -93,18 +114,22 @@ def certificate_html(view: CertificateView, axis: Markup, strips: tuple[Markup, 
         strips: One picture per location.
         lot: The lot, for the file's description.
         stamp: The date that the file carries inside.
+        approvals: What each further signature is to be called; a place is kept for each.
     """
-    html: str = _template().render(v=view, axis=axis, strips=strips, lot=lot, stamp=_w3c(stamp))
+    html: str = _template().render(v=view, axis=axis, strips=strips, lot=lot, stamp=_w3c(stamp), approvals=approvals)
     return html
 
 
-def render(html: str, attachments: Mapping[str, bytes], stamp: datetime) -> UnsignedPdf:
-    """Return *html* as PDF/A-3a with *attachments* inside; the same input gives the same bytes.
+def render(
+    html: str, attachments: Mapping[str, bytes], stamp: datetime, pictures: Mapping[str, bytes] | None = None
+) -> UnsignedPdf:
+    """Return *html* as PDF/A-3a and PDF/UA-1 with *attachments* inside; the same input gives the same bytes.
 
     Args:
-        html: The page, which refers to nothing but the template's own files.
+        html: The page, which refers to nothing but the template's own files and *pictures*.
         attachments: Content by file name.
         stamp: The date that the file and its attachments carry.
+        pictures: SVG or PNG by file name, which the page may show as "asset:given/NAME".
 
     Raises:
         RuntimeError: WeasyPrint warned of something; the certificate is all or nothing.
@@ -115,22 +140,38 @@ def render(html: str, attachments: Mapping[str, bytes], stamp: datetime) -> Unsi
         weasyprint.Attachment(
             file_obj=io.BytesIO(attachments[name]),
             name=name,
-            description=f"{name} of this certificate",
+            description=kind_of(name).description,
             created=moment,
             modified=moment,
-            relationship="Data",
         )
         for name in sorted(attachments)
     ]
+    fields: tuple[str, ...] = ()
+
+    def finish(document: Any, pdf: Any) -> None:
+        nonlocal fields
+        tidy(pdf, document)
+        fields = make_signature_fields(pdf)
+
     with _warnings_are_errors():
-        document = weasyprint.HTML(string=html, base_url="asset:", url_fetcher=_AssetFetcher()).render(
+        document = weasyprint.HTML(string=html, base_url="asset:", url_fetcher=_AssetFetcher(pictures)).render(
             stylesheets=[sheet], font_config=fonts
         )
         with warnings.catch_warnings():
             # WeasyPrint leaves the closing of its own colour profile to the garbage collector.
             warnings.filterwarnings("ignore", message=r"unclosed file.*sRGB2014\.icc", category=ResourceWarning)
-            raw = document.write_pdf(pdf_variant="pdf/a-3a", attachments=inside)
-    return UnsignedPdf(_repacked(raw), len(document.pages), _place(document))
+            raw = document.write_pdf(pdf_variant="pdf/a-3a", attachments=inside, finisher=finish)
+    digest = _fingerprint(html, attachments, pictures or {})
+    return UnsignedPdf(_repacked(raw, document.metadata, moment, digest), len(document.pages), _place(document), fields)
+
+
+def _fingerprint(html: str, *files: Mapping[str, bytes]) -> str:
+    """Return the SHA-256 of all that a file is made from, in hex."""
+    whole = hashlib.sha256(html.encode())
+    for group in files:
+        for name in sorted(group):
+            whole.update(hashlib.sha256(name.encode()).digest() + hashlib.sha256(group[name]).digest())
+    return whole.hexdigest()
 
 
 def refuse_unprintable(strings: Any, where: str = "") -> None:
@@ -248,19 +289,33 @@ def _place(document: Any) -> SignaturePlace:
     raise RuntimeError("the template has no place for the signature")
 
 
-def _repacked(raw: bytes) -> bytes:
-    """Return the PDF with a classic cross-reference table and its attachments put right.
+def _repacked(raw: bytes, metadata: Any, stamp: datetime, digest: str) -> bytes:
+    """Return the PDF with a classic cross-reference table, and attachments and metadata put right.
 
     WeasyPrint packs all objects into one stream, and pyHanko reads that stream's head again for
     every object: checking a signature then takes seconds to minutes. WeasyPrint also lists each
     attachment twice in /AF and takes its media type from a table of the machine.
     """
     with pikepdf.open(io.BytesIO(raw)) as pdf:
-        names = pdf.Root.Names.EmbeddedFiles.Names
-        pdf.Root.AF = pikepdf.Array([names[i] for i in range(1, len(names), 2)])
-        for i in range(0, len(names), 2):
-            ending = str(names[i]).rpartition(".")[2]
-            names[i + 1].EF.F.Subtype = pikepdf.Name("/" + _MEDIA_TYPES[ending])
+        if "/Names" in pdf.Root:
+            names = pdf.Root.Names.EmbeddedFiles.Names
+            pdf.Root.AF = pikepdf.Array([names[i] for i in range(1, len(names), 2)])
+            for i in range(0, len(names), 2):
+                kind = kind_of(str(names[i]))
+                names[i + 1].EF.F.Subtype = pikepdf.Name(f"/{kind.media_type}")
+                names[i + 1].AFRelationship = pikepdf.Name(f"/{kind.relationship}")
+        facts = FileFacts(
+            identifier=str(metadata.custom.get("dcterms.identifier", metadata.title)),
+            title=str(metadata.title),
+            author=", ".join(metadata.authors),
+            subject=metadata.description or "",
+            language=metadata.lang or "",
+            created=stamp,
+            creator_tool=metadata.generator or "",
+            producer=str(pdf.docinfo.Producer),
+            content_sha256=digest,
+        )
+        pdf.Root.Metadata.write(packet(facts))
         out = io.BytesIO()
         pdf.save(
             out,

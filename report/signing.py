@@ -28,10 +28,8 @@ from pyhanko.stamp import TextStampStyle
 
 from report.figures import fingerprint
 from report.pdf import SignaturePlace
+from report.signature_fields import RELEASE_FIELD
 from schemas.errors import BadInput
-
-#: The signature field of whoever releases the certificate.
-RELEASE_FIELD: Final = "Release"
 
 # id-kp-documentSigning, RFC 9336.
 _DOCUMENT_SIGNING: Final = ObjectIdentifier("1.3.6.1.5.5.7.3.36")
@@ -184,8 +182,6 @@ def sign(
         location=location,
         name=name,
     )
-    box = (round(place.left), round(place.bottom), round(place.right), round(place.top))
-    field = fields.SigFieldSpec(RELEASE_FIELD, on_page=place.page, box=box, readable_field_name="Release signature")
     key = fingerprint(identity.key_sha256)
     middle = len(key) // 2
     lines = [
@@ -203,7 +199,7 @@ def sign(
         ),
         inner_content_layout=SimpleBoxLayoutRule(AxisAlignment.ALIGN_MIN, AxisAlignment.ALIGN_MID, Margins(3, 3, 3, 3)),
     )
-    signer = _SignerAt(now, meta, signer=identity.signer, stamp_style=style, new_field_spec=field)
+    signer = _SignerAt(now, meta, signer=identity.signer, stamp_style=style)
     writer = _PdfAWriter(io.BytesIO(pdf))
     out = signer.sign_pdf(writer, appearance_text_params={"said": "\n".join(lines)})
     signed: bytes = out.getvalue()
@@ -234,6 +230,9 @@ class _PdfAWriter(IncrementalPdfFileWriter):
     def register_extension(self, ext: Any) -> None:
         if ext.base_version != "/2.0":
             super().register_extension(ext)
+
+    def _update_meta(self) -> None:
+        """Leave the file's description as it is; pyHanko would write its XMP anew, and less than PDF/A asks for."""
 
 
 class _SignerAt(signers.PdfSigner):

@@ -37,7 +37,7 @@ from report.figures import VERDICT_WORDS, fingerprint
 from report.judged import as_far_as, judged, misprint
 from report.languages import presentation_of
 from report.printed import Foot, printed_differs, printed_lacks
-from report.signing import RELEASE_FIELD
+from report.signature_fields import RELEASE_FIELD
 from report.view import certificate_view
 from rules.results import Assessment
 from rules.verdict import Verdict

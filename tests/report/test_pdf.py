@@ -72,7 +72,7 @@ def test_the_file_says_that_it_is_pdf_a_3a_and_carries_its_data_as_such() -> Non
         assert re.search(r"pdfaid:conformance(>|=\")A", xmp)
         assert opened.Root.MarkInfo.Marked
         kinds = [str(spec.AFRelationship) for spec in opened.Root.AF]
-    assert kinds == ["/Data"] * 4
+    assert kinds == ["/Source", "/Data", "/Data", "/Data"]
     assert sorted(texts(pdf)) == ATTACHED
 
 

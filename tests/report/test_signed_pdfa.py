@@ -99,7 +99,7 @@ def test_every_attachment_says_what_it_is_and_how_it_belongs() -> None:
         specs = list(pdf.Root.AF)
         assert [str(s.F) for s in specs] == ["certificate.json", "gauge_checks.csv", "readings.csv", "readings.parquet"]
         assert [str(s.UF) for s in specs] == [str(s.F) for s in specs]
-        assert {str(s.AFRelationship) for s in specs} == {"/Data"}
+        assert [str(s.AFRelationship) for s in specs] == ["/Source", "/Data", "/Data", "/Data"]
         assert [str(s.EF.F.Subtype) for s in specs] == [
             "/application/json",
             "/text/csv",
