@@ -22,7 +22,10 @@ from report.evidence import Drawing, EarlierInspection, Evidence, IssueFacts
 from report.figures import moment
 from report.languages import presentation_of
 from report.page_facts import MEANING
+from report.page_look import PageLook
+from report.pdf import UnsignedPdf
 from report.signing import Identity, load_identity, sign
+from report.web_page import web_page
 from rules.results import Assessment, GateState
 from rules.verdict import Verdict
 from schemas.certificates import Certificate
@@ -48,6 +51,7 @@ class Wish:
         quantity: Pieces that go out with it.
         received_on: Day on which the parts came in.
         document_type: Type of inspection certificate by EN 10204; None takes the one that the customer's file asks for.
+        html: Whether a copy for a browser is wanted beside the PDF.
     """
 
     signer: str
@@ -58,6 +62,7 @@ class Wish:
     quantity: int | None = None
     received_on: date | None = None
     document_type: str | None = None
+    html: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,21 +74,31 @@ class Prepared:
         assessment: What the rules say of it.
         facts: The facts of its issue, with no key and no head of the ledger yet.
         look: What its pages look like beside what they say.
+        html: Whether a copy for a browser is wanted beside the PDF.
     """
 
     evidence: Evidence
     assessment: Assessment
     facts: IssueFacts
     look: PageLook
+    html: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class Issued:
-    """A certificate as issued: its line in the register, where it is, and what was moved aside for it."""
+    """A certificate as issued.
+
+    Attributes:
+        entry: Its line in the register.
+        path: Where the PDF is.
+        moved_aside: A PDF that stood in its place and was never registered, where it is now.
+        html: The copy for a browser, where one was wanted.
+    """
 
     entry: Certificate
     path: Path
     moved_aside: Path | None
+    html: Path | None = None
 
 
 def issue(
@@ -106,8 +121,9 @@ def issue(
     ready = prepare(folder, archive, inspection, wish, now)
     identity = open_identity(folder, folder.shop(), wish.signer, passphrase, now)
     facts = with_key(ready.facts, identity, archive.head())
-    unsigned = draft(ready.evidence, ready.assessment, facts, ready.look).pdf
-    return register(folder, archive, ready, facts, release(unsigned, ready.evidence, facts, identity))
+    made = draft(ready.evidence, ready.assessment, facts, ready.look)
+    signed = release(made.pdf, ready.evidence, facts, identity)
+    return register(folder, archive, ready, facts, signed, made.html if ready.html else None)
 
 
 def prepare(folder: ShopFolder, archive: Archive, inspection: Inspection, wish: Wish, now: datetime) -> Prepared:
@@ -163,7 +179,7 @@ def prepare(folder: ShopFolder, archive: Archive, inspection: Inspection, wish: 
         logo=None if logo is None else outside_picture(logo, folder.logo(logo)),
         drawing=None if evidence.drawing is None else outside_picture(drawing or "", evidence.drawing.content),
     )
-    return Prepared(evidence, case.assessment, facts, look)
+    return Prepared(evidence, case.assessment, facts, look, wish.html)
 
 
 def with_key(facts: IssueFacts, identity: Identity, ledger_head: str) -> IssueFacts:
@@ -271,8 +287,16 @@ def _revision(archive: Archive, shop_code: str, inspection: Inspection, wish: Wi
     return last.revision + 1, last.revision
 
 
-def register(folder: ShopFolder, archive: Archive, ready: Prepared, facts: IssueFacts, signed: bytes) -> Issued:
+def register(folder: ShopFolder, archive: Archive, ready: Prepared, facts: IssueFacts, signed: bytes, html: str | None) -> Issued:
     """Put a signed certificate into its place and into the register.
+
+    Args:
+        folder: The shop's folder.
+        archive: Its archive.
+        ready: What it was made from.
+        facts: The facts of its issue.
+        signed: The PDF.
+        html: The page that it was laid out from, where a copy for a browser is wanted.
 
     Raises:
         BadInput: Its number and revision were issued meanwhile; nothing was changed.
@@ -311,7 +335,11 @@ def register(folder: ShopFolder, archive: Archive, ready: Prepared, facts: Issue
         moved = _move_aside(path) if path.exists() else None
         write_once(path, signed)
         archive.commit_certificate(entry)
-    return Issued(entry, path, moved)
+    if html is None:
+        return Issued(entry, path, moved)
+    copy = path.with_suffix(".html")
+    copy.write_text(web_page(html, ready.look), encoding="utf-8")
+    return Issued(entry, path, moved, copy)
 
 
 @contextmanager

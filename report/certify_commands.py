@@ -1,0 +1,353 @@
+"""`filmtally certify`: one signed certificate, many at once, or a draft to look at.
+
+Only what `--help` needs is imported up here; the rest is imported where it is used.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+
+TYPE_CHECKING = False  # as typing's own, without the cost of importing it for --help
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from pathlib import Path
+    from typing import Any
+
+    from archive.shop_folder import ShopFolder
+    from archive.store import Archive
+    from report.batches import Outcome
+    from report.issuing import Issued, Wish
+    from schemas.inspections import Inspection
+
+_COLUMNS = ("inspection", "packing_slip", "quantity", "received", "why")
+
+
+def register(commands: Any, passphrase: Callable[[argparse.Namespace], str], add_passphrase: Callable[[Any], None]) -> None:
+    """Add `certify` to *commands*.
+
+    Args:
+        commands: An argparse subparsers action.
+        passphrase: Gets the passphrase of the key.
+        add_passphrase: Adds the options that say where it is.
+    """
+    certify = commands.add_parser(
+        "certify",
+        help="issue signed certificates",
+        description="Issue a signed certificate for one inspection, or for many at once. Of many, those that cannot be "
+        "certified are named and the others are issued; whatever ends it, the same command again does the rest.",
+    )
+    certify.add_argument(
+        "inspection", metavar="INSPECTION", nargs="*", help="its number, the beginning of one, or its lot"
+    )
+    certify.add_argument("--all", action="store_true", help="every sealed inspection that has no certificate yet")
+    certify.add_argument(
+        "--list",
+        type=_path,
+        metavar="CSV",
+        help=f"inspections with what goes with each: columns {', '.join(_COLUMNS)}, the first alone is needed",
+    )
+    certify.add_argument("--signer", required=True, metavar="CODE", help="inspector who signs")
+    add_passphrase(certify)
+    certify.add_argument("--packing-slip", metavar="NUMBER", help="packing slip that the pieces go out with")
+    certify.add_argument("--quantity", type=int, metavar="N", help="pieces that go out with it")
+    certify.add_argument("--received", metavar="DAY", help="day on which the parts came in, as 2026-01-31")
+    certify.add_argument(
+        "--type",
+        choices=("3.1", "3.2"),
+        help="type of inspection certificate by EN 10204 (default: as the customer's file asks)",
+    )
+    certify.add_argument("--why", metavar="REASON", help="issue a new revision that supersedes the last one")
+    certify.add_argument(
+        "--deviation", metavar="TEXT", help="certify although the gate does not cover it; printed on the first page"
+    )
+    certify.add_argument("--deviation-by", metavar="CODE", help="who states the deviation")
+    certify.add_argument(
+        "--draft",
+        type=_path,
+        metavar="FILE",
+        help="write what it would look like to FILE (.pdf or .html), unsigned and not registered",
+    )
+    certify.add_argument("--html", action="store_true", help="write the same page for a browser beside each PDF")
+    certify.add_argument(
+        "--workers", type=int, metavar="N", default=os.cpu_count() or 1, help="processes that lay out many certificates"
+    )
+    certify.add_argument("--json", action="store_true", help="answer as JSON")
+    certify.set_defaults(run=_certify, passphrase_of=passphrase)
+
+
+def _certify(args: argparse.Namespace) -> int:
+    from archive.shop_folder import ShopFolder
+    from archive.store import Archive
+    from schemas.errors import BadInput
+
+    folder = ShopFolder(args.shop)
+    folder.shop()
+    archive = Archive(folder.archive, args.bench)
+    named = sum((bool(args.inspection), args.all, args.list is not None))
+    if named != 1:
+        raise BadInput("name inspections or lots, or say --all or --list FILE; one of the three")
+    if args.workers < 1:
+        raise BadInput(f"--workers {args.workers}: 1 or more")
+    wanted = _wanted(args, archive)
+    if args.draft is not None:
+        if len(wanted) != 1:
+            raise BadInput("--draft shows one certificate; name one inspection")
+        return _draft(args, folder, archive, *wanted[0])
+    if len(args.inspection) == 1:
+        return _one(args, folder, archive, *wanted[0])
+    return _many(args, folder, archive, wanted)
+
+
+# what is asked for
+
+
+def _wanted(args: argparse.Namespace, archive: Archive) -> list[tuple[Inspection, Wish]]:
+    from report.assessing import the_inspection
+    from report.batches import certified
+    from schemas.errors import BadInput
+
+    wish = _wish(args)
+    if args.list is not None:
+        found = [(the_inspection(archive, row["inspection"]), _of_row(wish, row, where)) for where, row in _rows(args.list)]
+    elif args.all:
+        found = [(i, wish) for i in archive.inspections() if certified(archive, i) is None]
+    else:
+        found = [(the_inspection(archive, name), wish) for name in args.inspection]
+    names = [inspection.inspection_id for inspection, _ in found]
+    twice = next((name for name in names if names.count(name) > 1), None)
+    if twice is not None:
+        raise BadInput(f"inspection {twice} is named twice; name it once")
+    return found
+
+
+def _wish(args: argparse.Namespace) -> Wish:
+    from report.issuing import Wish
+
+    return Wish(
+        args.signer,
+        args.deviation,
+        args.deviation_by,
+        args.why,
+        packing_slip=_text(args.packing_slip, "--packing-slip"),
+        quantity=_quantity(args.quantity, "--quantity"),
+        received_on=_day(args.received, "--received"),
+        document_type=args.type,
+        html=args.html,
+    )
+
+
+def _of_row(wish: Wish, row: dict[str, str], where: str) -> Wish:
+    """Return *wish* with what a row of a list says."""
+    from dataclasses import replace
+
+    from schemas.errors import BadInput
+
+    quantity = row.get("quantity") or None
+    if quantity is not None and not (quantity.isascii() and quantity.isdigit()):
+        raise BadInput(f"{where}: quantity {quantity!r} is no whole number")
+    return replace(
+        wish,
+        packing_slip=_text(row.get("packing_slip") or wish.packing_slip, f"{where}: packing_slip"),
+        quantity=wish.quantity if quantity is None else _quantity(int(quantity), f"{where}: quantity"),
+        received_on=_day(row.get("received") or None, f"{where}: received") or wish.received_on,
+        why=row.get("why") or wish.why,
+    )
+
+
+def _rows(path: Path) -> list[tuple[str, dict[str, str]]]:
+    """Return the rows of a list with where each stands."""
+    import csv
+
+    from schemas.errors import BadInput
+
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except (OSError, UnicodeDecodeError) as wrong:
+        raise BadInput(f"{path}: cannot be read as UTF-8 text ({wrong}); save the list as CSV, UTF-8") from None
+    head, _, _ = text.partition("\n")
+    # A spreadsheet in a country with a decimal comma parts columns by semicolons.
+    reader = csv.DictReader(text.splitlines(), delimiter=";" if ";" in head else ",", strict=True)
+    columns = reader.fieldnames or []
+    odd = [c for c in columns if c not in _COLUMNS]
+    if "inspection" not in columns or odd:
+        raise BadInput(f"{path}: line 1: the columns are {', '.join(_COLUMNS)}, and inspection has to be there")
+    rows = []
+    try:
+        for row in reader:
+            where = f"{path}: line {reader.line_num}"
+            if None in row or None in row.values():
+                raise BadInput(f"{where}: has more or fewer columns than line 1")
+            if not row["inspection"].strip():
+                raise BadInput(f"{where}: names no inspection")
+            rows.append((where, {name: value.strip() for name, value in row.items()}))
+    except csv.Error as wrong:
+        raise BadInput(f"{path}: line {reader.line_num}: is no CSV ({wrong})") from None
+    if not rows:
+        raise BadInput(f"{path}: names no inspection")
+    return rows
+
+
+def _text(text: str | None, option: str) -> str | None:
+    from schemas.errors import BadInput
+    from schemas.letters import unprinted
+
+    if text is None:
+        return None
+    if not text.strip() or len(text) > 200:
+        raise BadInput(f"{option} has {len(text)} characters; it takes 1 to 200")
+    why = unprinted(text)
+    if why is not None:
+        raise BadInput(f"{option}: {why}")
+    return text.strip()
+
+
+def _quantity(number: int | None, option: str) -> int | None:
+    from schemas.errors import BadInput
+
+    if number is not None and not 1 <= number <= 2_000_000_000:
+        raise BadInput(f"{option} {number}: a number of pieces, 1 or more")
+    return number
+
+
+def _day(text: str | None, option: str) -> Any:
+    from datetime import date
+
+    from schemas.errors import BadInput
+
+    if text is None:
+        return None
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise BadInput(f"{option} {text!r} is no day; write it as 2026-01-31") from None
+
+
+# what is done
+
+
+def _draft(args: argparse.Namespace, folder: ShopFolder, archive: Archive, inspection: Inspection, wish: Wish) -> int:
+    from dataclasses import replace
+
+    from report.certificate import draft
+    from report.issuing import prepare
+    from report.web_page import web_page
+    from schemas.errors import BadInput
+
+    ending = args.draft.suffix.lower()
+    if ending not in (".pdf", ".html"):
+        raise BadInput(f"--draft {args.draft}: name a file that ends in .pdf or .html")
+    ready = prepare(folder, archive, inspection, replace(wish, why=wish.why or "draft"), args.now())
+    made = draft(ready.evidence, ready.assessment, ready.facts, ready.look, is_draft=True)
+    content = made.pdf.content if ending == ".pdf" else web_page(made.html, ready.look).encode()
+    try:
+        args.draft.write_bytes(content)
+    except OSError as wrong:
+        raise BadInput(f"{args.draft}: cannot be written ({wrong.strerror}); name another file") from None
+    print(f"draft of certificate {ready.facts.number} revision {ready.facts.revision}: {args.draft}; nothing was issued")
+    return 0
+
+
+def _one(args: argparse.Namespace, folder: ShopFolder, archive: Archive, inspection: Inspection, wish: Wish) -> int:
+    import json
+
+    from report.issuing import issue
+
+    issued = issue(folder, archive, inspection, wish, lambda: args.passphrase_of(args), args.now())
+    if args.json:
+        print(json.dumps(_plain(issued)))
+    else:
+        print(_line(issued))
+    return _code(issued)
+
+
+def _many(
+    args: argparse.Namespace, folder: ShopFolder, archive: Archive, wanted: list[tuple[Inspection, Wish]]
+) -> int:
+    import json
+
+    from report.batches import issue_many
+    from report.issuing import open_identity
+
+    if not wanted:
+        print("[]" if args.json else "every sealed inspection has its certificate")
+        return 0
+    seen = 0
+
+    def done(outcome: Outcome) -> None:
+        nonlocal seen
+        seen += 1
+        at = f"{seen}/{len(wanted)}"
+        if outcome.refused is not None:
+            print(f"filmtally: {at} {outcome.refused.sentence}", file=sys.stderr)
+        elif not args.json:
+            print(f"{at} {_line(outcome.issued) if outcome.issued else _before(outcome)}", flush=True)
+        elif sys.stderr.isatty():
+            print(f"{at}", file=sys.stderr)
+
+    def identity() -> Any:
+        return open_identity(folder, folder.shop(), args.signer, lambda: args.passphrase_of(args), args.now())
+
+    outcomes = issue_many(folder, archive, wanted, identity, args.now, args.workers, done)
+    issued = [o.issued for o in outcomes if o.issued is not None]
+    refused = [o for o in outcomes if o.refused is not None]
+    before = len(outcomes) - len(issued) - len(refused)
+    if args.json:
+        print(json.dumps([_outcome_json(o) for o in outcomes], ensure_ascii=False))
+    else:
+        said = [f"{len(issued)} issued", f"{before} had one before", f"{len(refused)} not certified"]
+        print(", ".join(said))
+    codes = [o.refused.exit_code for o in refused if o.refused is not None] + [_code(i) for i in issued]
+    return max(codes, default=0)
+
+
+def _outcome_json(outcome: Outcome) -> dict[str, Any]:
+    name = outcome.inspection.inspection_id
+    if outcome.refused is not None:
+        return {"inspection_id": name, "refused": outcome.refused.sentence}
+    if outcome.before is not None:
+        before = outcome.before
+        return {"inspection_id": name, "before": {"number": before.number, "revision": before.revision}}
+    return {"inspection_id": name, "issued": _plain(outcome.issued) if outcome.issued else None}
+
+
+def _before(outcome: Outcome) -> str:
+    before = outcome.before
+    return "" if before is None else f"certificate {before.number} revision {before.revision} was issued before"
+
+
+def _line(issued: Issued) -> str:
+    from report.figures import VERDICT_WORDS
+    from rules.verdict import Verdict
+
+    if issued.moved_aside is not None:
+        print(
+            f"filmtally: a PDF that was never registered stood in the way; it is now {issued.moved_aside}",
+            file=sys.stderr,
+        )
+    entry = issued.entry
+    return f"certificate {entry.number} revision {entry.revision}, {VERDICT_WORDS[Verdict[entry.verdict]]}: {issued.path}"
+
+
+def _plain(issued: Issued) -> dict[str, Any]:
+    entry = issued.entry
+    said = {
+        "number": entry.number,
+        "revision": entry.revision,
+        "code": entry.code,
+        "pdf": str(issued.path),
+        "verdict": entry.verdict,
+        "pdf_sha256": entry.pdf_sha256,
+    }
+    return said if issued.html is None else said | {"html": str(issued.html)}
+
+
+def _code(issued: Issued) -> int:
+    return 0 if issued.entry.verdict == "PASS" else 1
+
+
+def _path(text: str) -> Path:
+    from pathlib import Path
+
+    return Path(text)
