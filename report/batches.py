@@ -99,11 +99,7 @@ def issue_many(
 
 def certified(archive: Archive, inspection: Inspection) -> Certificate | None:
     """Return the newest certificate of just this revision of *inspection*, or None."""
-    found = [
-        c
-        for c in archive.certificates(inspection.inspection_id)
-        if c.inspection_revision == inspection.revision
-    ]
+    found = [c for c in archive.certificates(inspection.inspection_id) if c.inspection_revision == inspection.revision]
     return max(found, key=lambda c: c.revision, default=None)
 
 
@@ -151,7 +147,8 @@ def _outcome(
     try:
         unsigned, html = future.result()
         return Outcome(
-            inspection, issued=register(folder, archive, one, facts, release(unsigned, one.evidence, facts, identity), html)
+            inspection,
+            issued=register(folder, archive, one, facts, release(unsigned, one.evidence, facts, identity), html),
         )
     except FilmtallyError as refused:
         return Outcome(inspection, refused=refused)

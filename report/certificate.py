@@ -6,10 +6,11 @@ import io
 from dataclasses import dataclass
 from typing import Any
 
-from report import pictures
 from report.document import basis, code_of, csv_of, document, drawing_name
 from report.evidence import Evidence, IssueFacts
-from report.pdf import UnsignedPdf, certificate_html, refuse_unprintable, render
+from report.page import page_html
+from report.page_look import PageLook, page_look
+from report.pdf import UnsignedPdf, refuse_unprintable, render
 from report.view import CertificateView, certificate_view
 from rules.results import Assessment
 from schemas.gauge_checks import GAUGE_CHECKS
@@ -26,27 +27,33 @@ class Draft:
     pdf: UnsignedPdf
 
 
-def draft(evidence: Evidence, assessment: Assessment, facts: IssueFacts) -> Draft:
+def draft(
+    evidence: Evidence,
+    assessment: Assessment,
+    facts: IssueFacts,
+    look: PageLook | None = None,
+    *,
+    is_draft: bool = False,
+) -> Draft:
     """Return the unsigned certificate; the same input gives the same bytes.
+
+    Args:
+        evidence: What it states.
+        assessment: What the rules say of it.
+        facts: Number, date, signer and the like.
+        look: Colour, logo and drawing; made from *evidence* where it is left out.
+        is_draft: Whether it is only to be looked at, and says so.
 
     Raises:
         BadInput: It would print a character that no bundled font has, or names a person whom the
             shop does not know.
     """
+    look = look or page_look(evidence)
     known = basis(evidence, assessment, facts)
-    view = certificate_view(evidence, assessment, facts, code_of(known))
+    view = certificate_view(evidence, assessment, facts, code_of(known), is_draft=is_draft)
     refuse_unprintable(view.stated())
-    html = html_of(view, evidence, assessment, facts)
-    return Draft(view, html, render(html, attachments(evidence, known, view), facts.issued_at))
-
-
-def html_of(view: CertificateView, evidence: Evidence, assessment: Assessment, facts: IssueFacts) -> str:
-    """Return the HTML that the certificate's pages are laid out from."""
-    scale = pictures.scale_of(assessment.locations)
-    strips = tuple(
-        pictures.strip(place, scale, row.picture) for place, row in zip(assessment.locations, view.builds, strict=True)
-    )
-    return certificate_html(view, pictures.axis(scale), strips, evidence.inspection.lot, facts.issued_at)
+    html = page_html(view, evidence, assessment, look, facts.issued_at)
+    return Draft(view, html, render(html, attachments(evidence, known, view), facts.issued_at, look.files()))
 
 
 def attachments(evidence: Evidence, known: dict[str, Any], view: CertificateView) -> dict[str, bytes]:

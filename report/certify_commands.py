@@ -24,7 +24,9 @@ if TYPE_CHECKING:
 _COLUMNS = ("inspection", "packing_slip", "quantity", "received", "why")
 
 
-def register(commands: Any, passphrase: Callable[[argparse.Namespace], str], add_passphrase: Callable[[Any], None]) -> None:
+def register(
+    commands: Any, passphrase: Callable[[argparse.Namespace], str], add_passphrase: Callable[[Any], None]
+) -> None:
     """Add `certify` to *commands*.
 
     Args:
@@ -110,7 +112,9 @@ def _wanted(args: argparse.Namespace, archive: Archive) -> list[tuple[Inspection
 
     wish = _wish(args)
     if args.list is not None:
-        found = [(the_inspection(archive, row["inspection"]), _of_row(wish, row, where)) for where, row in _rows(args.list)]
+        found = [
+            (the_inspection(archive, row["inspection"]), _of_row(wish, row, where)) for where, row in _rows(args.list)
+        ]
     elif args.all:
         found = [(i, wish) for i in archive.inspections() if certified(archive, i) is None]
     else:
@@ -245,7 +249,9 @@ def _draft(args: argparse.Namespace, folder: ShopFolder, archive: Archive, inspe
         args.draft.write_bytes(content)
     except OSError as wrong:
         raise BadInput(f"{args.draft}: cannot be written ({wrong.strerror}); name another file") from None
-    print(f"draft of certificate {ready.facts.number} revision {ready.facts.revision}: {args.draft}; nothing was issued")
+    print(
+        f"draft of certificate {ready.facts.number} revision {ready.facts.revision}: {args.draft}; nothing was issued"
+    )
     return 0
 
 
@@ -262,9 +268,7 @@ def _one(args: argparse.Namespace, folder: ShopFolder, archive: Archive, inspect
     return _code(issued)
 
 
-def _many(
-    args: argparse.Namespace, folder: ShopFolder, archive: Archive, wanted: list[tuple[Inspection, Wish]]
-) -> int:
+def _many(args: argparse.Namespace, folder: ShopFolder, archive: Archive, wanted: list[tuple[Inspection, Wish]]) -> int:
     import json
 
     from report.batches import issue_many
@@ -327,7 +331,9 @@ def _line(issued: Issued) -> str:
             file=sys.stderr,
         )
     entry = issued.entry
-    return f"certificate {entry.number} revision {entry.revision}, {VERDICT_WORDS[Verdict[entry.verdict]]}: {issued.path}"
+    return (
+        f"certificate {entry.number} revision {entry.revision}, {VERDICT_WORDS[Verdict[entry.verdict]]}: {issued.path}"
+    )
 
 
 def _plain(issued: Issued) -> dict[str, Any]:

@@ -22,7 +22,7 @@ from report.evidence import Drawing, EarlierInspection, Evidence, IssueFacts
 from report.figures import moment
 from report.languages import presentation_of
 from report.page_facts import MEANING
-from report.page_look import PageLook
+from report.page_look import PageLook, page_look
 from report.pdf import UnsignedPdf
 from report.signing import Identity, load_identity, sign
 from report.web_page import web_page
@@ -32,7 +32,6 @@ from schemas.certificates import Certificate
 from schemas.errors import BadInput, GateRefused
 from schemas.inspections import Inspection
 from schemas.shop import Shop
-
 
 #: How long another program that is issuing is waited for.
 _LOCK_SECONDS: Final = 60.0
@@ -173,20 +172,13 @@ def prepare(folder: ShopFolder, archive: Archive, inspection: Inspection, wish: 
             f"inspection {inspection.inspection_id} is not certified, since {inspection.customer} asks for what is missing: "
             f"{'; '.join(lacking)}"
         )
-    logo = shop.certificate.logo
-    look = PageLook(
-        colour=shop.certificate.colour,
-        logo=None if logo is None else outside_picture(logo, folder.logo(logo)),
-        drawing=None if evidence.drawing is None else outside_picture(drawing or "", evidence.drawing.content),
-    )
+    look = page_look(evidence, None if shop.certificate.logo is None else folder.logo(shop.certificate.logo))
     return Prepared(evidence, case.assessment, facts, look, wish.html)
 
 
 def with_key(facts: IssueFacts, identity: Identity, ledger_head: str) -> IssueFacts:
     """Return *facts* of a certificate that *identity* releases, as of *ledger_head*."""
-    return replace(
-        facts, key_sha256=identity.key_sha256, key_issuer=identity.issuer, ledger_head=ledger_head
-    )
+    return replace(facts, key_sha256=identity.key_sha256, key_issuer=identity.issuer, ledger_head=ledger_head)
 
 
 def release(unsigned: UnsignedPdf, evidence: Evidence, facts: IssueFacts, identity: Identity) -> bytes:
@@ -214,9 +206,7 @@ def earlier_inspections(archive: Archive, inspection: Inspection) -> tuple[Earli
         if (i.customer, i.part_no, i.lot) == same and i.inspection_id < inspection.inspection_id
     ]
     return tuple(
-        EarlierInspection(
-            inspection_id=i.inspection_id, sealed_at=i.sealed_at, coats=i.coats, conformity=i.conformity
-        )
+        EarlierInspection(inspection_id=i.inspection_id, sealed_at=i.sealed_at, coats=i.coats, conformity=i.conformity)
         for i in sorted(before, key=lambda i: i.inspection_id)
     )
 
@@ -287,7 +277,9 @@ def _revision(archive: Archive, shop_code: str, inspection: Inspection, wish: Wi
     return last.revision + 1, last.revision
 
 
-def register(folder: ShopFolder, archive: Archive, ready: Prepared, facts: IssueFacts, signed: bytes, html: str | None) -> Issued:
+def register(
+    folder: ShopFolder, archive: Archive, ready: Prepared, facts: IssueFacts, signed: bytes, html: str | None
+) -> Issued:
     """Put a signed certificate into its place and into the register.
 
     Args:

@@ -1,4 +1,4 @@
-"""From the strings of a certificate to the bytes of a file that is PDF/A-3a and PDF/UA-1, ready to be signed.
+"""From the HTML of a certificate to the bytes of a file that is PDF/A-3a and PDF/UA-1, ready to be signed.
 
 WeasyPrint logs and carries on: a missing font, a character that no font has and an unknown property
 are a line in a log each, and a document all the same. Here every such line is an error, nothing is
@@ -23,13 +23,9 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any, Final
 
-from jinja2 import Environment, FunctionLoader, StrictUndefined
-from markupsafe import Markup
-
 from report.embedded_files import kind_of
 from report.signature_fields import make_signature_fields
 from report.tag_tree import tidy
-from report.view import CertificateView
 from report.xmp import FileFacts, packet
 from schemas.errors import BadInput
 
@@ -96,28 +92,6 @@ class _AssetFetcher(URLFetcher):  # type: ignore[misc]  # WeasyPrint publishes n
         if not url.startswith("asset:") or name not in _ASSETS:
             raise ValueError(f"{url} is none of the template's own files")
         return URLFetcherResponse(url, _asset(name), {"Content-Type": "font/ttf"})
-
-
-def certificate_html(
-    view: CertificateView,
-    axis: Markup,
-    strips: tuple[Markup, ...],
-    lot: str,
-    stamp: datetime,
-    approvals: tuple[str, ...] = (),
-) -> str:
-    """Return the HTML of a certificate.
-
-    Args:
-        view: Its strings.
-        axis: The scale above the strips.
-        strips: One picture per location.
-        lot: The lot, for the file's description.
-        stamp: The date that the file carries inside.
-        approvals: What each further signature is to be called; a place is kept for each.
-    """
-    html: str = _template().render(v=view, axis=axis, strips=strips, lot=lot, stamp=_w3c(stamp), approvals=approvals)
-    return html
 
 
 def render(
@@ -198,17 +172,6 @@ def refuse_unprintable(strings: Any, where: str = "") -> None:
                 f"the certificate cannot print {missing!r} (U+{ord(missing):04X}, {name}) in {where}: {strings!r}; "
                 "its fonts hold Latin, Greek and Cyrillic letters, write it in those"
             )
-
-
-@cache
-def _template() -> Any:
-    def load(name: str) -> str:
-        return (_TEMPLATES / name).read_text(encoding="utf-8")
-
-    environment = Environment(
-        loader=FunctionLoader(load), autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
-    )
-    return environment.get_template("certificate.html")
 
 
 @cache
@@ -324,7 +287,3 @@ def _repacked(raw: bytes, metadata: Any, stamp: datetime, digest: str) -> bytes:
             fix_metadata_version=False,
         )
     return out.getvalue()
-
-
-def _w3c(stamp: datetime) -> str:
-    return stamp.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")

@@ -1,7 +1,7 @@
 """The pictures of a certificate: own inline SVG, one strip per location on a scale that all share.
 
 Readable without colour: a limit is a thick upright bar, the target band a grey field, a reading within
-the limits a dot and one outside them a cross, the mean a tall thin bar. Floats are fine here: a picture
+the limits a dot and one outside them a cross, the mean a tall thin bar with its expanded uncertainty across. Floats are fine here: a picture
 decides nothing.
 """
 
@@ -15,7 +15,10 @@ from typing import Final
 
 from markupsafe import Markup, escape
 
+from report.languages import Presentation
 from rules.results import LocationResult
+from rules.sentence import said
+from schemas.units import Unit, from_um
 
 # One unit of the drawing is 1 CSS px; the style sheet scales the whole to the column.
 WIDTH: Final = 200.0
@@ -59,26 +62,27 @@ def scale_of(places: tuple[LocationResult, ...]) -> Scale:
     return Scale(low, high, step)
 
 
-def axis(scale: Scale) -> Markup:
-    """Return the numbers of the scale, to stand above the strips."""
+def axis(scale: Scale, written: Presentation) -> Markup:
+    """Return the numbers of the scale, to stand above the strips, as the certificate writes them."""
     labels = "".join(
-        f'<text x="{scale.x(t):g}" y="11" text-anchor="middle">{_tick(t)}</text>'
+        f'<text x="{scale.x(t):g}" y="11" text-anchor="middle">{written.number(_tick(t))}</text>'
         f'<path d="M{scale.x(t):g} 13v3" stroke="#444" stroke-width=".6"/>'
         for t in scale.ticks
     )
     return Markup(  # noqa: S704 - numbers of ours and nothing else
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH:g} 16" width="{WIDTH:g}" height="16">'
-        f'<title>Scale</title><g font-family="Open Sans" font-size="13" fill="#222">{labels}</g></svg>'
+        f'<title>{escape(written.text(said("Scale of the film build")))}</title><g font-family="Open Sans" font-size="13" fill="#222">{labels}</g></svg>'
     )
 
 
-def strip(place: LocationResult, scale: Scale, title: str) -> Markup:
+def strip(place: LocationResult, scale: Scale, title: str, unit: Unit) -> Markup:
     """Return the strip of one location.
 
     Args:
         place: The location.
         scale: The scale that the strips share.
         title: What the strip shows, in words.
+        unit: Unit of the scale.
     """
     middle = HEIGHT / 2
     parts = [f"<title>{escape(title)}</title>"]
@@ -104,7 +108,14 @@ def strip(place: LocationResult, scale: Scale, title: str) -> Markup:
         crosses = "".join(_cross(x, y) for x, y in outside)
         parts.append(f'<path d="{crosses}" stroke="#a3170a" stroke-width="1.3" fill="none"/>')
     if place.mean is not None:
-        parts.append(f'<path d="M{scale.x(place.mean):g} 0V{HEIGHT:g}" stroke="#d2691e" stroke-width="1"/>')
+        mean = scale.x(place.mean)
+        parts.append(f'<path d="M{mean:g} 0V{HEIGHT:g}" stroke="#d2691e" stroke-width="1"/>')
+        if place.uncertainty is not None:
+            expanded = from_um(Fraction(place.uncertainty.expanded), unit)
+            left = max(0.0, scale.x(place.mean - expanded))
+            right = min(WIDTH, scale.x(place.mean + expanded))
+            ends = f"M{left:g} {HEIGHT - 4.5:g}v3M{right:g} {HEIGHT - 4.5:g}v3"
+            parts.append(f'<path d="M{left:g} {HEIGHT - 3:g}H{right:g}{ends}" stroke="#d2691e" stroke-width=".9"/>')
     return Markup(  # noqa: S704 - numbers of ours, and a title that is escaped above
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH:g} {HEIGHT:g}" width="{WIDTH:g}" '
         f'height="{HEIGHT:g}">{"".join(parts)}</svg>'

@@ -30,12 +30,13 @@ from pyhanko.sign.validation import SignatureCoverageLevel, validate_pdf_signatu
 from pyhanko_certvalidator import ValidationContext
 
 from report.assessing import judge
-from report.certificate import html_of
 from report.document import ReadDocument, code_of, csv_of, read_document
 from report.edition import edition
 from report.figures import VERDICT_WORDS, fingerprint
 from report.judged import as_far_as, judged, misprint
 from report.languages import presentation_of
+from report.page import page_html
+from report.page_look import page_look
 from report.printed import Foot, printed_differs, printed_lacks
 from report.signature_fields import RELEASE_FIELD
 from report.view import certificate_view
@@ -469,7 +470,11 @@ def _pages(pdf: bytes, stated: ReadDocument, assessment: Assessment) -> Part:
         unlike = difference(stated.stated, view.stated())
         if unlike is not None:
             return Part(name, Verdict.FAIL, f"Worded again, {unlike}.")
-        unlike = printed_differs(pdf, html_of(view, stated.evidence, assessment, stated.facts), Foot.of(view.stated()))
+        unlike = printed_differs(
+            pdf,
+            page_html(view, stated.evidence, assessment, page_look(stated.evidence), stated.facts.issued_at),
+            Foot.of(view.stated()),
+        )
     except FilmtallyError as wrong:
         return Part(name, Verdict.FAIL, f"The certificate's data cannot be worded again: {wrong.sentence}")
     except Exception as wrong:

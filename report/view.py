@@ -58,6 +58,7 @@ from schemas.vocabulary import BASE_READING, UNDONE, CheckKind, Clock, CoatStage
 
 RELATES_ONLY: Final = said("This certificate relates only to the items measured.")
 IN_FULL: Final = said("It may be passed on only as a whole.")
+DRAFT: Final = said("Draft: not signed, not in the register, and worth nothing.")
 APPROVAL_MEANING: Final = said("I have seen this certificate and agree to it.")
 _KINDS: Final = {Verdict.PASS: "conforms", Verdict.UNDECIDED: "undecided", Verdict.FAIL: "does-not-conform"}
 ROLES: Final = {
@@ -261,6 +262,7 @@ class CertificateView:
     verdict_sentence: str
     deviation: str
     supersedes: str
+    draft: str
     statement: str
     unit: str
     also_unit: str
@@ -292,7 +294,9 @@ class CertificateView:
         return plain
 
 
-def certificate_view(evidence: Evidence, assessment: Assessment, facts: IssueFacts, code: str = "") -> CertificateView:
+def certificate_view(
+    evidence: Evidence, assessment: Assessment, facts: IssueFacts, code: str = "", *, is_draft: bool = False
+) -> CertificateView:
     """Return the strings of a certificate, in its language.
 
     Args:
@@ -300,6 +304,7 @@ def certificate_view(evidence: Evidence, assessment: Assessment, facts: IssueFac
         assessment: What the rules say of them.
         facts: Number, date, signer and the like.
         code: The short code by which a paper copy is found.
+        is_draft: Whether it is only to be looked at.
 
     Raises:
         BadInput: The signer, or whoever stated a deviation, is no inspector of the shop.
@@ -336,6 +341,7 @@ def certificate_view(evidence: Evidence, assessment: Assessment, facts: IssueFac
             verdict_sentence=_verdict_sentence(assessment),
             deviation=_deviation(evidence, facts),
             supersedes=_supersedes(facts),
+            draft=DRAFT if is_draft else "",
             statement=(customer.statement or "") if customer is not None else "",
             unit=unit.symbol,
             also_unit=also_in.symbol if also_in is not None else "",
@@ -357,7 +363,7 @@ def certificate_view(evidence: Evidence, assessment: Assessment, facts: IssueFac
             advice=_advice(assessment),
             release=release_facts(evidence, facts, zone),
             approvals=tuple(ApprovalPlace(label, APPROVAL_MEANING) for label in approvals),
-            key_note=key_note(fingerprint(facts.key_sha256), facts.key_issuer),
+            key_note="" if is_draft else key_note(fingerprint(facts.key_sha256), facts.key_issuer),
             budget_intro=_budget_intro(job.decision.coverage, unit.symbol),
             budgets=tuple(_budget_row(place, places, unit) for place in assessment.locations if place.uncertainty),
             readings_taken=_taken(evidence.readings, zone),
@@ -683,9 +689,13 @@ def advice_block(advice: Advice) -> AdviceBlock:
 
 def _taken(readings: tuple[GaugeReading, ...], zone: ZoneInfo) -> str:
     if not readings:
-        return DASH
+        return ""
     first, last = min(r.taken_at for r in readings), max(r.taken_at for r in readings)
-    return said("{first} to {last}", first=moment(first, zone, seconds=True), last=moment(last, zone, seconds=True))
+    return said(
+        "Readings taken {first} to {last}.",
+        first=moment(first, zone, seconds=True),
+        last=moment(last, zone, seconds=True),
+    )
 
 
 def _intro(evidence: Evidence) -> str:

@@ -1,0 +1,88 @@
+"""From the strings of a certificate to the HTML that its pages are laid out from."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from functools import cache
+from importlib.resources import files
+from typing import Any, Final
+
+from jinja2 import Environment, FunctionLoader, StrictUndefined
+from markupsafe import Markup
+
+from report import pictures
+from report.evidence import Evidence
+from report.languages import presentation_of
+from report.page_look import PageLook
+from report.view import CertificateView
+from rules.results import Assessment
+from rules.sentence import said
+
+_TEMPLATES: Final = files("report") / "templates"
+#: A logo is at most so wide and so high, in mm.
+_LOGO_MM: Final = (50.0, 16.0)
+
+
+def page_html(
+    view: CertificateView, evidence: Evidence, assessment: Assessment, look: PageLook, stamp: datetime
+) -> str:
+    """Return the HTML of a certificate.
+
+    Args:
+        view: Its strings.
+        evidence: What it is made from, for its pictures.
+        assessment: What the rules say of it, for its pictures.
+        look: Colour, logo and drawing.
+        stamp: The date that the file carries inside.
+    """
+    written = presentation_of(evidence.shop, evidence.customer)
+    scale = pictures.scale_of(assessment.locations)
+    strips = [
+        pictures.strip(place, scale, row.picture, assessment.unit)
+        for place, row in zip(assessment.locations, view.builds, strict=True)
+    ]
+    lot = evidence.inspection.lot
+    html: str = _template().render(
+        v=view,
+        t=written.word,
+        look=look,
+        logo=None
+        if look.logo is None
+        else look.logo.markup(written.text(said("Logo of {shop}", shop=view.shop_name)), "logo"),
+        logo_width=_logo_width(look),
+        qr=None,
+        drawing=None,
+        axis=pictures.axis(scale, written),
+        strips=strips,
+        description=written.text(said("Film build of lot {lot}: {verdict}", lot=lot, verdict=view.verdict)),
+        stamp=_w3c(stamp),
+    )
+    return html
+
+
+def _logo_width(look: PageLook) -> float:
+    if look.logo is None:
+        return 0.0
+    widest, highest = _LOGO_MM
+    return round(min(widest, highest * look.logo.aspect), 2)
+
+
+@cache
+def _template() -> Any:
+    def load(name: str) -> str:
+        return (_TEMPLATES / name).read_text(encoding="utf-8")
+
+    environment = Environment(
+        loader=FunctionLoader(load), autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
+    )
+    environment.filters["css"] = _css_string
+    return environment.get_template("certificate.html")
+
+
+def _css_string(text: str) -> Markup:
+    """Return *text* as a CSS string inside a style element: whatever is no letter, digit or blank by its code."""
+    return Markup('"' + "".join(c if c.isalnum() or c == " " else f"\\{ord(c):06x}" for c in text) + '"')  # noqa: S704 - escaped just here
+
+
+def _w3c(stamp: datetime) -> str:
+    return stamp.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
