@@ -253,7 +253,8 @@ class _SignerAt(signers.PdfSigner):
         session.system_time = self._now
         if self._closes:
             every_field = fields.FieldMDPSpec(fields.FieldMDPAction.ALL)
-            session._apply_locking_rules = lambda: SigMDPSetup(
+            setup = SigMDPSetup(
                 md_algorithm=session.md_algorithm, field_lock=every_field, docmdp_perms=fields.MDPPerm.NO_CHANGES
             )
+            session._apply_locking_rules = lambda: setup  # type: ignore[method-assign]  # the only way to say so
         return session

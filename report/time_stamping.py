@@ -235,11 +235,11 @@ def with_document_time_stamp(writer: Any, long_term: LongTerm, identity: Identit
     return out.getvalue()
 
 
-class _Authority(TimeStamper):  # type: ignore[misc]  # pyHanko publishes no types
+class _Authority(TimeStamper):
     """Asks one time-stamp authority over HTTP (RFC 3161, 3.4), with the standard library alone."""
 
     def __init__(self, url: str, authorization: str | None, now: datetime) -> None:
-        super().__init__()
+        super().__init__()  # type: ignore[no-untyped-call]  # pyHanko's own
         self._url = url
         self._authorization = authorization
         self._now = now
