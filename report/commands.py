@@ -9,6 +9,8 @@ import argparse
 import os
 import sys
 
+from report import certify_commands
+
 TYPE_CHECKING = False  # as typing's own, without the cost of importing it for --help
 if TYPE_CHECKING:
     from pathlib import Path
@@ -29,7 +31,7 @@ def register(commands: Any) -> None:
     """Add the commands of this wing to *commands*, an argparse subparsers action."""
     _register_new(commands)
     _register_assess(commands)
-    _register_certify(commands)
+    certify_commands.register(commands, _passphrase, _add_passphrase)
     _register_verify(commands)
     _register_history(commands)
     _register_archive(commands)
@@ -42,21 +44,11 @@ def _register_new(commands: Any) -> None:
     new = commands.add_parser("new", help="make a starter shop folder")
     new.add_argument("folder", type=_path, metavar="FOLDER")
     new.add_argument("--signer", default=None, metavar="CODE", help="make a key for this inspector as well")
-    new.add_argument(
-        "--passphrase-file",
-        type=_path,
-        metavar="FILE",
-        help=f"file with the key's passphrase (else {_PASSPHRASE}, or asked)",
-    )
+    _add_passphrase(new)
     new.set_defaults(run=_new)
     identity = commands.add_parser("identity", help="make a signing key for an inspector")
     identity.add_argument("code", metavar="CODE")
-    identity.add_argument(
-        "--passphrase-file",
-        type=_path,
-        metavar="FILE",
-        help=f"file with the key's passphrase (else {_PASSPHRASE}, or asked)",
-    )
+    _add_passphrase(identity)
     identity.set_defaults(run=_identity)
 
 
@@ -107,6 +99,15 @@ def _make_identity(args: argparse.Namespace, code: str) -> None:
     print(f"{path}: key of {person.name}; keep it and its passphrase to that person alone")
     print(
         f"its fingerprint, to be given to customers by another way than the certificate: {fingerprint(made.key_sha256)}"
+    )
+
+
+def _add_passphrase(command: Any) -> None:
+    command.add_argument(
+        "--passphrase-file",
+        type=_path,
+        metavar="FILE",
+        help=f"file with the key's passphrase (else {_PASSPHRASE}, or asked)",
     )
 
 
@@ -295,63 +296,6 @@ def _list_rules(args: argparse.Namespace) -> int:
     else:
         print("\n".join(wrapped(catalogue_lines(), width())))
     return 0
-
-
-# certify
-
-
-def _register_certify(commands: Any) -> None:
-    certify = commands.add_parser("certify", help="issue a signed certificate")
-    certify.add_argument("inspection", metavar="INSPECTION", help="its number, the beginning of one, or its lot")
-    certify.add_argument("--signer", required=True, metavar="CODE", help="inspector who signs")
-    certify.add_argument(
-        "--passphrase-file",
-        type=_path,
-        metavar="FILE",
-        help=f"file with the key's passphrase (else {_PASSPHRASE}, or asked)",
-    )
-    certify.add_argument("--why", metavar="REASON", help="issue a new revision that supersedes the last one")
-    certify.add_argument(
-        "--deviation", metavar="TEXT", help="certify although the gate does not cover it; printed on the first page"
-    )
-    certify.add_argument("--deviation-by", metavar="CODE", help="who states the deviation")
-    certify.add_argument("--json", action="store_true", help="answer as JSON")
-    certify.set_defaults(run=_certify)
-
-
-def _certify(args: argparse.Namespace) -> int:
-    import json
-
-    from report.assessing import the_inspection
-    from report.figures import VERDICT_WORDS
-    from report.issuing import Wish, issue
-    from rules.verdict import Verdict
-
-    folder = _folder(args)
-    folder.shop()
-    archive = _archive(args)
-    inspection = the_inspection(archive, args.inspection)
-    wish = Wish(args.signer, args.deviation, args.deviation_by, args.why)
-    issued = issue(folder, archive, inspection, wish, lambda: _passphrase(args), args.now())
-    entry = issued.entry
-    verdict = Verdict[entry.verdict]
-    if issued.moved_aside is not None:
-        print(
-            f"filmtally: a PDF that was never registered stood in the way; it is now {issued.moved_aside}",
-            file=sys.stderr,
-        )
-    if args.json:
-        said = {
-            "number": entry.number,
-            "revision": entry.revision,
-            "pdf": str(issued.path),
-            "verdict": entry.verdict,
-            "pdf_sha256": entry.pdf_sha256,
-        }
-        print(json.dumps(said))
-    else:
-        print(f"certificate {entry.number} revision {entry.revision}, {VERDICT_WORDS[verdict]}: {issued.path}")
-    return 0 if verdict is Verdict.PASS else 1
 
 
 # verify

@@ -1,157 +1,57 @@
-"""A signing identity, and the signature that releases a certificate.
+"""The signatures of a certificate: the one that releases it, and the approvals that may follow.
 
-The signature is PAdES B-B with ECDSA P-256, and certifies: after it only further signatures may be
-added. It says no more than that the file is unchanged since the holder of this key signed it.
+The release certifies: after it only further signatures may be added. It says no more than that the file is
+unchanged since the holder of this key signed it. An approval is a signature of its own behind it; the
+last one that is wanted closes the file. What a time-stamp authority adds to either stands in
+report/time_stamping.py.
 """
 
 from __future__ import annotations
 
-import hashlib
 import io
 import textwrap
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 from importlib.resources import files
 from typing import Any, Final
 
-from cryptography import x509
-from cryptography.hazmat.primitives import hashes, serialization
-from cryptography.hazmat.primitives.asymmetric import ec
-from cryptography.hazmat.primitives.serialization import pkcs12
-from cryptography.x509.oid import NameOID, ObjectIdentifier
 from pyhanko.pdf_utils.font.opentype import GlyphAccumulator, GlyphAccumulatorFactory
 from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
 from pyhanko.pdf_utils.layout import AxisAlignment, Margins, SimpleBoxLayoutRule
+from pyhanko.pdf_utils.reader import PdfFileReader
 from pyhanko.pdf_utils.text import TextBoxStyle
 from pyhanko.sign import fields, signers
+from pyhanko.sign.signers.cms_embedder import SigMDPSetup
 from pyhanko.stamp import TextStampStyle
 
 from report.figures import fingerprint
+from report.identities import Identity, fingerprint_of, load_identity, make_identity
 from report.pdf import SignaturePlace
 from report.signature_fields import RELEASE_FIELD
-from schemas.errors import BadInput
+from report.time_stamping import LongTerm, with_document_time_stamp
 
-# id-kp-documentSigning, RFC 9336.
-_DOCUMENT_SIGNING: Final = ObjectIdentifier("1.3.6.1.5.5.7.3.36")
-_NAME_MOST: Final = 64  # RFC 5280, upper bounds of common and organisation name
+__all__ = [
+    "APPROVAL_FIELDS",
+    "RELEASE_FIELD",
+    "Identity",
+    "approve",
+    "fingerprint_of",
+    "load_identity",
+    "make_identity",
+    "sign",
+]
+
+#: The fields of those who may approve it afterwards, in their order.
+APPROVAL_FIELDS: Final = ("Approval1", "Approval2")
+
 _PDF_A_VERSION: Final = (1, 7)
 _STAMP_LINE: Final = 52
 _STAMP_POINTS: Final = 7
 
 
-@dataclass(frozen=True, slots=True)
-class Identity:
-    """A key with its certificate, opened and in date.
-
-    Attributes:
-        key_sha256: SHA-256 fingerprint of the certificate, in hex.
-        certificate_der: The certificate.
-        signer: What pyHanko signs with.
-    """
-
-    key_sha256: str
-    certificate_der: bytes
-    signer: Any
-
-
-def make_identity(name: str, organisation: str, passphrase: str, now: datetime, valid_days: int = 1826) -> bytes:
-    """Return a new self-made identity as a PKCS#12 file.
-
-    One certificate that vouches for itself: an own root above it would add nothing, since whoever
-    relies on it compares the fingerprint anyway.
-
-    Args:
-        name: The person.
-        organisation: The shop.
-        passphrase: What the file is locked with.
-        now: When it begins to hold.
-        valid_days: How long it holds.
-
-    Raises:
-        BadInput: The passphrase is empty.
-    """
-    if not passphrase:
-        raise BadInput("the passphrase is empty; give one that only the signer knows")
-    key = ec.generate_private_key(ec.SECP256R1())
-    subject = x509.Name(
-        [
-            x509.NameAttribute(NameOID.COMMON_NAME, _cut(name)),
-            x509.NameAttribute(NameOID.ORGANIZATION_NAME, _cut(organisation)),
-        ]
-    )
-    key_usage = x509.KeyUsage(
-        digital_signature=True,
-        content_commitment=True,  # the later name of nonRepudiation
-        key_encipherment=False,
-        data_encipherment=False,
-        key_agreement=False,
-        key_cert_sign=False,
-        crl_sign=False,
-        encipher_only=False,
-        decipher_only=False,
-    )
-    certificate = (
-        x509.CertificateBuilder()
-        .subject_name(subject)
-        .issuer_name(subject)
-        .public_key(key.public_key())
-        .serial_number(x509.random_serial_number())
-        .not_valid_before(now)
-        .not_valid_after(now + timedelta(days=valid_days))
-        .add_extension(x509.BasicConstraints(ca=False, path_length=None), critical=True)
-        .add_extension(key_usage, critical=True)
-        .add_extension(x509.ExtendedKeyUsage([_DOCUMENT_SIGNING]), critical=False)
-        .add_extension(x509.SubjectKeyIdentifier.from_public_key(key.public_key()), critical=False)
-        .sign(key, hashes.SHA256())
-    )
-    lock = serialization.BestAvailableEncryption(passphrase.encode())
-    return pkcs12.serialize_key_and_certificates(name.encode(), key, certificate, None, lock)
-
-
-def _cut(name: str) -> str:
-    """Return as much of *name* as a certificate takes, which counts bytes and not letters."""
-    return name.encode()[:_NAME_MOST].decode(errors="ignore")
-
-
-def load_identity(content: bytes, passphrase: str, now: datetime, where: str) -> Identity:
-    """Return the identity in a PKCS#12 file.
-
-    Args:
-        content: The file.
-        passphrase: What it is locked with.
-        now: When it is to sign.
-        where: The file's name, for messages.
-
-    Raises:
-        BadInput: The passphrase is wrong, the file is no PKCS#12, or its certificate does not hold now.
-    """
-    try:
-        key, certificate, _ = pkcs12.load_key_and_certificates(content, passphrase.encode())
-    except ValueError:
-        raise BadInput(f"{where}: the passphrase is wrong, or this is not a PKCS#12 file; try again") from None
-    if key is None or certificate is None:
-        raise BadInput(f"{where}: holds no key with its certificate; make one with 'filmtally new --signer'")
-    begins, ends = certificate.not_valid_before_utc, certificate.not_valid_after_utc
-    # A certificate counts in whole seconds, and one made in this second holds from its beginning.
-    moment = now.replace(microsecond=0)
-    if moment > ends:
-        raise BadInput(f"{where}: its certificate expired on {ends:%Y-%m-%d}; sign with one that holds")
-    if moment < begins:
-        raise BadInput(
-            f"{where}: its certificate holds only from {begins:%Y-%m-%d}; set the clock right, or sign with another"
-        )
-    signer = signers.SimpleSigner.load_pkcs12_data(content, other_certs=[], passphrase=passphrase.encode())
-    return Identity(fingerprint_of(certificate), certificate.public_bytes(serialization.Encoding.DER), signer)
-
-
-def fingerprint_of(certificate: x509.Certificate) -> str:
-    """Return the SHA-256 fingerprint of a certificate, in hex."""
-    return hashlib.sha256(certificate.public_bytes(serialization.Encoding.DER)).hexdigest()
-
-
 def sign(
     pdf: bytes,
-    place: SignaturePlace,
+    place: SignaturePlace | None,
     identity: Identity,
     *,
     name: str,
@@ -159,38 +59,130 @@ def sign(
     location: str,
     now: datetime,
     when: str,
+    long_term: LongTerm | None = None,
 ) -> bytes:
     """Return the PDF signed and certified, with a visible signature block.
 
     Args:
         pdf: The unsigned certificate.
-        place: Where its signature block goes.
+        place: Where its signature block goes, where the file has no empty field of that name.
         identity: Who signs.
         name: The signer as it is printed.
         reason: What the signature means.
         location: Where it is signed.
         now: The time that the signature claims.
         when: The same as it is printed.
+        long_term: What a time-stamp authority adds; nothing where None.
+
+    Raises:
+        BadInput: The authority gave nothing that can be used; nothing was signed.
     """
-    meta = signers.PdfSignatureMetadata(
-        field_name=RELEASE_FIELD,
+    spec = None
+    if RELEASE_FIELD not in empty_fields(pdf):
+        if place is None:
+            raise ValueError("the file has no field for the release, and no place for one is given")
+        box = (round(place.left), round(place.bottom), round(place.right), round(place.top))
+        spec = fields.SigFieldSpec(RELEASE_FIELD, on_page=place.page, box=box, readable_field_name="Release signature")
+    meta = _meta(RELEASE_FIELD, name, reason, location, certify=True)
+    said = _stamp(f"Digitally signed by {name}", when, reason, identity)
+    return _signed(pdf, meta, spec, said, identity, now, long_term, closes=False)
+
+
+def approve(
+    pdf: bytes,
+    identity: Identity,
+    *,
+    name: str,
+    role: str,
+    reason: str,
+    location: str | None,
+    now: datetime,
+    when: str,
+    closes: bool = False,
+    long_term: LongTerm | None = None,
+) -> bytes:
+    """Return the certificate with one more approval signature behind what it holds already.
+
+    It takes the next empty approval field; a file that has none gets one that is not drawn, since nothing
+    may be drawn on a page that is released.
+
+    Args:
+        pdf: The released certificate.
+        identity: Who approves.
+        name: The person as it is printed.
+        role: In what role.
+        reason: What the approval means.
+        location: Where it is signed; None where that is not said.
+        now: The time that the signature claims.
+        when: The same as it is printed.
+        closes: Whether nothing may follow; the last field closes the file by itself.
+        long_term: What a time-stamp authority adds; nothing where None.
+
+    Raises:
+        BadInput: The authority gave nothing that can be used; nothing was signed.
+        ValueError: There is no place for another approval.
+    """
+    field = next_approval_field(pdf)
+    if field is None:
+        raise ValueError("there is no place for another approval")
+    spec = None
+    if field not in empty_fields(pdf):
+        spec = fields.SigFieldSpec(field, box=None, readable_field_name=f"Approval signature {field[-1]}")
+    said = _stamp(f"Digitally signed by {name}, {role}", when, reason, identity)
+    closes = closes or field == APPROVAL_FIELDS[-1]
+    meta = _meta(field, name, reason, location, certify=False)
+    return _signed(pdf, meta, spec, said, identity, now, long_term, closes)
+
+
+def empty_fields(pdf: bytes) -> set[str]:
+    """Return the names of the signature fields that nobody has signed."""
+    reader = PdfFileReader(io.BytesIO(pdf))
+    return {str(name) for name, _, _ in fields.enumerate_sig_fields(reader, filled_status=False)}
+
+
+def next_approval_field(pdf: bytes) -> str | None:
+    """Return the name of the field that the next approval takes, or None where there is no place for one."""
+    reader = PdfFileReader(io.BytesIO(pdf))
+    taken = {str(name) for name, _, _ in fields.enumerate_sig_fields(reader, filled_status=True)}
+    return next((name for name in APPROVAL_FIELDS if name not in taken), None)
+
+
+def _meta(field: str, name: str, reason: str, location: str | None, *, certify: bool) -> signers.PdfSignatureMetadata:
+    return signers.PdfSignatureMetadata(
+        field_name=field,
         md_algorithm="sha256",
         subfilter=fields.SigSeedSubFilter.PADES,
-        certify=True,
+        certify=certify,
         docmdp_permissions=fields.MDPPerm.FILL_FORMS,
         reason=reason,
         location=location,
         name=name,
     )
+
+
+def _stamp(opening: str, when: str, reason: str, identity: Identity) -> str:
     key = fingerprint(identity.key_sha256)
     middle = len(key) // 2
     lines = [
-        *textwrap.wrap(f"Digitally signed by {name}", _STAMP_LINE),
+        *textwrap.wrap(opening, _STAMP_LINE),
         *textwrap.wrap(when, _STAMP_LINE),
         *textwrap.wrap(reason, _STAMP_LINE),
         f"Key {key[:middle].strip()}",
         key[middle:].strip(),
     ]
+    return "\n".join(lines)
+
+
+def _signed(
+    pdf: bytes,
+    meta: signers.PdfSignatureMetadata,
+    spec: fields.SigFieldSpec | None,
+    said: str,
+    identity: Identity,
+    now: datetime,
+    long_term: LongTerm | None,
+    closes: bool,
+) -> bytes:
     style = TextStampStyle(
         stamp_text="%(said)s",
         border_width=0,
@@ -199,9 +191,23 @@ def sign(
         ),
         inner_content_layout=SimpleBoxLayoutRule(AxisAlignment.ALIGN_MIN, AxisAlignment.ALIGN_MID, Margins(3, 3, 3, 3)),
     )
-    signer = _SignerAt(now, meta, signer=identity.signer, stamp_style=style)
-    writer = _PdfAWriter(io.BytesIO(pdf))
-    out = signer.sign_pdf(writer, appearance_text_params={"said": "\n".join(lines)})
+    timestamper = None
+    if long_term is not None:
+        meta, timestamper = long_term.applied(meta, identity, now), long_term.timestamper
+    signer = _SignerAt(
+        now, closes, meta, signer=identity.signer, stamp_style=style, new_field_spec=spec, timestamper=timestamper
+    )
+    if long_term is None:
+        return _written(signer, pdf, said)
+    with long_term.faults_said():
+        signed = _written(signer, pdf, said)
+        if long_term.archives:
+            return with_document_time_stamp(_PdfAWriter(io.BytesIO(signed)), long_term, identity, now)
+        return signed
+
+
+def _written(signer: _SignerAt, pdf: bytes, said: str) -> bytes:
+    out = signer.sign_pdf(_PdfAWriter(io.BytesIO(pdf)), appearance_text_params={"said": said})
     signed: bytes = out.getvalue()
     return signed
 
@@ -236,13 +242,21 @@ class _PdfAWriter(IncrementalPdfFileWriter):
 
 
 class _SignerAt(signers.PdfSigner):
-    """Signs with a time that is given; pyHanko by itself takes the machine's."""
+    """Signs with a time that is given, and closes the file where told; pyHanko by itself takes the machine's
+    time, and closes only where the empty field said so before."""
 
-    def __init__(self, now: datetime, *args: Any, **kwargs: Any) -> None:
+    def __init__(self, now: datetime, closes: bool, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self._now = now
+        self._closes = closes
 
     def init_signing_session(self, *args: Any, **kwargs: Any) -> Any:
         session = super().init_signing_session(*args, **kwargs)
         session.system_time = self._now
+        if self._closes:
+            every_field = fields.FieldMDPSpec(fields.FieldMDPAction.ALL)
+            setup = SigMDPSetup(
+                md_algorithm=session.md_algorithm, field_lock=every_field, docmdp_perms=fields.MDPPerm.NO_CHANGES
+            )
+            session._apply_locking_rules = lambda: setup  # type: ignore[method-assign]  # the only way to say so
         return session

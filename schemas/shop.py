@@ -11,7 +11,15 @@ from pydantic import Field, field_validator, model_validator
 
 from schemas.errors import BadInput
 from schemas.model import Exact, Model, PictureName, Slug, Text, Thickness
-from schemas.vocabulary import DateStyle, Language, ProbeMode, ToleranceRule, VerificationError
+from schemas.vocabulary import (
+    DateStyle,
+    Language,
+    ProbeMode,
+    Revocation,
+    SignatureLevel,
+    ToleranceRule,
+    VerificationError,
+)
 
 _T = TypeVar("_T")
 
@@ -51,6 +59,17 @@ class Standard(Model):
     due: date = Field(description="Last day on which its certificate holds.")
 
 
+class Token(Model):
+    """A signing key on a PKCS#11 token."""
+
+    library: Text = Field(description="The PKCS#11 library of the token's maker (a file).")
+    label: Text = Field(description="Label of the token.")
+    key: Text = Field(description="Label of the private key on it, and of its certificate.")
+    certificate: Text | None = Field(
+        None, description="File with the key's certificate (PEM), from the shop folder, where the token holds none."
+    )
+
+
 class Inspector(Model):
     """A person who measures or signs, known by a code."""
 
@@ -59,6 +78,14 @@ class Inspector(Model):
     role: Text
     independent_of_production: bool
     identity: Text | None = Field(None, description="PKCS#12 file that the person signs with, from the shop folder.")
+    # Where a key is kept is nobody's business but the shop's: never written into an archive or a certificate.
+    token: Token | None = Field(None, exclude=True, description="Token that the person signs with, instead of a file.")
+
+    @model_validator(mode="after")
+    def _key_is_in_one_place(self) -> Self:
+        if self.identity is not None and self.token is not None:
+            raise ValueError("has both identity and token; keep the one that is signed with")
+        return self
 
 
 class Verification(Model):
@@ -77,6 +104,48 @@ class Verification(Model):
         VerificationError.CARRIED,
         description="What becomes of the error that the opening check finds: carried in the uncertainty, or corrected for.",
     )
+
+
+class SignatureSettings(Model):
+    """How far certificates are signed, and which authorities help."""
+
+    level: SignatureLevel = Field(SignatureLevel.B_B, description="b-b needs no network; the others need a time stamp.")
+    tsa_url: Annotated[str, Field(pattern=r"^https?://[!-~]+$", max_length=200)] | None = Field(
+        None, description="Address of the time-stamp authority (RFC 3161)."
+    )
+    tsa_username: Text | None = None
+    tsa_password_file: Text | None = Field(None, description="File with the password, from the shop folder.")
+    tsa_roots: Text | None = Field(
+        None, description="File with the root certificates (PEM) that the authority's certificate ends in."
+    )
+    signer_roots: Text | None = Field(
+        None, description="File with the root certificates (PEM) that signers' certificates end in; none for self-made."
+    )
+    revocation: Revocation = Field(
+        Revocation.FETCH, description="Where b-lt and b-lta look up revocation: at the authorities, or in crl_files."
+    )
+    crl_files: tuple[Text, ...] = Field((), description="Certificate revocation lists, from the shop folder.")
+
+    @model_validator(mode="after")
+    def _level_can_be_signed(self) -> Self:
+        if (self.tsa_username is None) != (self.tsa_password_file is None):
+            raise ValueError("tsa_username and tsa_password_file go together; give both or none")
+        fault = self.fault_at(self.level)
+        if fault is not None:
+            raise ValueError(f"level {self.level.value} cannot be signed: {fault}")
+        return self
+
+    def fault_at(self, level: SignatureLevel) -> str | None:
+        """Return what is missing to sign at *level*, or None where nothing is."""
+        if level is SignatureLevel.B_B:
+            return None
+        if self.tsa_url is None:
+            return "add tsa_url, the address of a time-stamp authority"
+        if self.tsa_roots is None:
+            return "add tsa_roots, a file with the root that the time-stamp authority's certificate ends in"
+        if level is not SignatureLevel.B_T and self.revocation is Revocation.FILES and not self.crl_files:
+            return 'add crl_files, the revocation lists, or have them looked up with revocation = "fetch"'
+        return None
 
 
 class Plausible(Model):
@@ -133,6 +202,8 @@ class Shop(Model):
     verification: Verification = Verification()
     plausible: Plausible = Plausible()
     certificate: Look = Look()
+    # As of today and not of the inspection, and not the reader's business either: never archived.
+    signature: SignatureSettings = Field(SignatureSettings(), exclude=True)
 
     @field_validator("time_zone")
     @classmethod

@@ -192,3 +192,19 @@ class Demand(StrEnum):
     UNCERTAINTY = "uncertainty"
     EVERY_PIECE = "every-piece-measured"
     INDEPENDENT_SIGNER = "independent-signer"
+
+
+class SignatureLevel(StrEnum):
+    """How far a signature can be judged later; the levels of PAdES (ETSI EN 319 142-1)."""
+
+    B_B = "b-b"
+    B_T = "b-t"
+    B_LT = "b-lt"
+    B_LTA = "b-lta"
+
+
+class Revocation(StrEnum):
+    """Where it is looked up that a certificate was not revoked, when a signature is made."""
+
+    FETCH = "fetch"
+    FILES = "files"
