@@ -338,7 +338,7 @@ def register(
 def _issuing_alone(folder: ShopFolder) -> Iterator[None]:
     from filelock import FileLock, Timeout
 
-    lock = FileLock(folder.certificates / ".issuing.lock", timeout=_LOCK_SECONDS)
+    lock = FileLock(folder.root / ".issuing.lock", timeout=_LOCK_SECONDS)
     try:
         lock.acquire()
     except Timeout:
@@ -347,7 +347,7 @@ def _issuing_alone(folder: ShopFolder) -> Iterator[None]:
             "nothing was changed; wait for it or end it, then repeat"
         ) from None
     except OSError as wrong:
-        raise cannot_write(folder.certificates, wrong) from None
+        raise cannot_write(folder.root, wrong) from None
     try:
         yield
     finally:

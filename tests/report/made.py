@@ -10,10 +10,14 @@ from typing import Any
 import pikepdf
 
 from report.assessing import judge
-from report.certificate import Draft, draft
-from report.evidence import Evidence
+from report.certificate import Draft, attachments, draft
+from report.document import basis, code_of, document
+from report.evidence import Evidence, IssueFacts
+from report.page import page_html
+from report.page_look import page_look
 from report.pdf import UnsignedPdf
 from report.signing import Identity, load_identity, make_identity, sign
+from report.view import certificate_view
 from tests.report import scenario
 
 PASSPHRASE = "for these tests"  # noqa: S105 - it protects a key made for one run
@@ -30,6 +34,21 @@ def drafted(of: Evidence | None = None, **facts: Any) -> Draft:
     """Return an unsigned certificate that names our identity's key."""
     of = of or scenario.evidence()
     return draft(of, judge(of), scenario.facts(key_sha256=identity().key_sha256, **facts))
+
+
+def parts(of: Evidence, **facts: Any) -> tuple[dict[str, bytes], str]:
+    """Return the files inside a certificate, by name, and the HTML that its pages are laid out from."""
+    assessment, stated = judge(of), scenario.facts(key_sha256=identity().key_sha256, **facts)
+    known = basis(of, assessment, stated)
+    view = certificate_view(of, assessment, stated, code_of(known))
+    return attachments(of, known, view), page_html(view, of, assessment, page_look(of), stated.issued_at)
+
+
+def document_of(of: Evidence, facts: IssueFacts | None = None) -> bytes:
+    """Return the JSON document of a certificate."""
+    assessment, stated = judge(of), facts or scenario.facts()
+    known = basis(of, assessment, stated)
+    return document(known, certificate_view(of, assessment, stated, code_of(known)))
 
 
 def signed(pdf: UnsignedPdf, by: Identity | None = None, now: datetime = scenario.ISSUED) -> bytes:

@@ -57,7 +57,7 @@ def test_dates_carry_their_offset_and_the_day_is_the_shop_s_own() -> None:
     of = scenario.evidence(of_shop=scenario.shop(time_zone="Pacific/Auckland"))
     late = scenario.facts(issued_at=datetime(2026, 3, 4, 16, 30, tzinfo=UTC))
     view = certificate_view(of, judge(of), late)
-    assert view.issued.replace("\u00a0", " ") == "2026-03-05 05:30 (UTC+13:00)"
+    assert view.issued.replace("\u00a0", " ") == "issued 2026-03-05 05:30 (UTC+13:00)"
     assert "UTC+13:00" in view.readings_taken
 
 
