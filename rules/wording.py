@@ -19,10 +19,8 @@ _MOST_PLACES: Final = 12
 _Words = tuple[Callable[..., Sentence], Callable[..., Sentence]]
 #: One of something, and several: as the subject or the object of a sentence.
 _COUNTED: Final[dict[str, _Words]] = {
-    "bake": (template("{n} bake"), template("{n} bakes")),
     "coat": (template("{n} coat"), template("{n} coats")),
     "consecutive step": (template("{n} consecutive step"), template("{n} consecutive steps")),
-    "more reason": (template("{n} more reason"), template("{n} more reasons")),
     "other piece": (template("{n} other piece"), template("{n} other pieces")),
     "other place": (template("{n} other place"), template("{n} other places")),
     "pair": (template("{n} pair"), template("{n} pairs")),
