@@ -18,6 +18,7 @@ from rules.lot_judgement import LotTerms, nonconforming_pieces
 from rules.lot_tables import Severity
 from rules.lots import LotOutcome, Standing, drawn_of, plan_for, standing
 from rules.results import Assessment
+from rules.sentence import Day, said, template
 from rules.verdict import Verdict
 from schemas.inspections import Inspection
 from schemas.job import Job, Sampling
@@ -45,15 +46,15 @@ def shown_before(archive: Archive, inspection: Inspection, judge: Judge) -> tupl
         and i.inspection_id < inspection.inspection_id
     ]
     return tuple(
-        f"lot {i.lot} was inspected before as {i.inspection_id}, and it was {_WORDS[judge(i, lot_terms(i))[1].verdict]}"
+        _WORDS[judge(i, lot_terms(i))[1].verdict](lot=i.lot, inspection=i.inspection_id)
         for i in sorted(earlier, key=lambda i: i.inspection_id)
     )
 
 
 _WORDS: Final = {
-    Verdict.PASS: "accepted",
-    Verdict.UNDECIDED: "not decided",
-    Verdict.FAIL: "not accepted",
+    Verdict.PASS: template("lot {lot} was inspected before as {inspection}, and it was accepted"),
+    Verdict.UNDECIDED: template("lot {lot} was inspected before as {inspection}, and it was not decided"),
+    Verdict.FAIL: template("lot {lot} was inspected before as {inspection}, and it was not accepted"),
 }
 
 
@@ -113,10 +114,11 @@ def _outcome(
 
 def _resumed(now: Standing, sampling: Sampling, before: str | None) -> Standing:
     """Return *now*, no longer stopped where the job says that inspection resumed by the day of *before*."""
-    if not now.stopped or not ((before is None and sampling.resumed_on is not None) or _is_resumed(sampling, before)):
+    day = sampling.resumed_on
+    if not now.stopped or day is None or not (before is None or _is_resumed(sampling, before)):
         return now
-    said = f"resumed on tightened inspection on {sampling.resumed_on}, the cause being put right"
-    return Standing(Severity.TIGHTENED, False, None, 0, 0, False, (*now.changes, said))
+    change = said("resumed on tightened inspection on {day}, the cause being put right", day=Day(day))
+    return Standing(Severity.TIGHTENED, False, None, 0, 0, False, (*now.changes, change))
 
 
 def _is_resumed(sampling: Sampling | None, inspection_id: str | None) -> bool:

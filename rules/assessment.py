@@ -8,6 +8,7 @@ from contextlib import suppress
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
+from typing import Final
 
 from rules.calibration_gate import cover
 from rules.conformity import by_piece_and_location, judge, judged_builds, rule_statement
@@ -19,10 +20,10 @@ from rules.lot_judgement import LotStatement, LotTerms, judge_sampling, nonconfo
 from rules.places import PieceLocation
 from rules.recoat import AddedBuild
 from rules.results import Action, Advice, Assessment, Coverage, GateState, LocationResult
+from rules.sentence import joined, said, template
 from rules.statistics import mean, standard_deviation
 from rules.verdict import Finding, Verdict, overall
 from rules.verification_error import Correcting, corrected_readings, correcting
-from rules.wording import counted
 from schemas.gauge_checks import GaugeCheck
 from schemas.job import Job, Location
 from schemas.readings import GaugeReading
@@ -101,7 +102,7 @@ def assess(
         advice=advice,
         lot=statement,
         piece_findings=about_pieces,
-        correction=" ".join(dict.fromkeys(h.said for h in how.values() if h.said)),
+        correction=joined(dict.fromkeys(h.said for h in how.values() if h.said)),
     )
 
 
@@ -117,6 +118,16 @@ def conformity_of(
     return _results(job, readings, comparison, comparison.findings, {})
 
 
+_SORT_ONE: Final = template(
+    "The lot is not accepted: hold all of it. {n} piece of {size} was not measured, and nothing is shown of them: measure "
+    "every piece and set apart what does not conform, or treat the whole lot as below."
+)
+_SORT: Final = template(
+    "The lot is not accepted: hold all of it. {n} pieces of {size} were not measured, and nothing is shown of them: measure "
+    "every piece and set apart what does not conform, or treat the whole lot as below."
+)
+
+
 def _sort_the_lot(plan: LotStatement, lot: LotTerms | None, places: Sequence[PieceLocation]) -> tuple[Advice, ...]:
     """Return what becomes of the pieces of a rejected lot that nobody measured (common practice, no source)."""
     size = lot.lot_size if lot is not None else None
@@ -126,16 +137,16 @@ def _sort_the_lot(plan: LotStatement, lot: LotTerms | None, places: Sequence[Pie
     return (
         Advice(
             Action.SORT,
-            f"The lot is not accepted: hold all of it. {counted(size - measured, 'piece')} of {size} "
-            f"{'was' if size - measured == 1 else 'were'} not measured, and nothing is shown of them: measure every piece and set "
-            "apart what does not conform, or treat the whole lot as below.",
-            reasons=(f"By the plan: {plan.text}",),
+            (_SORT_ONE if size - measured == 1 else _SORT)(n=size - measured, size=size),
+            reasons=(said("By the plan: {plan}", plan=plan.text),),
             ask_first=(
-                "Does the customer agree that the lot is sorted and sent again?",
-                "Is the cause found, and are the racks that hung beside these held as well?",
+                said("Does the customer agree that the lot is sorted and sent again?"),
+                said("Is the cause found, and are the racks that hung beside these held as well?"),
             ),
             notes=(
-                "A lot that is sent again does not count in the series that sets the severity (MIL-STD-105E, 4.7, read).",
+                said(
+                    "A lot that is sent again does not count in the series that sets the severity (MIL-STD-105E, 4.7, read)."
+                ),
             ),
         ),
     )

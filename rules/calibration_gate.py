@@ -26,7 +26,7 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from decimal import Decimal
@@ -38,15 +38,16 @@ from zoneinfo import ZoneInfo
 from rules.film_build import is_base, is_judged
 from rules.results import CheckSummary, Coverage, GateState, ReadingCoverage
 from rules.rounding import exact_decimal
+from rules.sentence import Day, Figures, Sentence, joined, said, template
 from rules.statistics import mean, square_root
-from rules.wording import amount, as_written, counted, listed, local_time
+from rules.wording import amount, as_written, counted, listed, local_time, out_of, with_unit
 from schemas.errors import BadInput
 from schemas.gauge_checks import GaugeCheck
 from schemas.job import Job
 from schemas.readings import GaugeReading
 from schemas.shop import Shop
 from schemas.units import Unit, to_um
-from schemas.vocabulary import CheckKind, CoatStage, Occasion, ToleranceRule
+from schemas.vocabulary import CheckKind, CoatStage, Occasion, ProbeMode, ToleranceRule
 
 #: The larger is the one to heed.
 _RANK: Final = {GateState.COVERED: 0, GateState.OPEN: 1, GateState.UNCOVERED: 2, GateState.SUSPECT: 3}
@@ -429,16 +430,29 @@ class _Gate:
         if following is None and self._policy.closing_required:
             return (
                 GateState.OPEN,
-                f"{_gauge(reading)} passed check {opening.check_id} before, and its closing check is still to come",
+                said(
+                    "{gauge} passed check {check} before, and its closing check is still to come",
+                    gauge=_gauge(reading),
+                    check=opening.check_id,
+                ),
             )
         if following is None:
             return (
                 GateState.COVERED,
-                f"{_gauge(reading)} passed check {opening.check_id} before; the shop's policy asks for no closing check",
+                said(
+                    "{gauge} passed check {check} before; the shop's policy asks for no closing check",
+                    gauge=_gauge(reading),
+                    check=opening.check_id,
+                ),
             )
         return (
             GateState.COVERED,
-            f"{_gauge(reading)} passed check {opening.check_id} before and check {following.check_id} after",
+            said(
+                "{gauge} passed check {opening} before and check {closing} after",
+                gauge=_gauge(reading),
+                opening=opening.check_id,
+                closing=following.check_id,
+            ),
         )
 
     # Each of these returns the fault as a sentence, or None.
@@ -455,22 +469,38 @@ class _Gate:
             if row.due is not None and row.within is not False:
                 held.append((self._day(event.done_at), row.due, row.certificate_no or event.check_id))
         if not held:
-            return f"no calibration of {_gauge(reading)} is on record"
+            return said("no calibration of {gauge} is on record", gauge=_gauge(reading))
         if any(start <= day <= due for start, due, _ in held):
             return None
         # The one that ran out last says most; where all begin later, the first of these.
         past = [entry for entry in held if entry[1] < day]
         if past:
             _, due, certificate = max(past, key=lambda entry: entry[1])
-            return f"the calibration of {_gauge(reading)} (certificate {certificate}) was due on {due}, before the reading on {day}"
+            return said(
+                "the calibration of {gauge} (certificate {certificate}) was due on {due}, before the reading on {day}",
+                gauge=_gauge(reading),
+                certificate=certificate,
+                due=Day(due),
+                day=Day(day),
+            )
         start, _, certificate = min(held)
-        return f"the calibration of {_gauge(reading)} (certificate {certificate}) dates from {start}, after the reading on {day}"
+        return said(
+            "the calibration of {gauge} (certificate {certificate}) dates from {start}, after the reading on {day}",
+            gauge=_gauge(reading),
+            certificate=certificate,
+            start=Day(start),
+            day=Day(day),
+        )
 
     def _opening_fault(self, reading: Taken, line: _Timeline, opening: _Event | None) -> str | None:
         if opening is None:
-            return f"{_gauge(reading)} has no check on record before the reading"
+            return said("{gauge} has no check on record before the reading", gauge=_gauge(reading))
         if not opening.passed:
-            return f"{_gauge(reading)} failed its last check before the reading: {self._failure(opening)}"
+            return said(
+                "{gauge} failed its last check before the reading: {failure}",
+                gauge=_gauge(reading),
+                failure=self._failure(opening),
+            )
         return (
             self._age_fault(reading, opening)
             or self._standards_fault(opening)
@@ -486,9 +516,13 @@ class _Gate:
         whole_h = age // timedelta(hours=1)
         # In whole hours, so that the readings of one run share one reason.
         at_least_h = whole_h if whole_h > self._policy.max_age_hours else allowed_h
-        return (
-            f"check {opening.check_id} of {_gauge(reading)} ({self._time(opening)}) was more than {at_least_h} h old; "
-            f"the shop's policy allows {allowed_h} h"
+        return said(
+            "check {check} of {gauge} ({time}) was more than {at_least} h old; the shop's policy allows {allowed} h",
+            check=opening.check_id,
+            gauge=_gauge(reading),
+            time=self._time(opening),
+            at_least=at_least_h,
+            allowed=allowed_h,
         )
 
     def _standards_fault(self, check: _Event) -> str | None:
@@ -504,23 +538,52 @@ class _Gate:
             if due is None and row.standard_id is not None:
                 due = self._standards_due.get(row.standard_id)
             if due is None:
-                return f"check {check.check_id} used {_standard(row)}, whose certificate's due date is not known"
+                return said(
+                    "check {check} used {standard}, whose certificate's due date is not known",
+                    check=check.check_id,
+                    standard=_standard(row),
+                )
             if due < day:
-                return f"check {check.check_id} on {day} used {_standard(row)}, whose certificate was due on {due}"
+                return said(
+                    "check {check} on {day} used {standard}, whose certificate was due on {due}",
+                    check=check.check_id,
+                    day=Day(day),
+                    standard=_standard(row),
+                    due=Day(due),
+                )
         return None
 
     def _touched_fault(self, reading: Taken, line: _Timeline, opening: _Event) -> str | None:
         start, end = opening.done_at, reading.taken_at
         for event in line.adjustments:
             if start <= event.done_at <= end:
-                return f"{_gauge(reading)} was adjusted ({event.check_id}, {self._time(event)}) after its check {opening.check_id} and not checked since"
+                return said(
+                    "{gauge} was adjusted ({event}, {time}) after its check {check} and not checked since",
+                    gauge=_gauge(reading),
+                    event=event.check_id,
+                    time=self._time(event),
+                    check=opening.check_id,
+                )
         for event in line.incidents:
             if start <= event.done_at <= end:
-                what = event.rows[0].occasion or "incident"
-                return f"{_gauge(reading)} had an incident ({what}; {event.check_id}, {self._time(event)}) after its check {opening.check_id} and was not checked again before the reading"
+                return said(
+                    "{gauge} had an incident ({what}; {event}, {time}) after its check {check} and was not checked again "
+                    "before the reading",
+                    gauge=_gauge(reading),
+                    what=_what_happened(event.rows[0].occasion),
+                    event=event.check_id,
+                    time=self._time(event),
+                    check=opening.check_id,
+                )
         for event in line.calibrations:
             if self._lies_between(event, start, end):
-                return f"{_gauge(reading)} was calibrated ({event.check_id}, {self._day(event.done_at)}) after its check {opening.check_id} and not checked since"
+                return said(
+                    "{gauge} was calibrated ({event}, {day}) after its check {check} and not checked since",
+                    gauge=_gauge(reading),
+                    event=event.check_id,
+                    day=Day(self._day(event.done_at)),
+                    check=opening.check_id,
+                )
         return None
 
     def _bracket_fault(self, reading: Taken, opening: _Event) -> str | None:
@@ -534,17 +597,32 @@ class _Gate:
         if not low_open and not high_open:
             return None
         standards = listed([_standard(row) for row in opening.measured])
-        ends = [
-            f"{name} {amount(limit_um, Unit.UM)} µm"
-            for name, limit_um, is_open in (("lower", lower_um, low_open), ("upper", upper_um, high_open))
-            if limit_um is not None and is_open
-        ]
-        beyond = (
-            "at or below" if low_open and not high_open else "at or above" if high_open and not low_open else "beyond"
-        )
-        return (
-            f"check {opening.check_id} used {standards}: none lies {beyond} the limit of {reading.location} "
-            f"({' and '.join(ends)})"
+        lower = None if lower_um is None else with_unit(amount(lower_um, Unit.UM), Unit.UM)
+        upper = None if upper_um is None else with_unit(amount(upper_um, Unit.UM), Unit.UM)
+        check, location = opening.check_id, reading.location
+        if low_open and high_open:
+            return said(
+                "check {check} used {standards}: none lies beyond the limit of {location} (lower {lower} and upper {upper})",
+                check=check,
+                standards=standards,
+                location=location,
+                lower=lower,
+                upper=upper,
+            )
+        if low_open:
+            return said(
+                "check {check} used {standards}: none lies at or below the limit of {location} (lower {lower})",
+                check=check,
+                standards=standards,
+                location=location,
+                lower=lower,
+            )
+        return said(
+            "check {check} used {standards}: none lies at or above the limit of {location} (upper {upper})",
+            check=check,
+            standards=standards,
+            location=location,
+            upper=upper,
         )
 
     def _closing_fault(self, reading: Taken, line: _Timeline, following: _Event | None) -> str | None:
@@ -555,10 +633,22 @@ class _Gate:
         end = None if following is None else following.done_at
         for event in line.adjustments:
             if start < event.done_at and (end is None or event.done_at < end):
-                return f"{_gauge(reading)} was adjusted ({event.check_id}, {self._time(event)}) before its closing check, which therefore shows nothing about the reading"
+                return said(
+                    "{gauge} was adjusted ({event}, {time}) before its closing check, which therefore shows nothing about the "
+                    "reading",
+                    gauge=_gauge(reading),
+                    event=event.check_id,
+                    time=self._time(event),
+                )
         for event in line.calibrations:
             if self._lies_between(event, start, end):
-                return f"{_gauge(reading)} went to calibration ({event.check_id}, {self._day(event.done_at)}) before its closing check, which therefore shows nothing about the reading"
+                return said(
+                    "{gauge} went to calibration ({event}, {day}) before its closing check, which therefore shows nothing about "
+                    "the reading",
+                    gauge=_gauge(reading),
+                    event=event.check_id,
+                    day=Day(self._day(event.done_at)),
+                )
         return None if following is None else self._standards_fault(following)
 
     def _lies_between(self, calibration: _Event, start: datetime, end: datetime | None) -> bool:
@@ -569,16 +659,24 @@ class _Gate:
 
     def _why_suspect(self, reading: Taken, line: _Timeline, failed: _Event) -> str:
         good = line.last_good(failed)
-        since = (
-            "no earlier check passed, so every earlier reading is in doubt"
-            if good is None
-            else f"the last good check is {good.check_id} ({self._time(good)})"
+        if good is None:
+            return said(
+                "{gauge} failed the next check after the reading: {failure}; no earlier check passed, so every earlier "
+                "reading is in doubt",
+                gauge=_gauge(reading),
+                failure=self._failure(failed),
+            )
+        return said(
+            "{gauge} failed the next check after the reading: {failure}; the last good check is {good} ({time})",
+            gauge=_gauge(reading),
+            failure=self._failure(failed),
+            good=good.check_id,
+            time=self._time(good),
         )
-        return f"{_gauge(reading)} failed the next check after the reading: {self._failure(failed)}; {since}"
 
     def _failure(self, failed: _Event) -> str:
         faults = [_standard_fault(row) for row in failed.measured if row.within is False]
-        return f"{failed.check_id} ({self._time(failed)}), {listed(faults)}"
+        return joined([failed.check_id, " (", self._time(failed), "), ", listed(faults)], "")
 
     def _limits_um(self, reading: Taken) -> tuple[Fraction | None, Fraction | None]:
         """Return the limits of the reading's location: the job's, or the reading's own where the job names no such."""
@@ -605,7 +703,7 @@ class _Gate:
         if not entries:
             return Coverage(
                 state=GateState.UNCOVERED,
-                sentence="There are no counted readings, so there is nothing that a check could cover.",
+                sentence=said("There are no counted readings, so there is nothing that a check could cover."),
                 readings=(),
                 opening=None,
                 closing=None,
@@ -644,6 +742,13 @@ class _Gate:
         return None
 
 
+_BASE: Final = {
+    GateState.OPEN: template("base metal reading {number}, which it was reduced by, is open: {reason}"),
+    GateState.UNCOVERED: template("base metal reading {number}, which it was reduced by, is uncovered: {reason}"),
+    GateState.SUSPECT: template("base metal reading {number}, which it was reduced by, is suspect: {reason}"),
+}
+
+
 def _with_base(entry: ReadingCoverage, reading: GaugeReading, base: ReadingCoverage | None) -> ReadingCoverage:
     """Return *entry*, or what the worst base reading makes of it where something was subtracted."""
     if base is None or reading.base_metal_um is None or _RANK[base.state] <= _RANK[entry.state]:
@@ -651,7 +756,7 @@ def _with_base(entry: ReadingCoverage, reading: GaugeReading, base: ReadingCover
     return ReadingCoverage(
         reading_no=entry.reading_no,
         state=base.state,
-        reason=f"base metal reading {base.reading_no}, which it was reduced by, is {base.state}: {base.reason}",
+        reason=_BASE[base.state](number=base.reading_no, reason=base.reason),
         opening_check_id=entry.opening_check_id,
         closing_check_id=entry.closing_check_id,
     )
@@ -659,43 +764,63 @@ def _with_base(entry: ReadingCoverage, reading: GaugeReading, base: ReadingCover
 
 def _sentence(state: GateState, entries: Sequence[ReadingCoverage]) -> str:
     reasons = Counter(entry.reason for entry in entries if entry.state is state)
-    count, total = sum(reasons.values()), counted(len(entries), "reading")
+    count, total = sum(reasons.values()), len(entries)
+    why = _reasons(reasons)
     if state is GateState.COVERED:
-        head = "The one reading is covered" if count == 1 else f"All {total} are covered"
-    else:
-        verb = _SINGULAR[state] if count == 1 else _PLURAL[state]
-        head = f"{count} of {total} {verb}"
+        if count == 1:
+            return said("The one reading is covered: {reasons}.", reasons=why)
+        return said("All {n} readings are covered: {reasons}.", n=total, reasons=why)
+    one, several, what_to_do = _STATES[state]
+    found = (one if count == 1 else several)(n=count, of_readings=out_of(total, "reading"), reasons=why)
     others = Counter(entry.state for entry in entries if entry.state not in (state, GateState.COVERED))
-    also = "".join(f" Besides, {n} {(_SINGULAR if n == 1 else _PLURAL)[s]}." for s, n in others.items())
-    return f"{head}: {_joined(reasons)}.{_WHAT_TO_DO[state]}{also}"
+    also = [_BESIDES[s][0 if n == 1 else 1](n=n) for s, n in others.items()]
+    return joined([found, what_to_do, *also])
 
 
-def _joined(reasons: Counter[str]) -> str:
+def _reasons(reasons: Counter[str]) -> str:
     """Return the reasons, most frequent first; one alone needs no count of its own."""
     if len(reasons) == 1:
         return next(iter(reasons))
-    spelled = [f"{reason} ({counted(n, 'reading')})" for reason, n in reasons.most_common(_MOST_REASONS)]
-    if len(reasons) > _MOST_REASONS:
-        spelled.append(f"and {counted(len(reasons) - _MOST_REASONS, 'more reason')}, given with the readings")
-    return "; ".join(spelled)
+    spelled: list[str] = [
+        joined([reason, " (", counted(n, "reading"), ")"], "") for reason, n in reasons.most_common(_MOST_REASONS)
+    ]
+    more = len(reasons) - _MOST_REASONS
+    if more == 1:
+        spelled.append(said("and {n} more reason, given with the readings", n=more))
+    elif more > 1:
+        spelled.append(said("and {n} more reasons, given with the readings", n=more))
+    return joined(spelled, "; ")
 
 
 _MOST_REASONS: Final = 4
-_SINGULAR: Final = {
-    GateState.OPEN: "waits for its closing check",
-    GateState.UNCOVERED: "is not covered",
-    GateState.SUSPECT: "is in doubt",
+#: Of the worst state: one reading, several, and what to do.
+_STATES: Final = {
+    GateState.OPEN: (
+        template("{n} {of_readings} waits for its closing check: {reasons}."),
+        template("{n} {of_readings} wait for their closing check: {reasons}."),
+        said("Check the gauge on its standards now."),
+    ),
+    GateState.UNCOVERED: (
+        template("{n} {of_readings} is not covered: {reasons}."),
+        template("{n} {of_readings} are not covered: {reasons}."),
+        said("Check the gauge and measure these again."),
+    ),
+    GateState.SUSPECT: (
+        template("{n} {of_readings} is in doubt: {reasons}."),
+        template("{n} {of_readings} are in doubt: {reasons}."),
+        said("Put the gauge right, check it, and measure these again; look back at what else it measured."),
+    ),
 }
-_PLURAL: Final = {
-    GateState.OPEN: "wait for their closing check",
-    GateState.UNCOVERED: "are not covered",
-    GateState.SUSPECT: "are in doubt",
-}
-_WHAT_TO_DO: Final = {
-    GateState.COVERED: "",
-    GateState.OPEN: " Check the gauge on its standards now.",
-    GateState.UNCOVERED: " Check the gauge and measure these again.",
-    GateState.SUSPECT: " Put the gauge right, check it, and measure these again; look back at what else it measured.",
+#: Of a state that is not the worst: one reading, and several.
+_BESIDES: Final = {
+    GateState.OPEN: (
+        template("Besides, {n} waits for its closing check."),
+        template("Besides, {n} wait for their closing check."),
+    ),
+    GateState.UNCOVERED: (
+        template("Besides, {n} is not covered."),
+        template("Besides, {n} are not covered."),
+    ),
 }
 
 
@@ -703,21 +828,49 @@ def _oldest_first(events: Iterable[_Event]) -> list[_Event]:
     return sorted(events, key=lambda event: (event.done_at, event.check_id))
 
 
+_GAUGES: Final[dict[str, Callable[..., Sentence]]] = {
+    ProbeMode.MAGNETIC: template("gauge {serial} (magnetic)"),
+    ProbeMode.EDDY_CURRENT: template("gauge {serial} (eddy-current)"),
+}
+_HAPPENED: Final[dict[str | None, str]] = {
+    None: said("incident"),
+    Occasion.DROP: said("drop"),
+    Occasion.BATTERY: said("battery"),
+    Occasion.PROBE: said("probe"),
+    Occasion.MODE: said("mode"),
+    Occasion.TEMPERATURE: said("temperature"),
+    Occasion.OTHER: said("other"),
+}
+
+
 def _gauge(reading: Taken) -> str:
+    if reading.probe_mode in _GAUGES:
+        return _GAUGES[reading.probe_mode](serial=reading.gauge_serial)
     return f"gauge {reading.gauge_serial} ({reading.probe_mode})"
 
 
+def _what_happened(occasion: str | None) -> str:
+    return _HAPPENED.get(occasion or None, occasion or "")
+
+
 def _standard(row: GaugeCheck) -> str:
-    name = row.standard_id or "an unnamed standard"
-    return name if row.certified_um is None else f"{name} ({amount(Fraction(row.certified_um), Unit.UM)} µm)"
+    name = row.standard_id or said("an unnamed standard")
+    if row.certified_um is None:
+        return name
+    return joined([name, " (", with_unit(amount(Fraction(row.certified_um), Unit.UM), Unit.UM), ")"], "")
 
 
 def _standard_fault(row: GaugeCheck) -> str:
     if row.error_um is None or row.tolerance_um is None:
-        return f"outside the tolerance on {_standard(row)}"
+        return said("outside the tolerance on {standard}", standard=_standard(row))
     tolerance = Fraction(row.tolerance_um)
     # By magnitude, so that the figures never say that the error lies inside.
     size = amount(abs(Fraction(row.error_um)), Unit.UM, tolerance)
     allowed = amount(tolerance, Unit.UM, abs(Fraction(row.error_um)))
     sign = "-" if row.error_um < 0 else "+"
-    return f"error {sign}{size} µm on {_standard(row)} against a tolerance of ±{allowed} µm"
+    return said(
+        "error {error} on {standard} against a tolerance of ±{tolerance}",
+        error=with_unit(Figures(f"{sign}{size}"), Unit.UM),
+        standard=_standard(row),
+        tolerance=with_unit(allowed, Unit.UM),
+    )

@@ -20,6 +20,7 @@ from importlib.resources import files
 from typing import Any, Final
 
 from rules.results import Caution
+from rules.sentence import Sentence, joined, said
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +50,17 @@ class StopClass:
 
     def as_caution(self) -> Caution:
         """Return the class as a caution to print."""
-        return Caution(f"{self.name}: {self.why}", self.authority, self.known, self.source, self.seen)
+        return Caution(joined([self.name, self.why], ": "), self.authority, self.known, self.source, self.seen)
+
+    def as_reason(self) -> str:
+        """Return that the job's words point to the class, in a sentence."""
+        return said(
+            "The job's words point to {parts}: {why} ({authority}; {known}).",
+            parts=_as_said(within_a_sentence(self.name)),
+            why=self.why,
+            authority=self.authority,
+            known=self.known,
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,10 +120,10 @@ def parse_cautions(content: str) -> Cautions:
         by_substrate=tuple(SubstrateCaution(_pattern(e["words"]), _caution(e)) for e in data["substrate"]),
         stop_list=tuple(
             StopClass(
-                e["name"],
-                e["why"],
-                e["authority"],
-                e["known"],
+                _as_said(e["name"]),
+                _as_said(e["why"]),
+                _as_said(e["authority"]),
+                _as_said(e["known"]),
                 _pattern(e["words"]),
                 e["source"],
                 e["seen"].isoformat(),
@@ -138,7 +149,18 @@ def _check(where: str, entry: Any, keys: frozenset[str]) -> None:
 
 
 def _caution(entry: Mapping[str, Any]) -> Caution:
-    return Caution(entry["text"], entry["authority"], entry["known"], entry["source"], entry["seen"].isoformat())
+    text, authority, known = (_as_said(entry[key]) for key in ("text", "authority", "known"))
+    return Caution(text, authority, known, entry["source"], entry["seen"].isoformat())
+
+
+def within_a_sentence(name: str) -> str:
+    """Return the name of a class of parts as it stands within a sentence."""
+    return f"{name[0].lower()}{name[1:]}"
+
+
+def _as_said(text: str) -> Sentence:
+    """Return a text of the file as a template that nothing is put into."""
+    return Sentence(text.replace("{", "{{").replace("}", "}}"), {})
 
 
 def _pattern(words: list[str]) -> re.Pattern[str]:
@@ -147,8 +169,8 @@ def _pattern(words: list[str]) -> re.Pattern[str]:
 
 def stop_classes(*texts: str | None) -> tuple[StopClass, ...]:
     """Return the classes of the stop list that the words of *texts* point to."""
-    joined = " / ".join(text for text in texts if text)
-    return tuple(entry for entry in cautions().stop_list if entry.words.search(joined))
+    words = " / ".join(text for text in texts if text)
+    return tuple(entry for entry in cautions().stop_list if entry.words.search(words))
 
 
 def strip_cautions(substrate: str) -> tuple[Caution, ...]:

@@ -40,10 +40,11 @@ from rules.sampling import (
     pa2_areas_ft2,
     pa2_areas_m2,
 )
+from rules.sentence import joined, said, template
 from rules.share_rules import SHARE_RULES, text_of
 from rules.statistics import mean
 from rules.verdict import Finding, Verdict
-from rules.wording import as_written, counted, listed
+from rules.wording import as_written, counted, listed, out_of, with_unit
 from schemas.job import Job, Location, Rule
 from schemas.units import Unit
 from schemas.vocabulary import RuleName
@@ -126,18 +127,20 @@ def rule_statement(rule: Rule) -> RuleStatement:
     acceptance = RULES[rule.name]
     title, text = acceptance.title, acceptance.text
     if rule.name is RuleName.SSPC_PA2:
-        title = f"{title}, level {rule.level}"
-        text = f"{text} {PA2_LEVELS[rule.level].text}"
+        title = said("SSPC-PA 2, level {level}", level=rule.level)
+        text = joined([text, PA2_LEVELS[rule.level].text])
     if rule.name in SHARE_RULES:
         text = text_of(rule)
     if rule.name is RuleName.ARCHITECTURAL_ALUMINIUM:
-        title = f"{title}, wording {rule.wording}"
-    text = f"{text} {COMPARISON_TEXTS[comparison_of(rule)]}"
+        title = said("Architectural aluminium, by shares of readings, wording {wording}", wording=rule.wording)
+    text = joined([text, COMPARISON_TEXTS[comparison_of(rule)]])
     if rule.name is RuleName.ISO_19840 and rule.roughness_correction_um:
-        text = (
-            f"{text} From each reading {as_written(rule.roughness_correction_um)} µm are subtracted for the roughness "
-            "of the surface, unless a base metal reading was."
+        less = said(
+            "From each reading {correction} µm are subtracted for the roughness of the surface, unless a base metal "
+            "reading was.",
+            correction=as_written(rule.roughness_correction_um),
         )
+        text = joined([text, less])
     return RuleStatement(
         name=rule.name.value,
         title=title,
@@ -180,12 +183,14 @@ class Pa2Limits:
 
 #: How numbers are compared with a limit, as it is printed with the rule.
 COMPARISON_TEXTS: Final[dict[Comparison, str]] = {
-    Comparison.ABSOLUTE: "Numbers are compared unrounded (ASTM E29, absolute method); a number on its limit conforms.",
-    Comparison.ROUNDING: (
+    Comparison.ABSOLUTE: said(
+        "Numbers are compared unrounded (ASTM E29, absolute method); a number on its limit conforms."
+    ),
+    Comparison.ROUNDING: said(
         "Numbers are rounded to the last place of the limit before they are compared, a tie to the even digit (ASTM E29, "
         "rounding method; ISO 80000-1, rule A). A limit that the rule derives, as 80 % of a minimum, is compared unrounded."
     ),
-    Comparison.ROUNDING_UP: (
+    Comparison.ROUNDING_UP: said(
         "Numbers are rounded to the last place of the limit before they are compared, a tie to the larger number "
         "(ASTM E29, rounding method; ISO 80000-1, rule B). A limit that the rule derives, as 80 % of a minimum, is compared "
         "unrounded."
@@ -197,30 +202,30 @@ _ONE: Final = Fraction(1)
 #: SSPC-PA 2:2012 and later, table 1. Read: that there are five levels and the first allows nothing, and
 #: that spots may run from 80 % of the minimum to 120 % of the maximum (level 3). The rest is from memory.
 PA2_LEVELS: Final[dict[int, Pa2Level]] = {
-    1: Pa2Level(_ONE, _ONE, _ONE, "Spots and area means lie within the limits."),
+    1: Pa2Level(_ONE, _ONE, _ONE, said("Spots and area means lie within the limits.")),
     2: Pa2Level(
         _ONE,
         Fraction(6, 5),
         _ONE,
-        "Area means lie within the limits, spots from the minimum to 120 % of the maximum.",
+        said("Area means lie within the limits, spots from the minimum to 120 % of the maximum."),
     ),
     3: Pa2Level(
         EIGHTY_PERCENT,
         Fraction(6, 5),
         _ONE,
-        "Area means lie within the limits, spots from 80 % of the minimum to 120 % of the maximum.",
+        said("Area means lie within the limits, spots from 80 % of the minimum to 120 % of the maximum."),
     ),
     4: Pa2Level(
         EIGHTY_PERCENT,
         Fraction(3, 2),
         _ONE,
-        "Area means lie within the limits, spots from 80 % of the minimum to 150 % of the maximum.",
+        said("Area means lie within the limits, spots from 80 % of the minimum to 150 % of the maximum."),
     ),
     5: Pa2Level(
         EIGHTY_PERCENT,
         None,
         None,
-        "Area means meet the minimum, spots 80 % of it; the maximum is not restricted.",
+        said("Area means meet the minimum, spots 80 % of it; the maximum is not restricted."),
     ),
 }
 
@@ -323,11 +328,11 @@ def sspc_pa2(places: Sequence[PieceLocation], rule: Rule, unit: Unit) -> list[Fi
             )
     if rule.coated_area_m2 is not None:
         asked = pa2_areas_m2(rule.coated_area_m2)
-        on = f"{as_written(rule.coated_area_m2)} m²"
+        on = joined([as_written(rule.coated_area_m2), "m²"])
         findings.append(_amount_measured("areas measured", complete, asked, "SSPC-PA 2", on))
     if rule.coated_area_ft2 is not None:
         asked = pa2_areas_ft2(rule.coated_area_ft2)
-        on = f"{as_written(rule.coated_area_ft2)} ft²"
+        on = joined([as_written(rule.coated_area_ft2), "ft²"])
         findings.append(_amount_measured("areas measured", complete, asked, "SSPC-PA 2", on))
     return findings
 
@@ -356,7 +361,9 @@ def iso_19840(places: Sequence[PieceLocation], rule: Rule, unit: Unit) -> list[F
         taken = sum(len(place.builds) for place in places)
         asked = iso_19840_readings(rule.coated_area_m2)
         findings.append(
-            _amount_measured("readings taken", taken, asked, "ISO 19840", f"{as_written(rule.coated_area_m2)} m²")
+            _amount_measured(
+                "readings taken", taken, asked, "ISO 19840", joined([as_written(rule.coated_area_m2), "m²"])
+            )
         )
     return findings
 
@@ -398,12 +405,14 @@ def architectural_label(places: Sequence[PieceLocation], rule: Rule, unit: Unit)
 
 def _label_mean(piece: str, minimum: Decimal, group: Sequence[PieceLocation], unit: Unit) -> Finding:
     means = [m for place in group for m in _spot_means(place, *LABEL_READINGS)]
-    here = f"piece {piece}, {listed([place.location.name for place in group])}"
+    here = said("piece {piece}, {locations}", piece=piece, locations=listed([place.location.name for place in group]))
     if len(means) < LABEL_AREAS:
         return Finding(
             Verdict.UNDECIDED,
             "measuring areas",
-            f"{here}: too few measuring areas: {len(means)} of {LABEL_AREAS}",
+            said(
+                "{place}: too few measuring areas: {found} of {asked}", place=here, found=len(means), asked=LABEL_AREAS
+            ),
             piece=piece,
             found=Fraction(len(means)),
             limit=Decimal(LABEL_AREAS),
@@ -423,57 +432,61 @@ def _label_mean(piece: str, minimum: Decimal, group: Sequence[PieceLocation], un
 
 RULES: Final[dict[RuleName, AcceptanceRule]] = {
     RuleName.EVERY_READING: AcceptanceRule(
-        title="Every reading within the limits",
-        text="Every reading lies within the limits of its location.",
-        source="as the order says",
-        known="common practice, no source",
-        seen="none: it is the order's own wording",
+        title=said("Every reading within the limits"),
+        text=said("Every reading lies within the limits of its location."),
+        source=said("as the order says"),
+        known=said("common practice, no source"),
+        seen=said("none: it is the order's own wording"),
         judge=every_reading,
     ),
     RuleName.LOCATION_MEANS: AcceptanceRule(
-        title="Mean of each location within the limits",
-        text="On each piece measured, the mean of the readings at each location lies within its limits.",
-        source="as the order says",
-        known="common practice, no source",
-        seen="none: it is the order's own wording",
+        title=said("Mean of each location within the limits"),
+        text=said("On each piece measured, the mean of the readings at each location lies within its limits."),
+        source=said("as the order says"),
+        known=said("common practice, no source"),
+        seen=said("none: it is the order's own wording"),
         judge=location_means,
     ),
     RuleName.SSPC_PA2: AcceptanceRule(
         title="SSPC-PA 2",
-        text=(
+        text=said(
             "A spot is the mean of at least three readings; an area, here a location on a piece, is the mean of at "
             "least five spots."
         ),
-        source="SSPC-PA 2, clauses 8.1 and 8.2 and table 1",
-        known=(
+        source=said("SSPC-PA 2, clauses 8.1 and 8.2 and table 1"),
+        known=said(
             "spots, areas, and the 80 and 120 % of level 3: read in public copies and excerpts; the other levels: "
             "from memory"
         ),
-        seen="the edition of 2004 and excerpts of those of 2012 to 2018, in public copies; table 1 itself was not seen",
+        seen=said(
+            "the edition of 2004 and excerpts of those of 2012 to 2018, in public copies; table 1 itself was not seen"
+        ),
         judge=sspc_pa2,
     ),
     RuleName.ISO_19840: AcceptanceRule(
         title="ISO 19840",
-        text=(
+        text=said(
             "At each location on each piece, with the lower limit as nominal: the mean is at least nominal, every "
             "reading at least 80 % of it and at most the upper limit, and less than 20 % of the readings lie between "
             "80 % of nominal and nominal."
         ),
         source="ISO 19840:2012",
-        known="acceptance: read in a public note on the standard; sampling plan: read in part, else from memory",
-        seen="ISO 19840:2012, through a public note on NEN-ISO 19840 and a journal's copy of its sampling table",
+        known=said("acceptance: read in a public note on the standard; sampling plan: read in part, else from memory"),
+        seen=said("ISO 19840:2012, through a public note on NEN-ISO 19840 and a journal's copy of its sampling table"),
         judge=iso_19840,
     ),
     RuleName.ARCHITECTURAL_LABEL: AcceptanceRule(
-        title="Mean and 80 percent, as the architectural quality label judges",
-        text=(
+        title=said("Mean and 80 percent, as the architectural quality label judges"),
+        text=said(
             "On each piece measured, over the locations with one minimum: at least five measuring areas of three to "
             "five readings each; the mean of their values is at least the minimum, and none is below 80 % of it. "
             "An upper limit is the job's own and is asked of every reading."
         ),
-        source="specifications of the quality label for coated architectural aluminium, clause on coating thickness",
-        known="from memory; the label's four published examples agree",
-        seen="none of the label's specifications; its lot table in a public tender text",
+        source=said(
+            "specifications of the quality label for coated architectural aluminium, clause on coating thickness"
+        ),
+        known=said("from memory; the label's four published examples agree"),
+        seen=said("none of the label's specifications; its lot table in a public tender text"),
         judge=architectural_label,
     ),
     **SHARE_RULES,
@@ -494,7 +507,11 @@ def _unknown_locations(job: Job, readings: Iterable[Judged]) -> Iterator[Finding
             yield Finding(
                 Verdict.UNDECIDED,
                 "locations of the job",
-                f"{counted(taken, 'reading')} at {name}, a location that the job does not name: not judged",
+                said(
+                    "{readings} at {location}, a location that the job does not name: not judged",
+                    readings=counted(taken, "reading"),
+                    location=name,
+                ),
                 found=Fraction(taken),
                 limit=Decimal(0),
             )
@@ -512,7 +529,10 @@ def _without_base(job: Job, readings: Iterable[Judged]) -> Iterator[Finding]:
         yield Finding(
             Verdict.UNDECIDED,
             "base metal readings",
-            f"{counted(without, 'reading')} with nothing subtracted, though the job asks for base metal readings",
+            said(
+                "{readings} with nothing subtracted, though the job asks for base metal readings",
+                readings=counted(without, "reading"),
+            ),
             found=Fraction(without),
             limit=Decimal(0),
         )
@@ -525,7 +545,11 @@ def _unmeasured(job: Job, places: Sequence[PieceLocation]) -> Iterator[Finding]:
             yield Finding(
                 Verdict.UNDECIDED,
                 "readings",
-                f"{location.name}: no readings, {location.planned} a piece are planned",
+                said(
+                    "{location}: no readings, {planned} a piece are planned",
+                    location=location.name,
+                    planned=location.planned,
+                ),
                 location=location.name,
                 found=Fraction(0),
                 limit=Decimal(location.planned),
@@ -540,20 +564,25 @@ def _completeness(place: PieceLocation) -> Iterator[Finding]:
 def _short_spots(place: PieceLocation, fewest: int) -> Iterator[Finding]:
     for number, builds in place.spots.items():
         if len(builds) < fewest:
-            yield _spot_finding(place, number, len(builds), fewest, f"takes at least {fewest}")
+            yield _spot_finding(place, number, len(builds), fewest, short=True)
 
 
 def _long_spots(place: PieceLocation, most: int) -> Iterator[Finding]:
     for number, builds in place.spots.items():
         if len(builds) > most:
-            yield _spot_finding(place, number, len(builds), most, f"takes at most {most}")
+            yield _spot_finding(place, number, len(builds), most, short=False)
 
 
-def _spot_finding(place: PieceLocation, number: int, taken: int, limit: int, asks: str) -> Finding:
+_SHORT_SPOT: Final = template("{place}: spot {number} has {readings}; the rule takes at least {limit} to a spot")
+_LONG_SPOT: Final = template("{place}: spot {number} has {readings}; the rule takes at most {limit} to a spot")
+
+
+def _spot_finding(place: PieceLocation, number: int, taken: int, limit: int, *, short: bool) -> Finding:
+    words = _SHORT_SPOT if short else _LONG_SPOT
     return Finding(
         Verdict.UNDECIDED,
         "readings in a spot",
-        f"{where(place)}: spot {number} has {counted(taken, 'reading')}; the rule {asks} to a spot",
+        words(place=where(place), number=number, readings=counted(taken, "reading"), limit=limit),
         location=place.location.name,
         piece=place.piece,
         found=Fraction(taken),
@@ -561,12 +590,26 @@ def _spot_finding(place: PieceLocation, number: int, taken: int, limit: int, ask
     )
 
 
+#: By what was measured: where it is enough, and where it is not.
+_AMOUNTS: Final = {
+    "areas measured": (
+        template("areas measured: {found}, as many as the {asked} that {rule} asks for on {area}"),
+        template("areas measured: {found}, fewer than the {asked} that {rule} asks for on {area}"),
+    ),
+    "readings taken": (
+        template("readings taken: {found}, as many as the {asked} that {rule} asks for on {area}"),
+        template("readings taken: {found}, fewer than the {asked} that {rule} asks for on {area}"),
+    ),
+}
+
+
 def _amount_measured(check: str, found: int, asked: int, who: str, on: str) -> Finding:
     enough = found >= asked
+    reached, short = _AMOUNTS[check]
     return Finding(
         Verdict.PASS if enough else Verdict.UNDECIDED,
         check,
-        f"{check}: {found}, {'as many as' if enough else 'fewer than'} the {asked} that {who} asks for on {on}",
+        (reached if enough else short)(found=found, asked=asked, rule=who, area=on),
         found=Fraction(found),
         limit=Decimal(asked),
     )
@@ -584,16 +627,30 @@ def _spot_means(place: PieceLocation, fewest: int, most: int | None) -> list[Fra
     ]
 
 
+_FEW_LOW: Final = template(
+    "{place}: {n} {of_readings} between 80 % of nominal and nominal ({floor} and {nominal}); less than 20 %, so {allowed} "
+    "at the most, are allowed"
+)
+_MANY_LOW: Final = template(
+    "{place}: {n} {of_readings} between 80 % of nominal and nominal ({floor} and {nominal}); less than 20 %, so {allowed} "
+    "at the most, would be allowed"
+)
+
+
 def _low_share(
     place: PieceLocation, builds: Sequence[Fraction], nominal: Decimal, floor: Fraction, unit: Unit
 ) -> Finding:
     thin = sum(floor <= build < Fraction(nominal) for build in builds)
     allowed = iso_19840_low_readings_allowed(len(builds))
     good = thin <= allowed
-    sentence = (
-        f"{where(place)}: {thin} of {counted(len(builds), 'reading')} between 80 % of nominal and nominal "
-        f"({as_written(floor)} and {as_written(nominal)} {unit.symbol}); "
-        f"less than 20 %, so {allowed} at the most, {'are' if good else 'would be'} allowed"
+    words = _FEW_LOW if good else _MANY_LOW
+    sentence = words(
+        place=where(place),
+        n=thin,
+        of_readings=out_of(len(builds), "reading"),
+        floor=as_written(floor),
+        nominal=with_unit(as_written(nominal), unit),
+        allowed=allowed,
     )
     return Finding(
         Verdict.PASS if good else Verdict.FAIL,

@@ -17,13 +17,14 @@ from enum import Enum
 from fractions import Fraction
 from typing import Final
 
-from rules.cautions import StopClass, cautions, stop_classes, strip_cautions
+from rules.cautions import cautions, stop_classes, strip_cautions
 from rules.fits import FitResult, fit_results
 from rules.places import LOW_READINGS_CHECK, PieceLocation, where
 from rules.recoat import AddedBuild, RecoatTest, recoat_test
 from rules.results import Action, Advice, Caution, Coverage, GateState
+from rules.sentence import joined, said, template
 from rules.verdict import Finding, Verdict
-from rules.wording import amount, as_written, counted, listed
+from rules.wording import amount, as_written, counted, listed, with_unit
 from schemas.job import Job, Location
 from schemas.units import Unit, from_um, to_um
 from schemas.vocabulary import Appearance, DecisionRule, Role
@@ -34,27 +35,35 @@ USUAL_MAX_COATS: Final = 2
 #: mil are (common practice, no source), so the advice begins at the lower figure.
 CHROME_LOOK_STRIP_MIL: Final = Decimal(15)
 #: A single decorative coat is aimed at 3 to 4 mil and passed at 2 to 5 (common practice, no source).
-DECORATIVE_COAT_NOTE: Final = (
+DECORATIVE_COAT_NOTE: Final = said(
     "A single decorative coat is commonly aimed at 3 to 4 mil and passed at 2 to 5 (common practice, no source); "
     "the order and the data sheet govern."
 )
-SCUFF_NOTE: Final = (
+SCUFF_NOTE: Final = said(
     "How to scuff is the data sheet's to say, and sources disagree about the grit: a trade magazine names coarse paper "
     "finished fine (read), many shops stay between 180 and 400 (common practice, no source); try it on one piece first. "
     "Deep scratches show through the next coat (read)."
 )
-REMEASURE_NOTE: Final = (
+REMEASURE_NOTE: Final = said(
     "Measure every location again after scuffing and after the second coat; scuffing takes film off."
 )
 #: What a second coat does to the look; a trial comes first in each (common practice, no source, unless it says read).
 APPEARANCE_QUESTIONS: Final[dict[Appearance, str]] = {
-    Appearance.HIGH_GLOSS: "High gloss: what does a trial piece show? Sanding marks and orange peel stand out in it "
-    "(common practice, no source; that deep scratches show through: read).",
-    Appearance.METALLIC: "Metallic: what does a trial piece show? Shade and flake of a second coat can differ from the "
-    "pieces beside it (common practice, no source).",
-    Appearance.TEXTURE: "Texture: what does a trial piece show? A second coat changes the texture (common practice, no source).",
-    Appearance.CHROME_LOOK: "Chrome-look: what does a trial piece show? A second coat shows, and how base and clear are "
-    "cured together is the data sheet's to say (read, in a coatings consultancy's column).",
+    Appearance.HIGH_GLOSS: said(
+        "High gloss: what does a trial piece show? Sanding marks and orange peel stand out in it "
+        "(common practice, no source; that deep scratches show through: read)."
+    ),
+    Appearance.METALLIC: said(
+        "Metallic: what does a trial piece show? Shade and flake of a second coat can differ from the "
+        "pieces beside it (common practice, no source)."
+    ),
+    Appearance.TEXTURE: said(
+        "Texture: what does a trial piece show? A second coat changes the texture (common practice, no source)."
+    ),
+    Appearance.CHROME_LOOK: said(
+        "Chrome-look: what does a trial piece show? A second coat shows, and how base and clear are "
+        "cured together is the data sheet's to say (read, in a coatings consultancy's column)."
+    ),
 }
 _PIECES_SPELLED: Final = 6
 
@@ -171,29 +180,29 @@ def advise(
 
 
 def _stop_reasons(job: Job) -> tuple[str, ...]:
-    reasons = []
+    reasons: list[str] = []
     if job.safety_class is not None:
         reasons.append(
-            f"The part is safety-critical ({job.safety_class}): heat, acid and blasting can destroy it unseen."
+            said(
+                "The part is safety-critical ({safety_class}): heat, acid and blasting can destroy it unseen.",
+                safety_class=job.safety_class,
+            )
         )
-    stops: tuple[StopClass, ...] = stop_classes(job.title, job.substrate, job.specification)
-    reasons.extend(
-        f"The job's words point to {s.name[0].lower()}{s.name[1:]}: {s.why} ({s.authority}; {s.known})." for s in stops
-    )
+    reasons.extend(stop.as_reason() for stop in stop_classes(job.title, job.substrate, job.specification))
     return tuple(reasons)
 
 
 def _stop(reasons: Sequence[str], findings: Sequence[Finding], uncovered: Coverage | None) -> Advice:
     ask = [
-        "Is the written approval of the part's owner for any rework on file?",
-        "Alloy, temper and heat treatment of the part, from its maker?",
-        "What does the maker of the part allow: a further bake, stripping, blasting, none of them?",
+        said("Is the written approval of the part's owner for any rework on file?"),
+        said("Alloy, temper and heat treatment of the part, from its maker?"),
+        said("What does the maker of the part allow: a further bake, stripping, blasting, none of them?"),
     ]
     if uncovered is not None:
-        ask.insert(0, f"The gauge first: {uncovered.sentence}")
+        ask.insert(0, said("The gauge first: {coverage}", coverage=uncovered.sentence))
     return Advice(
         Action.STOP,
-        "Do nothing to these pieces until the owner of the part has said in writing what may be done.",
+        said("Do nothing to these pieces until the owner of the part has said in writing what may be done."),
         reasons=(*reasons, *_failures(findings)),
         ask_first=tuple(ask),
     )
@@ -205,10 +214,10 @@ def _measure_again(findings: Sequence[Finding], coverage: Coverage) -> Advice:
     waits = coverage.state is GateState.OPEN and not any(f.verdict is Verdict.UNDECIDED for f in findings)
     return Advice(
         Action.REMEASURE,
-        "Nothing is decided yet: make the closing check; if it passes the readings stand, else measure again."
+        said("Nothing is decided yet: make the closing check; if it passes the readings stand, else measure again.")
         if waits
-        else "Nothing is decided yet: measure again before anything is done to the pieces.",
-        reasons=tuple(reasons) or ("There is nothing that a verdict could rest on.",),
+        else said("Nothing is decided yet: measure again before anything is done to the pieces."),
+        reasons=tuple(reasons) or (said("There is nothing that a verdict could rest on."),),
     )
 
 
@@ -218,14 +227,16 @@ def _accept(fits: Sequence[FitResult], safety_critical: bool) -> Advice:
     if not binding:
         return Advice(
             Action.ACCEPT,
-            "Everything asked for was measured with a covered gauge and conforms.",
+            said("Everything asked for was measured with a covered gauge and conforms."),
             test=_FITS if fits else "",
         )
-    owner = "Has the part's owner said in writing what may be done? Until then nothing is done to the feature."
+    owner = said("Has the part's owner said in writing what may be done? Until then nothing is done to the feature.")
     return Advice(
         Action.ACCEPT,
-        "Everything asked for was measured with a covered gauge and conforms to its limits, "
-        "but something may not fit: ask before it is shipped.",
+        said(
+            "Everything asked for was measured with a covered gauge and conforms to its limits, "
+            "but something may not fit: ask before it is shipped."
+        ),
         reasons=tuple(_cut([f.sentence for f in binding])),
         ask_first=((owner,) if safety_critical else ()) + _FEATURE_QUESTIONS,
         test=_DOES_NOT_FIT,
@@ -235,12 +246,12 @@ def _accept(fits: Sequence[FitResult], safety_critical: bool) -> Advice:
 def _lot(findings: Sequence[Finding]) -> Advice:
     return Advice(
         Action.STOP,
-        "The lot: stop and ask before any piece of it is shipped or reworked; it does not conform as a whole.",
-        reasons=tuple(_failures(findings)) or ("The rule is not met, and no single piece misses its limits.",),
+        said("The lot: stop and ask before any piece of it is shipped or reworked; it does not conform as a whole."),
+        reasons=tuple(_failures(findings)) or (said("The rule is not met, and no single piece misses its limits."),),
         ask_first=(
-            "Is every piece to be measured, and the lot sorted?",
-            "Does the order let a lot be sorted and shown again?",
-            "Who at the customer may grant a concession for the lot, in writing?",
+            said("Is every piece to be measured, and the lot sorted?"),
+            said("Does the order let a lot be sorted and shown again?"),
+            said("Who at the customer may grant a concession for the lot, in writing?"),
         ),
     )
 
@@ -258,7 +269,7 @@ def _ranked(case: _Case) -> Iterator[_Option]:
 def _options(case: _Case) -> tuple[list[_Option], list[str]]:
     """Return what can be done with one piece, in order of mildness, and what cannot, with why."""
     if not case.missed:
-        within = f"piece {case.piece} is within its limits, but the drawing's dimension governs there"
+        within = said("piece {piece} is within its limits, but the drawing's dimension governs there", piece=case.piece)
         bound = tuple(f.sentence for f in case.binding)
         return ([_Option(Action.REWORK, case.piece, (*bound, within), _fit_test(case))] if bound else []), []
     misses = {_miss(f, case.places) for f in case.missed if not f.by_guard_band}
@@ -287,7 +298,9 @@ def _options(case: _Case) -> tuple[list[_Option], list[str]]:
 
 def _thick(case: _Case, thin_too: bool) -> tuple[list[_Option], list[str]]:
     reasons = (
-        (*case.reasons, "A second coat only adds: what is over its limit stays over.") if thin_too else case.reasons
+        (*case.reasons, said("A second coat only adds: what is over its limit stays over."))
+        if thin_too
+        else case.reasons
     )
     return [
         _Option(Action.CONCESSION, case.piece, (*reasons, *_relaxed(case)), _STAYS_OVER),
@@ -300,7 +313,7 @@ def _fit_alone(case: _Case) -> tuple[list[_Option], list[str]]:
     strip = _Option(Action.STRIP, case.piece, case.reasons, test)
     if case.shown_to_fit:
         return [_Option(Action.CONCESSION, case.piece, case.reasons, test), strip], [_ONLY_ADDS]
-    refused = [f"{Action.CONCESSION.value}: {f.sentence}" for f in case.binding]
+    refused = [said("ask for a concession: {why}", why=f.sentence) for f in case.binding]
     return [strip], [*refused, _ONLY_ADDS]
 
 
@@ -308,33 +321,46 @@ def _thin(case: _Case) -> tuple[list[_Option], list[str]]:
     most, whose = _most_coats(case.job)
     full = case.coats >= most
     test = RecoatTest(False, ()) if full else _tested(case)
-    said = (
-        f"Recoat test: not made; {counted(case.coats, 'coat')} of at most {most} ({whose}) on the part."
+    tested = (
+        said(
+            "Recoat test: not made; {coats} of at most {most} ({whose}) on the part.",
+            coats=counted(case.coats, "coat"),
+            most=most,
+            whose=whose,
+        )
         if full
         else test.sentence
     )
     relaxed = _relaxed(case)
     options = []
     if relaxed or test.feasible is False:
-        options.append(_Option(Action.CONCESSION, case.piece, (*case.reasons, *relaxed), said, (_THIN_PLACE,)))
+        options.append(_Option(Action.CONCESSION, case.piece, (*case.reasons, *relaxed), tested, (_THIN_PLACE,)))
     if relaxed and _alone(case):
-        options.append(_Option(Action.TOUCH_UP, case.piece, (*case.reasons, *relaxed), said))
+        options.append(_Option(Action.TOUCH_UP, case.piece, (*case.reasons, *relaxed), tested))
     if test.feasible is None:
-        told = (*case.reasons, *test.reasons, "Whether a second coat fits cannot be told from what is known.")
-        return [*options, _Option(Action.STOP, case.piece, told, said, test.missing)], []
+        open_yet = said("Whether a second coat fits cannot be told from what is known.")
+        told = (*case.reasons, *test.reasons, open_yet)
+        return [*options, _Option(Action.STOP, case.piece, told, tested, test.missing)], []
     if test.feasible:
         alone = () if relaxed or not _alone(case) else (_thin_alone(case),)
         ask = (*alone, *_guard_not_counted(case))
-        options.append(_Option(Action.RECOAT, case.piece, (*case.reasons, *test.reasons), said, ask))
-    options.append(_Option(Action.STRIP, case.piece, case.reasons, said))
+        options.append(_Option(Action.RECOAT, case.piece, (*case.reasons, *test.reasons), tested, ask))
+    options.append(_Option(Action.STRIP, case.piece, case.reasons, tested))
     if test.feasible:
         return options, []
-    why = (
-        f"{counted(case.coats, 'coat')} of at most {most} ({whose}) {'is' if case.coats == 1 else 'are'} on: no further one goes on top"
-        if full
-        else "; ".join(_cut(test.reasons[: test.broken]))
-    )
-    return options, [f"{Action.RECOAT.value}: {why}"]
+    if not full:
+        sums = joined(_cut(test.reasons[: test.broken]), "; ")
+        return options, [said("scuff and recoat: {why}", why=sums)]
+    words = _ONE_COAT_ON if case.coats == 1 else _COATS_ON
+    return options, [words(n=case.coats, most=most, whose=whose)]
+
+
+_ONE_COAT_ON: Final = template(
+    "scuff and recoat: {n} coat of at most {most} ({whose}) is on: no further one goes on top"
+)
+_COATS_ON: Final = template(
+    "scuff and recoat: {n} coats of at most {most} ({whose}) are on: no further one goes on top"
+)
 
 
 def _tested(case: _Case) -> RecoatTest:
@@ -347,14 +373,16 @@ def _guard_not_counted(case: _Case) -> tuple[str, ...]:
     if case.job.decision.rule is DecisionRule.SIMPLE or all(p.location.name in known for p in case.places if p.builds):
         return ()
     return (
-        "Would a second coat still fit with the guard band? It is not known for every place, and the sums count none there.",
+        said(
+            "Would a second coat still fit with the guard band? It is not known for every place, and the sums count none there."
+        ),
     )
 
 
 def _most_coats(job: Job) -> tuple[int, str]:
     if job.recoat is None:
-        return USUAL_MAX_COATS, "common practice, no source"
-    return job.recoat.max_coats, "the job's max_coats"
+        return USUAL_MAX_COATS, said("common practice, no source")
+    return job.recoat.max_coats, said("the job's max_coats")
 
 
 def _rework(case: _Case) -> _Option:
@@ -392,10 +420,10 @@ def _thin_locations(case: _Case) -> list[Location | None]:
 def _relaxed(case: _Case) -> tuple[str, ...]:
     """Return why the piece need not look right where it misses; empty where it has to."""
     if case.job.appearance is Appearance.NOT_SEEN:
-        return ("The surface is not seen (job: appearance): a concession is asked for first.",)
+        return (said("The surface is not seen (job: appearance): a concession is asked for first."),)
     where_missed = [next((p.location for p in case.places if p.location.name == f.location), None) for f in case.missed]
     if where_missed and all(location is not None and location.role is Role.HIDDEN for location in where_missed):
-        return ("It misses at hidden places alone (job: role): a concession is asked for first.",)
+        return (said("It misses at hidden places alone (job: role): a concession is asked for first."),)
     return ()
 
 
@@ -406,9 +434,11 @@ def _alone(case: _Case) -> bool:
 
 def _thin_alone(case: _Case) -> str:
     (only,) = (location.name for location in _thin_locations(case) if location is not None)
-    return (
-        f"Piece {case.piece} is too thin at {only} alone: is that a surface that counts? If not, a concession or a touch-up "
-        "that the customer approves may do (read in part, a trade handbook)."
+    return said(
+        "Piece {piece} is too thin at {location} alone: is that a surface that counts? If not, a concession or a touch-up "
+        "that the customer approves may do (read in part, a trade handbook).",
+        piece=case.piece,
+        location=only,
     )
 
 
@@ -420,10 +450,12 @@ def _chrome_heavy(case: _Case) -> str | None:
     heaviest = max((p for p in case.places if p.builds), key=lambda p: max(p.builds), default=None)
     if heaviest is None or max(heaviest.builds) < bound:
         return None
-    return (
-        f"{where(heaviest)}: {amount(max(heaviest.builds), job.unit, bound)} {job.unit.symbol} on a chrome-look part "
-        f"with a clear coat; from {as_written(CHROME_LOOK_STRIP_MIL)} to 20 mil that is a case for stripping "
-        "(common practice, no source)."
+    return said(
+        "{place}: {build} on a chrome-look part with a clear coat; from {from_mil} to 20 mil that is a case for stripping "
+        "(common practice, no source).",
+        place=where(heaviest),
+        build=with_unit(amount(max(heaviest.builds), job.unit, bound), job.unit),
+        from_mil=as_written(CHROME_LOOK_STRIP_MIL),
     )
 
 
@@ -435,36 +467,42 @@ def _fit_test(case: _Case) -> str:
 
 # What each action says and asks
 
-_ONLY_ADDS: Final = f"{Action.RECOAT.value}: a second coat only adds, and what is over its limit stays over"
-_STAYS_OVER: Final = "Recoat test: does not fit; what is over its limit stays over."
-_FITS: Final = "Fit test: fits."
-_DOES_NOT_FIT: Final = "Fit test: does not fit."
-_FIT_NOT_TOLD: Final = "Fit test: cannot be told; the job does not say how much film fits there (location: fit)."
-_NOT_SHOWN: Final = "Every number lies within its limit, and one in the guard band: it is not shown to conform."
+_ONLY_ADDS: Final = said("scuff and recoat: a second coat only adds, and what is over its limit stays over")
+_STAYS_OVER: Final = said("Recoat test: does not fit; what is over its limit stays over.")
+_FITS: Final = said("Fit test: fits.")
+_DOES_NOT_FIT: Final = said("Fit test: does not fit.")
+_FIT_NOT_TOLD: Final = said("Fit test: cannot be told; the job does not say how much film fits there (location: fit).")
+_NOT_SHOWN: Final = said("Every number lies within its limit, and one in the guard band: it is not shown to conform.")
 _SENTENCES: Final = {
-    Action.REMEASURE: "Take more readings there, or with a gauge of less uncertainty: both make U smaller.",
-    Action.CONCESSION: "Ask the customer for a concession, if nothing binds, it looks right and the limit is no functional one.",
-    Action.TOUCH_UP: "Touch up where it is too thin, if the customer approves that.",
-    Action.REWORK: "Rework the feature that is over its limit or does not fit, as its drawing allows; the dimension governs there.",
-    Action.RECOAT: "Scuff and recoat the whole piece: by the sums below a second coat fits.",
-    Action.STRIP: "Strip and redo.",
-    Action.STOP: "Stop and ask before a second coat goes on.",
+    Action.REMEASURE: said("Take more readings there, or with a gauge of less uncertainty: both make U smaller."),
+    Action.CONCESSION: said(
+        "Ask the customer for a concession, if nothing binds, it looks right and the limit is no functional one."
+    ),
+    Action.TOUCH_UP: said("Touch up where it is too thin, if the customer approves that."),
+    Action.REWORK: said(
+        "Rework the feature that is over its limit or does not fit, as its drawing allows; the dimension governs there."
+    ),
+    Action.RECOAT: said("Scuff and recoat the whole piece: by the sums below a second coat fits."),
+    Action.STRIP: said("Strip and redo."),
+    Action.STOP: said("Stop and ask before a second coat goes on."),
 }
 _FEATURE_QUESTIONS: Final = (
-    "What does the drawing say of this feature, before or after coating?",
-    "May it be chased, reamed or cleared, and does bare metal matter there?",
-    "Was it masked, and why did the mask not hold?",
+    said("What does the drawing say of this feature, before or after coating?"),
+    said("May it be chased, reamed or cleared, and does bare metal matter there?"),
+    said("Was it masked, and why did the mask not hold?"),
 )
-_CAUSE: Final = (
+_CAUSE: Final = said(
     "Is the cause found and put right? A coat over bad adhesion, contamination or wrong pretreatment is stripped, never "
     "recoated (read, a trade handbook)."
 )
-_CURE: Final = (
+_CURE: Final = said(
     "Is the cure shown to be right? Where it alone is short, the part is baked again as its data sheet says, and neither "
     "recoated nor stripped (read, a trade handbook)."
 )
-_COLOUR: Final = "Is it the right powder and colour? If not, does another one hold on it, and does the total still fit?"
-_THIN_PLACE: Final = "What has the thin place to do: hide the metal, keep rust off, count for the look?"
+_COLOUR: Final = said(
+    "Is it the right powder and colour? If not, does another one hold on it, and does the total still fit?"
+)
+_THIN_PLACE: Final = said("What has the thin place to do: hide the metal, keep rust off, count for the look?")
 _ORDER: Final = (
     Action.REMEASURE,
     Action.REWORK,
@@ -479,7 +517,11 @@ _ORDER: Final = (
 def _merged(job: Job, options: Sequence[_Option], coats: int, bakes: int) -> Iterator[Advice]:
     """Join what can be done with several pieces: one advice for what comes first with them, one for what comes later."""
     history = (
-        f"The parts carry {counted(coats, 'coat')} and have been baked {counted(bakes, 'time')}.",
+        said(
+            "The parts carry {coats} and have been baked {times}.",
+            coats=counted(coats, "coat"),
+            times=counted(bakes, "time"),
+        ),
         *((_chrome_note(),) if job.looks_like_chrome else ()),
         *((_BLASTED,) if job.blasted else ()),
     )
@@ -490,10 +532,11 @@ def _merged(job: Job, options: Sequence[_Option], coats: int, bakes: int) -> Ite
                 continue
             pieces = [o.piece for o in entries]
             later = action is Action.STRIP and not first
-            sentence = "Strip and redo where the milder way is refused or fails." if later else _SENTENCES[action]
+            sentence = said("Strip and redo where the milder way is refused or fails.") if later else _SENTENCES[action]
+            words = _PIECE if len(pieces) == 1 else _PIECES
             yield Advice(
                 action,
-                f"{'Piece' if len(pieces) == 1 else 'Pieces'} {listed(pieces, _PIECES_SPELLED)}: {sentence}",
+                words(pieces=listed(pieces, _PIECES_SPELLED), advice=sentence),
                 reasons=(*_cut(list(dict.fromkeys(reason for o in entries for reason in o.reasons))), *history),
                 ask_first=tuple(
                     dict.fromkeys((*_cut([ask for o in entries for ask in o.ask]), *_ask_first(job, action, bakes)))
@@ -501,20 +544,22 @@ def _merged(job: Job, options: Sequence[_Option], coats: int, bakes: int) -> Ite
                 cautions=_cautions(job, action),
                 # After everything milder, for each of its pieces.
                 rank=max(o.rank for o in entries),
-                test=" ".join(dict.fromkeys(o.test for o in entries if o.test)),
+                test=joined(dict.fromkeys(o.test for o in entries if o.test)),
                 ruled_out=tuple(_cut(list(dict.fromkeys(why for o in entries for why in o.ruled_out)))),
                 notes=_notes(action),
             )
 
 
-_BLASTED: Final = (
+_PIECE: Final = template("Piece {pieces}: {advice}")
+_PIECES: Final = template("Pieces {pieces}: {advice}")
+_BLASTED: Final = said(
     "The metal is blasted: builds are what was read less the base metal readings, and the peaks of the profile need "
     "cover (read, a trade magazine)."
 )
 
 
 def _chrome_note() -> str:
-    return "The part is chrome-look under a clear coat: its data sheet says whether it can be recoated at all."
+    return said("The part is chrome-look under a clear coat: its data sheet says whether it can be recoated at all.")
 
 
 def _notes(action: Action) -> tuple[str, ...]:
@@ -523,21 +568,26 @@ def _notes(action: Action) -> tuple[str, ...]:
     return (DECORATIVE_COAT_NOTE,) if action is Action.STRIP else ()
 
 
+_ONE_BAKE: Final = template("Do powder and alloy stand another bake after {n} bake ({sheet}; the part's maker)?")
+_BAKES: Final = template("Do powder and alloy stand another bake after {n} bakes ({sheet}; the part's maker)?")
+
+
 def _ask_first(job: Job, action: Action, bakes: int) -> tuple[str, ...]:
-    sheet = "the product data sheet" if job.recoat is None or job.recoat.data_sheet is None else job.recoat.data_sheet
-    bake = f"Do powder and alloy stand another bake after {counted(bakes, 'bake')} ({sheet}; the part's maker)?"
+    named = None if job.recoat is None else job.recoat.data_sheet
+    sheet = said("the product data sheet") if named is None else named
+    bake = (_ONE_BAKE if bakes == 1 else _BAKES)(n=bakes, sheet=sheet)
     if action is Action.REMEASURE:
-        return ("Does the order let more readings be taken than were agreed, before these decide?",)
+        return (said("Does the order let more readings be taken than were agreed, before these decide?"),)
     if action is Action.CONCESSION:
         return (
-            "Is the limit a functional one, or the look alone?",
-            "Do fits, threads and earthing points still work?",
-            "Who at the customer may grant it, in writing?",
+            said("Is the limit a functional one, or the look alone?"),
+            said("Do fits, threads and earthing points still work?"),
+            said("Who at the customer may grant it, in writing?"),
         )
     if action is Action.TOUCH_UP:
         return (
-            "Does the customer approve touch-up there, and with what?",
-            "Does what is asked of the place (rust, weather, look) allow another paint than the powder?",
+            said("Does the customer approve touch-up there, and with what?"),
+            said("Does what is asked of the place (rust, weather, look) allow another paint than the powder?"),
             _CAUSE,
         )
     if action is Action.REWORK:
@@ -547,29 +597,40 @@ def _ask_first(job: Job, action: Action, bakes: int) -> tuple[str, ...]:
     if action is Action.STOP:
         return (_CAUSE, _CURE, bake)
     return (
-        "Is the part on the stop list printed with the cautions, or anything like it?",
-        "Alloy and temper of the part, and what it is joined with?",
-        "What is in the old film: lead, chromate, PVC, fluoropolymer?",
-        "Who strips: a licensed stripper, or trained people here under local permits?",
+        said("Is the part on the stop list printed with the cautions, or anything like it?"),
+        said("Alloy and temper of the part, and what it is joined with?"),
+        said("What is in the old film: lead, chromate, PVC, fluoropolymer?"),
+        said("Who strips: a licensed stripper, or trained people here under local permits?"),
         _CAUSE,
         _CURE,
         bake,
     )
 
 
+_IS_MASKED: Final = template("Is {locations} masked again?")
+_ARE_MASKED: Final = template("Are {locations} masked again?")
+
+
 def _ask_before_recoat(job: Job, sheet: str, bake: str) -> tuple[str, ...]:
     masked = [place.name for place in job.location if _has_to_fit(place)]
     total_known = job.recoat is not None and job.recoat.sheet_max_total is not None
     return (
-        f"Does {sheet} allow a second coat of this powder on itself, and how does it want the first one scuffed?",
-        *(() if total_known else (f"What total film does {sheet} allow? (job: recoat.sheet_max_total)",)),
+        said(
+            "Does {sheet} allow a second coat of this powder on itself, and how does it want the first one scuffed?",
+            sheet=sheet,
+        ),
+        *(
+            ()
+            if total_known
+            else (said("What total film does {sheet} allow? (job: recoat.sheet_max_total)", sheet=sheet),)
+        ),
         *_ask_about_the_look(job),
         _CAUSE,
         _CURE,
         _COLOUR,
-        "Does the customer have to agree to rework?",
+        said("Does the customer have to agree to rework?"),
         bake,
-        *((f"{'Is' if len(masked) == 1 else 'Are'} {listed(masked)} masked again?",) if masked else ()),
+        *(((_IS_MASKED if len(masked) == 1 else _ARE_MASKED)(locations=listed(masked)),) if masked else ()),
     )
 
 
@@ -577,8 +638,10 @@ def _ask_about_the_look(job: Job) -> tuple[str, ...]:
     look = Appearance.CHROME_LOOK if job.looks_like_chrome else job.appearance
     if look is None:
         return (
-            "Is the surface high-gloss, metallic, textured or chrome-look? A second coat shows more in these "
-            "(common practice, no source; job: appearance).",
+            said(
+                "Is the surface high-gloss, metallic, textured or chrome-look? A second coat shows more in these "
+                "(common practice, no source; job: appearance)."
+            ),
         )
     return (APPEARANCE_QUESTIONS[look],) if look in APPEARANCE_QUESTIONS else ()
 
@@ -599,4 +662,4 @@ def _cut(sentences: Sequence[str], most: int = 12) -> list[str]:
     """Return the sentences, and where there are many the first of them and how many more there are."""
     if len(sentences) <= most:
         return list(sentences)
-    return [*sentences[: most - 1], f"and {len(sentences) - most + 1} more, given with the findings"]
+    return [*sentences[: most - 1], said("and {n} more, given with the findings", n=len(sentences) - most + 1)]

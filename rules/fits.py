@@ -16,7 +16,8 @@ from fractions import Fraction
 from typing import Final
 
 from rules.places import PieceLocation, where
-from rules.wording import amount, as_written
+from rules.sentence import joined, template
+from rules.wording import amount, as_written, with_unit
 from schemas.job import Fit
 from schemas.units import Unit
 from schemas.vocabulary import Feature
@@ -24,10 +25,12 @@ from schemas.vocabulary import Feature
 #: How many times the film a feature's diameter (of a thread: its pitch diameter) changes by.
 TIMES: Final[dict[Feature, int]] = {Feature.HOLE: 2, Feature.SHAFT: 2, Feature.THREAD: 4}
 _CHANGES: Final = {
-    Feature.HOLE: "takes {} off the hole's diameter",
-    Feature.SHAFT: "adds {} to the shaft's diameter",
-    Feature.THREAD: "changes the thread's pitch diameter by {}",
+    Feature.HOLE: template("{place}: the highest build {build} takes {change} off the hole's diameter"),
+    Feature.SHAFT: template("{place}: the highest build {build} adds {change} to the shaft's diameter"),
+    Feature.THREAD: template("{place}: the highest build {build} changes the thread's pitch diameter by {change}"),
 }
+_FITS: Final = template("the drawing leaves {room}, a film of {film}: it fits")
+_DOES_NOT_FIT: Final = template("the drawing leaves {room}, a film of {film}: it does not fit")
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,10 +82,13 @@ def fit_results(places: Iterable[PieceLocation], unit: Unit) -> tuple[FitResult,
 def _result(place: PieceLocation, fit: Fit, build: Fraction, unit: Unit) -> FitResult:
     change, room = change_at(fit, build), largest_film(fit)
     fits = change <= fit.may_change
-    changes = _CHANGES[fit.feature].format(f"{amount(change, unit, fit.may_change)} {unit.symbol}")
-    sentence = (
-        f"{where(place)}: the highest build {amount(build, unit, room)} {unit.symbol} {changes}; the drawing leaves "
-        f"{as_written(fit.may_change)} {unit.symbol}, a film of {as_written(room)} {unit.symbol}: "
-        f"{'it fits' if fits else 'it does not fit'}"
+    changes = _CHANGES[fit.feature](
+        place=where(place),
+        build=with_unit(amount(build, unit, room), unit),
+        change=with_unit(amount(change, unit, fit.may_change), unit),
     )
+    leaves = (_FITS if fits else _DOES_NOT_FIT)(
+        room=with_unit(as_written(fit.may_change), unit), film=with_unit(as_written(room), unit)
+    )
+    sentence = joined([changes, leaves], "; ")
     return FitResult(place.piece, place.location.name, fit.feature, build, change, fit.may_change, room, fits, sentence)

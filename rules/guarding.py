@@ -10,16 +10,19 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from fractions import Fraction
+from typing import Final
 
+from rules.comparison_words import check_words
 from rules.decision import Decision, Outcome, decide
 from rules.film_build import is_judged
 from rules.location_budget import LocationKnowledge
 from rules.places import LOW_READINGS_CHECK, PieceLocation
+from rules.sentence import Figures, joined, said, template
 from rules.statistics import mean
 from rules.uncertainty import Budget
 from rules.verdict import Finding, Verdict
 from rules.verification_error import Correcting, one_gauge_unadjusted
-from rules.wording import amount, as_written
+from rules.wording import amount, as_written, percent, with_unit
 from schemas.gauge_checks import GaugeCheck
 from schemas.job import DecisionTerms, Job
 from schemas.readings import GaugeReading
@@ -125,16 +128,31 @@ def _risk(finding: Finding, known: Mapping[str, LocationKnowledge], terms: Decis
         return None
     # By the rounding method a number outside its limit may be accepted, so the risk is that of what was decided.
     wrong = Decimal(1) - outcome.conformance if finding.verdict is Verdict.PASS else outcome.conformance
-    what = "accepts what is really outside" if finding.verdict is Verdict.PASS else "rejects what is really inside"
+    words = _ACCEPTS if finding.verdict is Verdict.PASS else _REJECTS
     expanded = in_unit(budget.expanded, unit)
     return Risk(
         where,
         finding.verdict,
         wrong,
-        f"{where}: {finding.check} {amount(finding.found, unit, Fraction(finding.limit))} {unit.symbol} lies within "
-        f"U = {amount(Fraction(expanded), unit)} {unit.symbol} of the limit {as_written(finding.limit)} {unit.symbol}: "
-        f"with a probability of {float(wrong) * 100:.0f} % the decision {what}",
+        words(
+            location=where,
+            check=check_words(finding.check),
+            found=with_unit(amount(finding.found, unit, Fraction(finding.limit)), unit),
+            expanded=with_unit(amount(Fraction(expanded), unit), unit),
+            limit=with_unit(as_written(finding.limit), unit),
+            probability=percent(Figures(f"{float(wrong) * 100:.0f}")),
+        ),
     )
+
+
+_ACCEPTS: Final = template(
+    "{location}: {check} {found} lies within U = {expanded} of the limit {limit}: with a probability of {probability} "
+    "the decision accepts what is really outside"
+)
+_REJECTS: Final = template(
+    "{location}: {check} {found} lies within U = {expanded} of the limit {limit}: with a probability of {probability} "
+    "the decision rejects what is really inside"
+)
 
 
 def in_unit(budget_um: Decimal, unit: Unit) -> Decimal:
@@ -171,7 +189,8 @@ def guarded(
 
 def _guarded(finding: Finding, known: Mapping[str, LocationKnowledge], terms: DecisionTerms, unit: Unit) -> Finding:
     if finding.check == LOW_READINGS_CHECK:
-        return replace(finding, sentence=f"{finding.sentence}; the readings are counted as read, without a guard band")
+        as_read = said("the readings are counted as read, without a guard band")
+        return replace(finding, sentence=joined([finding.sentence, as_read], "; "))
     if finding.low is None or finding.found is None or finding.limit is None:
         return finding
     # A mean over several locations is as uncertain as the worst of them.
@@ -180,10 +199,11 @@ def _guarded(finding: Finding, known: Mapping[str, LocationKnowledge], terms: De
     else:
         where = [known[finding.location]] if finding.location in known else []
     if not where:
+        unknown = said("its uncertainty is not known, so the guard band is not either")
         return replace(
             finding,
             verdict=max(finding.verdict, Verdict.UNDECIDED),
-            sentence=f"{finding.sentence}; its uncertainty is not known, so the guard band is not either",
+            sentence=joined([finding.sentence, unknown], "; "),
         )
     worst = max((k.budget(finding.averaged, terms.coverage) for k in where), key=lambda b: b.expanded)
     expanded = in_unit(worst.expanded, unit)
@@ -191,7 +211,7 @@ def _guarded(finding: Finding, known: Mapping[str, LocationKnowledge], terms: De
     return replace(
         finding,
         verdict=outcome.decision.verdict,
-        sentence=f"{finding.sentence}; {_said(outcome, expanded, terms, unit)}",
+        sentence=joined([finding.sentence, _decided(outcome, expanded, terms, unit)], "; "),
         conditional=outcome.decision in (Decision.CONDITIONAL_PASS, Decision.CONDITIONAL_FAIL),
     )
 
@@ -210,19 +230,29 @@ def _outcome(finding: Finding, budget: Budget, terms: DecisionTerms, unit: Unit)
     )
 
 
-def _said(outcome: Outcome, expanded: Decimal, terms: DecisionTerms, unit: Unit) -> str:
+_DECIDED: Final = {
+    Decision.PASS: template("U {expanded}, guard band {guard} (r = {r}): clear of the guard band"),
+    Decision.CONDITIONAL_PASS: template(
+        "U {expanded}, guard band {guard} (r = {r}): in the guard band: conditional pass"
+    ),
+    Decision.CONDITIONAL_FAIL: template(
+        "U {expanded}, guard band {guard} (r = {r}): outside, in the guard band: conditional fail"
+    ),
+    Decision.FAIL: template("U {expanded}, guard band {guard} (r = {r}): not accepted"),
+}
+
+
+def _decided(outcome: Outcome, expanded: Decimal, terms: DecisionTerms, unit: Unit) -> str:
     guard = Fraction(terms.guard_factor) * Fraction(expanded)
-    word = {
-        Decision.PASS: "clear of the guard band",
-        Decision.CONDITIONAL_PASS: "in the guard band: conditional pass",
-        Decision.CONDITIONAL_FAIL: "outside, in the guard band: conditional fail",
-        Decision.FAIL: "not accepted",
-    }[outcome.decision]
-    risk = "" if outcome.risk is None else f", risk of a wrong decision {float(outcome.risk) * 100:.1f} %"
-    return (
-        f"U {amount(Fraction(expanded), unit)} {unit.symbol}, guard band {amount(guard, unit)} {unit.symbol} "
-        f"(r = {as_written(terms.guard_factor)}): {word}{risk}"
+    decided = _DECIDED[outcome.decision](
+        expanded=with_unit(amount(Fraction(expanded), unit), unit),
+        guard=with_unit(amount(guard, unit), unit),
+        r=as_written(terms.guard_factor),
     )
+    if outcome.risk is None:
+        return decided
+    risk = percent(Figures(f"{float(outcome.risk) * 100:.1f}"))
+    return joined([decided, said("risk of a wrong decision {risk}", risk=risk)], ", ")
 
 
 def _base_um(readings: Sequence[GaugeReading], location: str, how: Correcting) -> tuple[Fraction, ...]:

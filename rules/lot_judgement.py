@@ -14,7 +14,7 @@ from fractions import Fraction
 from typing import Final
 
 from rules.lot_tables import Severity
-from rules.lots import Drawn, MeasuredPiece, Plan, judge_lot, plan_for
+from rules.lots import INSPECTIONS, Drawn, MeasuredPiece, Plan, judge_lot, plan_for
 from rules.operating_characteristic import (
     CONSUMERS_RISK,
     consumers_risk_pieces,
@@ -22,10 +22,11 @@ from rules.operating_characteristic import (
     probability_of_acceptance,
 )
 from rules.places import PieceLocation
+from rules.sentence import Figures, joined, said, template
 from rules.statistics import mean
 from rules.variables_plan import VariablesPlan, acceptance_by_values, judge_values, variables_plan
 from rules.verdict import Finding, Verdict, overall
-from rules.wording import counted, listed
+from rules.wording import counted, listed, percent, pieces_named
 from schemas.job import Sampling
 from schemas.units import Unit
 from schemas.vocabulary import Scheme
@@ -121,10 +122,14 @@ def state_plan(sampling: Sampling, terms: LotTerms) -> LotStatement:
             )
         found: Characteristic | None = _of_values(plan, sampling.aql or Decimal(0))
         n, source, known = plan.n, plan.source, plan.known
-        text = (
-            f"By variables, s method, {terms.severity} inspection: {counted(plan.n, 'piece')} of a lot of "
-            f"{terms.lot_size}, one mean each; at each limit the mean lies at least k = {plan.k} standard deviations inside. "
-            "It holds for values that are about normally distributed and come from one process."
+        text: str = said(
+            "By variables, s method, {inspection}: {pieces} of a lot of {lot_size}, one mean each; at each limit the mean "
+            "lies at least k = {k} standard deviations inside. It holds for values that are about normally distributed and "
+            "come from one process.",
+            inspection=INSPECTIONS[terms.severity],
+            pieces=counted(plan.n, "piece"),
+            lot_size=terms.lot_size,
+            k=Figures(plan.k),
         )
     else:
         counting = plan_for(terms.lot_size, sampling.scheme, sampling.level, sampling.aql, terms.severity)
@@ -138,7 +143,9 @@ def state_plan(sampling: Sampling, terms: LotTerms) -> LotStatement:
         known=known,
         series=_series(sampling, terms),
         chosen=_chosen(terms.drawn),
-        risk=_risk(found, sampling.aql, terms.lot_size) if found else "Every piece is measured: no sampling risk.",
+        risk=(
+            _risk(found, sampling.aql, terms.lot_size) if found else said("Every piece is measured: no sampling risk.")
+        ),
         characteristic=found,
     )
 
@@ -157,7 +164,7 @@ def judge_sampling(
     """
     others = [f for f in findings if f.piece is None]
     if terms.lot_size is None:
-        sentence = "the job samples the lot, and nobody said how many pieces the lot has: there is no plan"
+        sentence = said("the job samples the lot, and nobody said how many pieces the lot has: there is no plan")
         return [*others, Finding(Verdict.UNDECIDED, "lot size", sentence)]
     try:
         if sampling.scheme is Scheme.VARIABLES:
@@ -168,9 +175,12 @@ def judge_sampling(
             pieces = measured_pieces(places, findings)
             found = judge_lot(counting, pieces, terms.lot_size, absorb_below_floor=sampling.absorb_below_floor)
     except ValueError as without:
-        return [*others, Finding(Verdict.UNDECIDED, "plan", f"there is no plan for this lot: {without}")]
+        # Not str(without): what went wrong remembers how it was put together.
+        why = without.args[0] if without.args else str(without)
+        sentence = said("there is no plan for this lot: {why}", why=why)
+        return [*others, Finding(Verdict.UNDECIDED, "plan", sentence)]
     if terms.stopped:
-        sentence = (
+        sentence = said(
             "acceptance is stopped: five lots were not accepted on tightened inspection. Once the cause is put right and the "
             "customer agrees, the job says resumed_on"
         )
@@ -246,10 +256,14 @@ def _by_values(plan: VariablesPlan, places: Sequence[PieceLocation], unit: Unit)
             yield Finding(
                 finding.verdict,
                 finding.check,
-                f"{name}: {finding.sentence}",
+                joined([name, finding.sentence], ": "),
                 found=finding.found,
                 limit=finding.limit,
             )
+
+
+_ONE_DRAWN_FROM: Final = template("the sample was drawn from {n} piece, and the lot has {lot_size}: draw again")
+_DRAWN_FROM: Final = template("the sample was drawn from {n} pieces, and the lot has {lot_size}: draw again")
 
 
 def _as_drawn(terms: LotTerms, places: Sequence[PieceLocation]) -> Iterator[Finding]:
@@ -260,7 +274,7 @@ def _as_drawn(terms: LotTerms, places: Sequence[PieceLocation]) -> Iterator[Find
         yield Finding(
             Verdict.UNDECIDED,
             "sample as drawn",
-            f"the sample was drawn from {counted(drawn.lot_size, 'piece')}, and the lot has {terms.lot_size}: draw again",
+            (_ONE_DRAWN_FROM if drawn.lot_size == 1 else _DRAWN_FROM)(n=drawn.lot_size, lot_size=terms.lot_size),
         )
         return
     measured = dict.fromkeys(place.piece for place in places if place.builds)
@@ -269,7 +283,7 @@ def _as_drawn(terms: LotTerms, places: Sequence[PieceLocation]) -> Iterator[Find
         yield Finding(
             Verdict.UNDECIDED,
             "sample as drawn",
-            f"drawn and not measured: {'piece' if len(missing) == 1 else 'pieces'} {listed(missing)}",
+            said("drawn and not measured: {pieces}", pieces=pieces_named(missing)),
             found=Fraction(len(drawn.pieces) - len(missing)),
             limit=Decimal(len(drawn.pieces)),
         )
@@ -277,51 +291,83 @@ def _as_drawn(terms: LotTerms, places: Sequence[PieceLocation]) -> Iterator[Find
         yield Finding(
             Verdict.PASS,
             "sample as drawn",
-            f"all {counted(len(drawn.pieces), 'piece')} drawn are measured",
+            (_ALL_ONE if len(drawn.pieces) == 1 else _ALL)(n=len(drawn.pieces)),
             found=Fraction(len(drawn.pieces)),
             limit=Decimal(len(drawn.pieces)),
         )
 
 
+_ALL_ONE: Final = template("all {n} piece drawn are measured")
+_ALL: Final = template("all {n} pieces drawn are measured")
+_UNCHANGED: Final = {
+    Severity.NORMAL: said("Normal inspection: no change of severity in the series so far."),
+    Severity.TIGHTENED: said("Tightened inspection: no change of severity in the series so far."),
+    Severity.REDUCED: said("Reduced inspection: no change of severity in the series so far."),
+}
+_CHANGED: Final = {
+    Severity.NORMAL: template("Normal inspection; {change}."),
+    Severity.TIGHTENED: template("Tightened inspection; {change}."),
+    Severity.REDUCED: template("Reduced inspection; {change}."),
+}
+
+
 def _series(sampling: Sampling, terms: LotTerms) -> str:
-    again = "".join(f" Shown again: {sentence}." for sentence in terms.shown_before)
-    return f"{_severity(sampling, terms)}{again}".strip()
+    again = [said("Shown again: {sentence}.", sentence=sentence) for sentence in terms.shown_before]
+    return joined([*_severity(sampling, terms), *again])
 
 
-def _severity(sampling: Sampling, terms: LotTerms) -> str:
+def _severity(sampling: Sampling, terms: LotTerms) -> tuple[str, ...]:
     if sampling.scheme is not Scheme.ATTRIBUTES:
-        return ""
+        return ()
     if not terms.changes:
-        return f"{terms.severity.capitalize()} inspection: no change of severity in the series so far."
-    return f"{terms.severity.capitalize()} inspection; {terms.changes[-1]}."
+        return (_UNCHANGED[terms.severity],)
+    return (_CHANGED[terms.severity](change=terms.changes[-1]),)
 
 
 def _chosen(drawn: Drawn | None) -> str:
     if drawn is None:
-        return "How the pieces were chosen is not recorded."
-    return (
-        f"Drawn at random before measuring, with the seed {drawn.seed}: pieces {listed([str(p) for p in drawn.pieces], 60)} "
-        f"of 1 to {drawn.lot_size}."
+        return said("How the pieces were chosen is not recorded.")
+    return said(
+        "Drawn at random before measuring, with the seed {seed}: pieces {pieces} of 1 to {lot_size}.",
+        seed=drawn.seed,
+        pieces=listed([str(p) for p in drawn.pieces], 60),
+        lot_size=drawn.lot_size,
     )
 
 
 def _risk(found: Characteristic, aql: Decimal | None, lot_size: int) -> str:
-    said = []
+    risks: list[str] = []
     if found.producers_risk is not None and aql is not None:
-        said.append(
-            f"Of lots just as good as the AQL of {aql.normalize():f} %, {_percent(found.producers_risk)} are not accepted "
-            "(producer's risk)."
+        risks.append(
+            said(
+                "Of lots just as good as the AQL of {aql}, {risk} are not accepted (producer's risk).",
+                aql=percent(Figures(f"{aql.normalize():f}")),
+                risk=_percent(found.producers_risk),
+            )
         )
     if found.consumers_quality is not None:
-        pieces = (
-            "" if found.consumers_pieces is None else f" (in this lot: {found.consumers_pieces} of {lot_size} pieces)"
-        )
-        said.append(
-            f"Of lots with {_percent(Fraction(found.consumers_quality))} nonconforming{pieces}, "
-            f"{_percent(CONSUMERS_RISK)} are still accepted (consumer's risk)."
-        )
-    return " ".join(said) or "The plan is judged by measured values; see its curve."
+        quality, risk = _percent(Fraction(found.consumers_quality)), _percent(CONSUMERS_RISK)
+        if found.consumers_pieces is None:
+            risks.append(
+                said(
+                    "Of lots with {quality} nonconforming, {risk} are still accepted (consumer's risk).",
+                    quality=quality,
+                    risk=risk,
+                )
+            )
+        else:
+            risks.append(
+                said(
+                    "Of lots with {quality} nonconforming (in this lot: {n} of {lot_size} pieces), {risk} are still accepted "
+                    "(consumer's risk).",
+                    quality=quality,
+                    n=found.consumers_pieces,
+                    lot_size=lot_size,
+                    risk=risk,
+                )
+            )
+    return joined(risks) if risks else said("The plan is judged by measured values; see its curve.")
 
 
 def _percent(share: Fraction) -> str:
-    return f"{float(share) * 100:.1f} %"
+    return percent(Figures(f"{float(share) * 100:.1f}"))

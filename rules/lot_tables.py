@@ -22,6 +22,7 @@ from decimal import Decimal
 from enum import StrEnum
 from typing import Final
 
+from rules.sentence import Figures, joined, said
 from schemas.vocabulary import Level
 
 
@@ -238,7 +239,9 @@ def code_letter(lot_size: int, level: Level) -> str:
         ValueError: The lot has fewer than two pieces: the table begins there.
     """
     if lot_size < SMALLEST_LOT:
-        raise ValueError(f"the table of code letters begins at {SMALLEST_LOT} pieces, not {lot_size}")
+        raise ValueError(
+            said("the table of code letters begins at {least} pieces, not {n}", least=SMALLEST_LOT, n=lot_size)
+        )
     column = list(Level).index(level)
     return next(letters[column] for last, letters in CODE_LETTERS if last is None or lot_size <= last)
 
@@ -252,7 +255,8 @@ def table_plan(letter: str, aql: Decimal, severity: Severity) -> TablePlan:
         ValueError: There is no such letter or no such column.
     """
     if aql not in AQLS:
-        raise ValueError(f"plans are held for an AQL of {', '.join(map(str, AQLS))} percent, not {aql}")
+        held = joined([Figures(a) for a in AQLS], ", ")
+        raise ValueError(said("plans are held for an AQL of {held} percent, not {aql}", held=held, aql=Figures(aql)))
     if letter not in NORMAL:
         raise ValueError(f"{letter!r} is no code letter")
     column = AQLS.index(aql)
@@ -276,8 +280,11 @@ def label_lot(lot_size: int) -> LabelLot:
         ValueError: The lot has no pieces, or more than the last row.
     """
     if lot_size < 1:
-        raise ValueError(f"a lot has at least one piece, not {lot_size}")
+        raise ValueError(said("a lot has at least one piece, not {n}", n=lot_size))
     for row in LABEL_LOTS:
         if lot_size <= row.last:
             return row
-    raise ValueError(f"the label's lot table ends at {LABEL_LOTS[-1].last} pieces; {lot_size} are in no row of it")
+    last = LABEL_LOTS[-1].last
+    raise ValueError(
+        said("the label's lot table ends at {last} pieces; {n} are in no row of it", last=last, n=lot_size)
+    )

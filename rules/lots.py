@@ -21,8 +21,9 @@ from fractions import Fraction
 from typing import Final
 
 from rules.lot_tables import SMALLEST_LOT, Severity, code_letter, label_lot, table_plan
+from rules.sentence import Figures, joined, said, template
 from rules.verdict import Finding, Verdict
-from rules.wording import counted, listed
+from rules.wording import counted, listed, out_of, percent, pieces_named
 from schemas.vocabulary import Level, Scheme
 
 
@@ -85,13 +86,19 @@ class MeasuredPiece:
 
 # The plan
 
-_ATTRIBUTES_SOURCE: Final = "MIL-STD-105E, tables I, II-A, II-B and II-C (the single plans of ISO 2859-1)"
-_ATTRIBUTES_KNOWN: Final = (
+#: How severely a lot is inspected, as one of the terms that a plan is listed by.
+INSPECTIONS: Final[dict[Severity, str]] = {
+    Severity.NORMAL: said("normal inspection"),
+    Severity.TIGHTENED: said("tightened inspection"),
+    Severity.REDUCED: said("reduced inspection"),
+}
+_ATTRIBUTES_SOURCE: Final = said("MIL-STD-105E, tables I, II-A, II-B and II-C (the single plans of ISO 2859-1)")
+_ATTRIBUTES_KNOWN: Final = said(
     "read in public copies and recomputed; the rows of the largest samples from memory, by the tables' own pattern"
 )
-_REDUCED_KNOWN: Final = "from memory, by the pattern of the tables for normal and tightened inspection"
-_LABEL_SOURCE: Final = "lot table of the quality label for coated architectural aluminium"
-_LABEL_KNOWN: Final = "read, in a public tender text that quotes it"
+_REDUCED_KNOWN: Final = said("from memory, by the pattern of the tables for normal and tightened inspection")
+_LABEL_SOURCE: Final = said("lot table of the quality label for coated architectural aluminium")
+_LABEL_KNOWN: Final = said("read, in a public tender text that quotes it")
 _BELOW_FLOOR: Final = "pieces below 80 % of the minimum"
 
 
@@ -117,13 +124,13 @@ def plan_for(
     if scheme is Scheme.VARIABLES:
         raise ValueError("a plan by variables judges measured values, not pieces; see rules.variables_plan")
     if lot_size < 1:
-        raise ValueError(f"a lot has at least one piece, not {lot_size}")
+        raise ValueError(said("a lot has at least one piece, not {n}", n=lot_size))
     if scheme is Scheme.EVERY_PIECE:
         return _every_piece(lot_size)
     if scheme is Scheme.LABEL:
         return _label_plan(lot_size)
     if aql is None:
-        raise ValueError("sampling by attributes needs an AQL, the acceptable quality limit in percent")
+        raise ValueError(said("sampling by attributes needs an AQL, the acceptable quality limit in percent"))
     return _attributes_plan(lot_size, level, aql, severity)
 
 
@@ -133,10 +140,10 @@ def _every_piece(lot_size: int) -> Plan:
         n=lot_size,
         accept=0,
         reject=1,
-        source="as the order says",
-        known="common practice, no source",
+        source=said("as the order says"),
+        known=said("common practice, no source"),
         lot_size=lot_size,
-        text=f"Every piece of the lot ({lot_size}) is measured; none may be nonconforming.",
+        text=said("Every piece of the lot ({n}) is measured; none may be nonconforming.", n=lot_size),
     )
 
 
@@ -151,10 +158,23 @@ def _label_plan(lot_size: int) -> Plan:
         source=_LABEL_SOURCE,
         known=_LABEL_KNOWN,
         lot_size=lot_size,
-        text=(
-            f"Of a lot of {lot_size}, {_how_many(n, lot_size)}{'' if n == lot_size else ', taken at random'}; at most {row.accept} "
-            "may be rejected."
-        ),
+        text=_label_text(n, lot_size, row.accept),
+    )
+
+
+def _label_text(n: int, lot_size: int, accept: int) -> str:
+    if n == lot_size:
+        return said(
+            "Of a lot of {lot_size}, every piece ({n}); at most {accept} may be rejected.",
+            lot_size=lot_size,
+            n=n,
+            accept=accept,
+        )
+    return said(
+        "Of a lot of {lot_size}, {pieces}, taken at random; at most {accept} may be rejected.",
+        lot_size=lot_size,
+        pieces=counted(n, "piece"),
+        accept=accept,
     )
 
 
@@ -163,7 +183,34 @@ def _attributes_plan(lot_size: int, level: Level, aql: Decimal, severity: Severi
     letter = code_letter(max(lot_size, SMALLEST_LOT), level)
     found = table_plan(letter, aql, severity)
     n = min(found.n, lot_size)
-    stands = f"code letter {letter}" if found.letter == letter else f"code letter {letter}, the plan of {found.letter}"
+    by = {"inspection": INSPECTIONS[severity], "level": str(level), "aql": percent(Figures(aql)), "letter": letter}
+    if found.letter == letter:
+        first = said(
+            "Single sampling by attributes, {inspection}, level {level}, AQL {aql}: code letter {letter}.", **by
+        )
+    else:
+        first = said(
+            "Single sampling by attributes, {inspection}, level {level}, AQL {aql}: code letter {letter}, the plan of "
+            "{other}.",
+            **by,
+            other=found.letter,
+        )
+    if n == lot_size:
+        then = said(
+            "Of a lot of {lot_size}, every piece ({n}); accepted with up to {accept} nonconforming, rejected from {reject}.",
+            lot_size=lot_size,
+            n=n,
+            accept=found.accept,
+            reject=found.reject,
+        )
+    else:
+        then = said(
+            "Of a lot of {lot_size}, {pieces}; accepted with up to {accept} nonconforming, rejected from {reject}.",
+            lot_size=lot_size,
+            pieces=counted(n, "piece"),
+            accept=found.accept,
+            reject=found.reject,
+        )
     return Plan(
         Scheme.ATTRIBUTES,
         n=n,
@@ -172,16 +219,8 @@ def _attributes_plan(lot_size: int, level: Level, aql: Decimal, severity: Severi
         source=_ATTRIBUTES_SOURCE,
         known=_REDUCED_KNOWN if severity is Severity.REDUCED else _ATTRIBUTES_KNOWN,
         lot_size=lot_size,
-        text=(
-            f"Single sampling by attributes, {severity} inspection, level {level}, AQL {aql} %: {stands}. Of a lot of "
-            f"{lot_size}, {_how_many(n, lot_size)}; accepted with up to {found.accept} nonconforming, rejected "
-            f"from {found.reject}."
-        ),
+        text=joined([first, then]),
     )
-
-
-def _how_many(n: int, lot_size: int) -> str:
-    return f"every piece ({n})" if n == lot_size else counted(n, "piece")
 
 
 # The lot
@@ -203,11 +242,11 @@ def judge_lot(
         ValueError: A piece is there twice, or the lot has no pieces.
     """
     if lot_size < 1:
-        raise ValueError(f"a lot has at least one piece, not {lot_size}")
+        raise ValueError(said("a lot has at least one piece, not {n}", n=lot_size))
     names = [piece.piece for piece in pieces]
     if len(set(names)) < len(names):
         twice = sorted({name for name in names if names.count(name) > 1})
-        raise ValueError(f"a piece counts once; measured more than once: {listed(twice)}")
+        raise ValueError(said("a piece counts once; measured more than once: {pieces}", pieces=listed(twice)))
     failed = [piece for piece in pieces if piece.verdict is Verdict.FAIL]
     decided = sum(piece.verdict is not Verdict.UNDECIDED for piece in pieces)
     # A piece that was measured and is not decided may turn out nonconforming: it must not be the one too many.
@@ -227,8 +266,11 @@ def _other_lot(plan: Plan, measured: int, lot_size: int) -> Iterator[Finding]:
         yield Finding(
             Verdict.UNDECIDED,
             "lot size",
-            f"the plan is for a lot of {plan.lot_size}, and this lot has {counted(lot_size, 'piece')}: it needs a plan "
-            "of its own",
+            said(
+                "the plan is for a lot of {planned}, and this lot has {pieces}: it needs a plan of its own",
+                planned=plan.lot_size,
+                pieces=counted(lot_size, "piece"),
+            ),
             found=Fraction(lot_size),
             limit=Decimal(plan.lot_size),
         )
@@ -236,22 +278,33 @@ def _other_lot(plan: Plan, measured: int, lot_size: int) -> Iterator[Finding]:
         yield Finding(
             Verdict.UNDECIDED,
             "lot size",
-            f"{counted(measured, 'piece')} measured of a lot that is said to have {lot_size}: one of the two is wrong",
+            said(
+                "{pieces} measured of a lot that is said to have {lot_size}: one of the two is wrong",
+                pieces=counted(measured, "piece"),
+                lot_size=lot_size,
+            ),
             found=Fraction(measured),
             limit=Decimal(lot_size),
         )
 
 
+#: By whether enough pieces are decided, and whether the plan asks for every piece.
+_DECIDED: Final = {
+    (True, True): template("{pieces} of a lot of {lot_size} decided, as many as the plan asks for (all {n})"),
+    (True, False): template("{pieces} of a lot of {lot_size} decided, as many as the plan asks for ({n})"),
+    (False, True): template("{pieces} of a lot of {lot_size} decided, fewer than the plan asks for (all {n})"),
+    (False, False): template("{pieces} of a lot of {lot_size} decided, fewer than the plan asks for ({n})"),
+}
+
+
 def _measured(plan: Plan, pieces: Sequence[MeasuredPiece], decided: int, lot_size: int) -> Finding:
     undecided = [piece.piece for piece in pieces if piece.verdict is Verdict.UNDECIDED]
     enough = decided >= plan.n
-    asks = f"all {plan.n}" if plan.every_piece else f"{plan.n}"
-    sentence = (
-        f"{counted(decided, 'piece')} of a lot of {lot_size} decided, {'as many as' if enough else 'fewer than'} the plan "
-        f"asks for ({asks})"
-    )
+    words = _DECIDED[enough, plan.every_piece]
+    sentence: str = words(pieces=counted(decided, "piece"), lot_size=lot_size, n=plan.n)
     if undecided:
-        sentence += f"; measured but undecided, so counted as neither: {_pieces(undecided)}"
+        neither = said("measured but undecided, so counted as neither: {pieces}", pieces=pieces_named(undecided))
+        sentence = joined([sentence, neither], "; ")
     return Finding(
         Verdict.PASS if enough else Verdict.UNDECIDED,
         "pieces measured",
@@ -262,27 +315,59 @@ def _measured(plan: Plan, pieces: Sequence[MeasuredPiece], decided: int, lot_siz
 
 
 def _nonconforming(plan: Plan, failed: Sequence[MeasuredPiece], decided: int, *, complete: bool) -> Finding:
-    found = len(failed)
-    sentence = f"{found} of {counted(decided, 'piece')} nonconforming"
-    if failed:
-        sentence += f": {_pieces([piece.piece for piece in failed])}"
+    found, of_pieces = len(failed), out_of(decided, "piece")
+    named = pieces_named([piece.piece for piece in failed])
+    sentence: str = (
+        said("{n} {of_pieces} nonconforming: {pieces}", n=found, of_pieces=of_pieces, pieces=named)
+        if failed
+        else said("{n} {of_pieces} nonconforming", n=found, of_pieces=of_pieces)
+    )
     if found >= plan.reject:
         verdict = Verdict.FAIL
-        sentence += f"; the plan rejects the lot from {plan.reject}"
+        decides = said("the plan rejects the lot from {reject}", reject=plan.reject)
     elif not complete:
         verdict = Verdict.UNDECIDED
-        sentence += f"; the plan rejects the lot from {plan.reject}, and too few pieces are decided to accept it"
+        decides = said(
+            "the plan rejects the lot from {reject}, and too few pieces are decided to accept it", reject=plan.reject
+        )
     else:
         verdict = Verdict.PASS
         if found > plan.accept:
-            sentence += (
-                f"; between the acceptance number {plan.accept} and the rejection number {plan.reject}: accepted"
+            decides = said(
+                "between the acceptance number {accept} and the rejection number {reject}: accepted",
+                accept=plan.accept,
+                reject=plan.reject,
             )
         else:
-            sentence += f"; the plan accepts the lot with up to {plan.accept}"
-        if failed:
-            sentence += ". That does not make these pieces conform: they are set apart"
+            decides = said("the plan accepts the lot with up to {accept}", accept=plan.accept)
+    sentence = joined([sentence, decides], "; ")
+    if verdict is Verdict.PASS and failed:
+        apart = said("That does not make these pieces conform: they are set apart")
+        sentence = joined([sentence, apart], ". ")
     return Finding(verdict, "nonconforming pieces", sentence, found=Fraction(found), limit=Decimal(plan.accept))
+
+
+#: Of one piece below the floor, and of several: where the plan takes them in, and where it does not.
+_ABSORBED: Final = (
+    template(
+        "piece {names} has a measured value under 80 % of the minimum; by the shop's choice counted among the rejected "
+        "pieces that the table allows"
+    ),
+    template(
+        "pieces {names} have a measured value under 80 % of the minimum; by the shop's choice counted among the rejected "
+        "pieces that the table allows"
+    ),
+)
+_NOT_ABSORBED: Final = (
+    template(
+        "piece {names} has a measured value under 80 % of the minimum; that is not covered by the rejected pieces that "
+        "the table allows"
+    ),
+    template(
+        "pieces {names} have a measured value under 80 % of the minimum; that is not covered by the rejected pieces that "
+        "the table allows"
+    ),
+)
 
 
 def _below_floor(failed: Sequence[MeasuredPiece], *, complete: bool, absorbed: bool) -> Finding:
@@ -291,30 +376,18 @@ def _below_floor(failed: Sequence[MeasuredPiece], *, complete: bool, absorbed: b
         return Finding(
             Verdict.PASS if complete else Verdict.UNDECIDED,
             _BELOW_FLOOR,
-            "no nonconforming piece has a measured value under 80 % of the minimum",
+            said("no nonconforming piece has a measured value under 80 % of the minimum"),
             found=Fraction(0),
             limit=Decimal(0),
         )
-    has = f"{_pieces(below)} {'has' if len(below) == 1 else 'have'} a measured value under 80 % of the minimum"
+    one, several = _ABSORBED if absorbed else _NOT_ABSORBED
+    sentence = (one if len(below) == 1 else several)(names=listed(below))
     if absorbed:
         # Nothing is compared here: as chosen, the piece is among the nonconforming ones that the plan allows for.
         return Finding(
-            Verdict.PASS if complete else Verdict.UNDECIDED,
-            _BELOW_FLOOR,
-            f"{has}; by the shop's choice counted among the rejected pieces that the table allows",
-            found=Fraction(len(below)),
+            Verdict.PASS if complete else Verdict.UNDECIDED, _BELOW_FLOOR, sentence, found=Fraction(len(below))
         )
-    return Finding(
-        Verdict.FAIL,
-        _BELOW_FLOOR,
-        f"{has}; that is not covered by the rejected pieces that the table allows",
-        found=Fraction(len(below)),
-        limit=Decimal(0),
-    )
-
-
-def _pieces(names: Sequence[str]) -> str:
-    return f"{'piece' if len(names) == 1 else 'pieces'} {listed(names)}"
+    return Finding(Verdict.FAIL, _BELOW_FLOOR, sentence, found=Fraction(len(below)), limit=Decimal(0))
 
 
 # From lot to lot
@@ -430,41 +503,58 @@ def standing(history: Iterable[LotOutcome], *, reduced_wanted: bool = False) -> 
 
 def _after_normal(now: Standing, lot: LotOutcome, rejected: int, *, reduced_wanted: bool) -> Standing:
     if rejected >= REJECTED_TO_TIGHTEN:
-        return _changed(
-            now, Severity.TIGHTENED, lot, f"{rejected} of at most {LOOK_BACK} consecutive lots not accepted"
+        change = said(
+            "after lot {lot}: tightened inspection, {n} of at most {most} consecutive lots not accepted",
+            lot=lot.lot,
+            n=rejected,
+            most=LOOK_BACK,
         )
+        return _changed(now, Severity.TIGHTENED, change)
     points = _points(lot)
     score = (now.score or 0) + points if points else 0
     may_reduce = score >= SCORE_TO_REDUCE and lot.steady
     if may_reduce and reduced_wanted:
-        return _changed(now, Severity.REDUCED, lot, f"switching score {score}, at least {SCORE_TO_REDUCE}")
+        change = said(
+            "after lot {lot}: reduced inspection, switching score {score}, at least {least}",
+            lot=lot.lot,
+            score=score,
+            least=SCORE_TO_REDUCE,
+        )
+        return _changed(now, Severity.REDUCED, change)
     return Standing(now.severity, False, score, _row(now, lot), 0, may_reduce, now.changes)
 
 
 def _after_tightened(now: Standing, lot: LotOutcome) -> Standing:
     row = _row(now, lot)
     if row >= ACCEPTED_TO_RELAX:
-        return _changed(now, Severity.NORMAL, lot, f"{row} consecutive lots accepted")
+        change = said("after lot {lot}: normal inspection, {n} consecutive lots accepted", lot=lot.lot, n=row)
+        return _changed(now, Severity.NORMAL, change)
     failed = now.not_accepted_on_tightened + (lot.verdict is Verdict.FAIL)
     stopped = failed >= REJECTED_TO_STOP
     changes = now.changes
     if stopped:
-        changes = (*changes, f"after lot {lot.lot}: stopped, {failed} lots not accepted on tightened inspection")
+        stop = said("after lot {lot}: stopped, {n} lots not accepted on tightened inspection", lot=lot.lot, n=failed)
+        changes = (*changes, stop)
     return Standing(now.severity, stopped, None, row, failed, False, changes)
 
 
 def _after_reduced(now: Standing, lot: LotOutcome) -> Standing:
-    reason = None
-    if lot.verdict is not Verdict.PASS:
-        reason = "lot not accepted" if lot.verdict is Verdict.FAIL else "lot undecided"
+    change = None
+    if lot.verdict is Verdict.FAIL:
+        change = said("after lot {lot}: normal inspection, lot not accepted", lot=lot.lot)
+    elif lot.verdict is not Verdict.PASS:
+        change = said("after lot {lot}: normal inspection, lot undecided", lot=lot.lot)
     elif lot.nonconforming > lot.accept:
-        reason = (
-            f"accepted only between the acceptance and the rejection number, with {lot.nonconforming} nonconforming"
+        change = said(
+            "after lot {lot}: normal inspection, accepted only between the acceptance and the rejection number, with {n} "
+            "nonconforming",
+            lot=lot.lot,
+            n=lot.nonconforming,
         )
     elif not lot.steady:
-        reason = "production not steady"
-    if reason is not None:
-        return _changed(now, Severity.NORMAL, lot, reason)
+        change = said("after lot {lot}: normal inspection, production not steady", lot=lot.lot)
+    if change is not None:
+        return _changed(now, Severity.NORMAL, change)
     return Standing(now.severity, False, None, _row(now, lot), 0, False, now.changes)
 
 
@@ -478,15 +568,13 @@ def _resumed(now: Standing, lot: LotOutcome) -> Standing:
         0,
         0,
         False,
-        (*now.changes, f"before lot {lot.lot}: resumed on tightened inspection after correction"),
+        (*now.changes, said("before lot {lot}: resumed on tightened inspection after correction", lot=lot.lot)),
     )
 
 
-def _changed(now: Standing, severity: Severity, lot: LotOutcome, reason: str) -> Standing:
+def _changed(now: Standing, severity: Severity, change: str) -> Standing:
     score = 0 if severity is Severity.NORMAL else None
-    return Standing(
-        severity, False, score, 0, 0, False, (*now.changes, f"after lot {lot.lot}: {severity} inspection, {reason}")
-    )
+    return Standing(severity, False, score, 0, 0, False, (*now.changes, change))
 
 
 def _row(now: Standing, lot: LotOutcome) -> int:

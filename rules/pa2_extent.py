@@ -20,6 +20,7 @@ from typing import Final
 from rules.places import AcceptanceRule, PieceLocation, high, low, where
 from rules.rounding import at_least, at_most
 from rules.sampling import PA2_READINGS_PER_SPOT
+from rules.sentence import said
 from rules.statistics import mean
 from rules.verdict import Finding, Verdict
 from rules.wording import counted, listed
@@ -48,7 +49,7 @@ def pa2_extent(places: Sequence[PieceLocation], rule: Rule, unit: Unit) -> list[
 
 def _step(place: PieceLocation, number: int, build: Fraction, unit: Unit) -> list[Finding]:
     lower, upper = place.location.lower, place.location.upper
-    check = f"step {number}"
+    check = said("step {number}", number=number)
     found = []
     if lower is not None:
         found.append(low(place, check, build, lower, "the specified minimum", unit, PA2_READINGS_PER_SPOT))
@@ -65,29 +66,48 @@ def _reach(place: PieceLocation, steps: dict[int, Fraction]) -> Finding:
     if ended is not None:
         verdict = Verdict.PASS
         last = ended - CONFORMING_IN_A_ROW
-        said = (
-            f"conforms from step {last + 1} on, {counted(CONFORMING_IN_A_ROW, 'consecutive step')} measured: the area "
-            + (f"reaches past step {last} and ends before step {last + 1}" if last else "ends before step 1")
-        )
+        if last:
+            sentence = said(
+                "{place}: conforms from step {next} on, {steps} measured: the area reaches past step {last} and ends "
+                "before step {next}",
+                place=where(place),
+                next=last + 1,
+                steps=counted(CONFORMING_IN_A_ROW, "consecutive step"),
+                last=last,
+            )
+        else:
+            sentence = said(
+                "{place}: conforms from step 1 on, {steps} measured: the area ends before step 1",
+                place=where(place),
+                steps=counted(CONFORMING_IN_A_ROW, "consecutive step"),
+            )
     elif not missing:
         verdict = Verdict.PASS
-        said = (
-            f"all {planned} steps that could be taken are measured, and no two in a row conform: the area reaches to "
-            "the end of what was coated here"
+        sentence = said(
+            "{place}: all {planned} steps that could be taken are measured, and no two in a row conform: the area reaches "
+            "to the end of what was coated here",
+            place=where(place),
+            planned=planned,
         )
     else:
         verdict = Verdict.UNDECIDED
-        gap = [n for n in missing if n < walked]
-        said = (
-            f"{'step' if len(gap) == 1 else 'steps'} {listed([str(n) for n in gap])} {'is' if len(gap) == 1 else 'are'} missing; "
-            f"measure {'it' if len(gap) == 1 else 'them'}"
-            if gap
-            else f"{counted(walked, 'step')} measured and no two in a row conform: go on"
-        )
+        gap = [str(n) for n in missing if n < walked]
+        if len(gap) == 1:
+            sentence = said("{place}: step {number} is missing; measure it", place=where(place), number=gap[0])
+        elif gap:
+            sentence = said(
+                "{place}: steps {numbers} are missing; measure them", place=where(place), numbers=listed(gap)
+            )
+        else:
+            sentence = said(
+                "{place}: {steps} measured and no two in a row conform: go on",
+                place=where(place),
+                steps=counted(walked, "step"),
+            )
     return Finding(
         verdict,
         _REACH,
-        f"{where(place)}: {said}",
+        sentence,
         location=place.location.name,
         piece=place.piece,
         found=Fraction(walked),
@@ -114,14 +134,14 @@ def _conforms(place: PieceLocation, build: Fraction) -> bool:
 
 
 EXTENT_RULE: Final = AcceptanceRule(
-    title="SSPC-PA 2, size of a non-conforming area",
-    text=(
+    title=said("SSPC-PA 2, size of a non-conforming area"),
+    text=said(
         "Each location is a direction from the failing area and each spot, the mean of at least three readings, one step "
         "of 1.5 m (5 ft) or one repeating unit. Steps are judged against the specified minimum and maximum without "
         "allowance; a direction ends with two consecutive conforming steps, or where no further step is possible."
     ),
-    source="SSPC-PA 2:2012, clause 8",
-    known="read in a one-page copy, identity inferred; the number of directions is the shop's to choose",
-    seen="a one-page copy whose text matches the edition of 2012",
+    source=said("SSPC-PA 2:2012, clause 8"),
+    known=said("read in a one-page copy, identity inferred; the number of directions is the shop's to choose"),
+    seen=said("a one-page copy whose text matches the edition of 2012"),
     judge=pa2_extent,
 )

@@ -11,9 +11,11 @@ from decimal import Decimal
 from fractions import Fraction
 from typing import Final
 
+from rules.comparison_words import comparison_sentence, share_of
 from rules.rounding import Comparison, at_least, at_most
+from rules.sentence import said, template
 from rules.verdict import Finding, Verdict
-from rules.wording import amount, as_written
+from rules.wording import amount, as_written, percent, with_unit
 from schemas.job import Location, Rule
 from schemas.units import Unit
 
@@ -148,12 +150,12 @@ def compared(
     """
     method = comparison if isinstance(limit, Decimal) else Comparison.ABSOLUTE
     good = at_least(found, limit, method) if low else at_most(found, limit, method)
-    relation = ("meets" if good else "is below") if low else ("is within" if good else "is above")
-    rounded = "" if method is Comparison.ABSOLUTE else ", rounded to the last place of the limit,"
     shown_against = limit if method is Comparison.ABSOLUTE else None
-    sentence = (
-        f"{place}: {check} {amount(found, unit, shown_against)} {unit.symbol}{rounded} {relation} "
-        f"{limit_name} {as_written(limit)} {unit.symbol}"
+    number = with_unit(amount(found, unit, shown_against), unit)
+    if method is not Comparison.ABSOLUTE:
+        number = said("{found}, rounded to the last place of the limit,", found=number)
+    sentence = comparison_sentence(
+        place, check, number, limit_name, with_unit(as_written(limit), unit), low=low, good=good
     )
     return Finding(
         Verdict.PASS if good else Verdict.FAIL,
@@ -172,8 +174,13 @@ def named(limit_name: str, limit: Limit, specified: Decimal | None) -> str:
     """Return what a level makes of a limit in words: "80 % of the lower limit"."""
     if specified is None or not specified or limit == specified:
         return limit_name
-    percent = Fraction(limit) / Fraction(specified) * 100
-    return f"{as_written(percent)} % of {limit_name}"
+    return share_of(percent(as_written(Fraction(limit) / Fraction(specified) * 100)), limit_name)
+
+
+_TOO_FEW: Final = {
+    ("readings", "the plan asks for"): template("{place}: too few readings: {found} of {asked} that the plan asks for"),
+    ("spots", "an area mean needs"): template("{place}: too few spots: {found} of {asked} that an area mean needs"),
+}
 
 
 def too_few(place: PieceLocation, what: str, found: int, asked: int, who_asks: str) -> Finding:
@@ -181,7 +188,7 @@ def too_few(place: PieceLocation, what: str, found: int, asked: int, who_asks: s
     return Finding(
         Verdict.UNDECIDED,
         what,
-        f"{where(place)}: too few {what}: {found} of {asked} that {who_asks}",
+        _TOO_FEW[what, who_asks](place=where(place), found=found, asked=asked),
         location=place.location.name,
         piece=place.piece,
         found=Fraction(found),
@@ -191,4 +198,4 @@ def too_few(place: PieceLocation, what: str, found: int, asked: int, who_asks: s
 
 def where(place: PieceLocation) -> str:
     """Return the place in words."""
-    return f"piece {place.piece}, {place.location.name}"
+    return said("piece {piece}, {location}", piece=place.piece, location=place.location.name)

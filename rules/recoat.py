@@ -11,7 +11,7 @@ where it holds enough, else from the job.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
@@ -21,11 +21,12 @@ from typing import Final
 from rules.fits import largest_film
 from rules.places import PieceLocation, where
 from rules.rounding import shown
+from rules.sentence import Figures, joined, said, template
 from rules.statistics import mean, standard_deviation, variance
-from rules.wording import PLACES, amount, as_written, counted
+from rules.wording import PLACES, amount, as_written, counted, with_unit
 from schemas.job import Recoat
 from schemas.units import Unit
-from schemas.vocabulary import Role
+from schemas.vocabulary import Feature, Role
 
 #: Fewer pairs than this before and after a recoat say too little (common practice, no source).
 LEAST_PAIRS: Final = 10
@@ -76,8 +77,16 @@ class RecoatTest:
     @property
     def sentence(self) -> str:
         """Return the test and how it came out, in a sentence."""
-        outcome = {True: "fits", False: "does not fit", None: "cannot be told"}[self.feasible]
-        return f"Recoat test: {outcome}{f'; {self.used}' if self.used else ''}."
+        alone, with_used = _OUTCOMES[self.feasible]
+        return with_used(used=self.used) if self.used else alone()
+
+
+#: How a test came out: alone, and with what a coat is taken to add.
+_OUTCOMES: Final = {
+    True: (template("Recoat test: fits."), template("Recoat test: fits; {used}.")),
+    False: (template("Recoat test: does not fit."), template("Recoat test: does not fit; {used}.")),
+    None: (template("Recoat test: cannot be told."), template("Recoat test: cannot be told; {used}.")),
+}
 
 
 def added_build(differences: Sequence[Fraction], unit: Unit) -> AddedBuild | None:
@@ -101,8 +110,11 @@ def added_build(differences: Sequence[Fraction], unit: Unit) -> AddedBuild | Non
         pairs=len(differences),
         mean=printed_mean,
         deviation=printed_deviation,
-        source=(
-            f"{counted(len(differences), 'pair')} in the archive: mean {printed_mean:f}, s {printed_deviation:f} {unit.symbol}"
+        source=said(
+            "{pairs} in the archive: mean {mean}, s {deviation}",
+            pairs=counted(len(differences), "pair"),
+            mean=Figures(f"{printed_mean:f}"),
+            deviation=with_unit(Figures(f"{printed_deviation:f}"), unit),
         ),
     )
 
@@ -133,12 +145,16 @@ def recoat_test(
             None,
             (),
             (
-                "What does a recoat add here, at the least and at the most? (job: recoat.added_low, recoat.added_high, "
-                "from the shop's own history)",
+                said(
+                    "What does a recoat add here, at the least and at the most? (job: recoat.added_low, recoat.added_high, "
+                    "from the shop's own history)"
+                ),
                 *(
                     (
-                        "What total film does the data sheet allow, and does it allow a second coat? "
-                        "(job: recoat.sheet_max_total)",
+                        said(
+                            "What total film does the data sheet allow, and does it allow a second coat? "
+                            "(job: recoat.sheet_max_total)"
+                        ),
                     )
                     if recoat is None or recoat.sheet_max_total is None
                     else ()
@@ -154,31 +170,55 @@ def recoat_test(
         if place.location.role is Role.MASKED:
             continue
         if not place.builds:
-            missing.append(f"What is the build at {where(place)}? It was not measured.")
+            missing.append(said("What is the build at {place}? It was not measured.", place=where(place)))
             continue
         guard = Fraction(0) if guards is None else guards.get(place.location.name, Fraction(0))
         for fits, sentence in _sums(place, low, high, sheet_max, guard, unit):
             (kept if fits else broken).append(sentence)
         if place.location.upper is None and sheet_max is None:
             missing.append(
-                f"What total film does the data sheet allow at {place.location.name}? No upper limit is given. "
-                "(job: recoat.sheet_max_total)"
+                said(
+                    "What total film does the data sheet allow at {location}? No upper limit is given. "
+                    "(job: recoat.sheet_max_total)",
+                    location=place.location.name,
+                )
             )
     if broken:
         return RecoatTest(False, (*broken, *kept), used=used, broken=len(broken))
     if not kept and not missing:
-        missing.append("What is the build? No place that a second coat goes on was measured.")
+        missing.append(said("What is the build? No place that a second coat goes on was measured."))
     return RecoatTest(None if missing else True, tuple(kept), tuple(missing), used)
 
 
 def _added(recoat: Recoat | None, added: AddedBuild | None, unit: Unit) -> tuple[Decimal, Decimal, str] | None:
     if added is not None:
-        low, high, source = added.low, added.high, added.source
-    elif recoat is not None and recoat.added_low is not None and recoat.added_high is not None:
-        low, high, source = recoat.added_low, recoat.added_high, "the job"
-    else:
-        return None
-    return low, high, f"a coat adds {as_written(low)} to {as_written(high)} {unit.symbol} (from {source})"
+        used = said(
+            "a coat adds {low} to {high} (from {source})",
+            low=as_written(added.low),
+            high=with_unit(as_written(added.high), unit),
+            source=added.source,
+        )
+        return added.low, added.high, used
+    if recoat is not None and recoat.added_low is not None and recoat.added_high is not None:
+        used = said(
+            "a coat adds {low} to {high} (from the job)",
+            low=as_written(recoat.added_low),
+            high=with_unit(as_written(recoat.added_high), unit),
+        )
+        return recoat.added_low, recoat.added_high, used
+    return None
+
+
+_LOWEST: Final = template("{place}: lowest {sum} = {total} {sign} {limit}, the lower limit")
+_HIGHEST: Final = template("{place}: highest {sum} = {total} {sign} {limit}, the upper limit")
+_HIGHEST_BY_SHEET: Final = template("{place}: highest {sum} = {total} {sign} {limit}, the data sheet's total")
+_HIGHEST_BY_FIT: Final = {
+    Feature.HOLE: template("{place}: highest {sum} = {total} {sign} {limit}, the most film with which the hole fits"),
+    Feature.SHAFT: template("{place}: highest {sum} = {total} {sign} {limit}, the most film with which the shaft fits"),
+    Feature.THREAD: template(
+        "{place}: highest {sum} = {total} {sign} {limit}, the most film with which the thread fits"
+    ),
+}
 
 
 def _sums(
@@ -193,30 +233,48 @@ def _sums(
     if location.lower is not None:
         least = min(place.builds)
         total = least + Fraction(added_low) - guard
-        start = f"{where(place)}: lowest {amount(least, unit)} + {as_written(added_low)}{_guard_said('-', guard, unit)}"
-        yield total >= location.lower, _compared(start, total, location.lower, "the lower limit", unit)
-    ceilings: list[tuple[Decimal | Fraction, str]] = []
+        terms = _sum(least, added_low, guard, _LESS_GUARD, unit)
+        yield total >= location.lower, _compared(_LOWEST, place, terms, total, location.lower, unit)
+    ceilings: list[tuple[Decimal | Fraction, Callable[..., str]]] = []
     if location.upper is not None:
-        ceilings.append((location.upper, "the upper limit"))
+        ceilings.append((location.upper, _HIGHEST))
     if sheet_max is not None:
-        ceilings.append((sheet_max, "the data sheet's total"))
+        ceilings.append((sheet_max, _HIGHEST_BY_SHEET))
     if location.fit is not None:
-        ceilings.append((largest_film(location.fit), f"the most film with which the {location.fit.feature} fits"))
+        ceilings.append((largest_film(location.fit), _HIGHEST_BY_FIT[location.fit.feature]))
     if ceilings:
-        limit, name = min(ceilings, key=lambda ceiling: ceiling[0])
+        limit, words = min(ceilings, key=lambda ceiling: ceiling[0])
         greatest = max(place.builds)
         total = greatest + Fraction(added_high) + guard
-        start = f"{where(place)}: highest {amount(greatest, unit)} + {as_written(added_high)}{_guard_said('+', guard, unit)}"
-        yield total <= limit, _compared(start, total, limit, name, unit)
+        terms = _sum(greatest, added_high, guard, _MORE_GUARD, unit)
+        yield total <= limit, _compared(words, place, terms, total, limit, unit)
 
 
-def _guard_said(sign: str, guard: Fraction, unit: Unit) -> str:
-    return f" {sign} {amount(guard, unit, Fraction(0))} guard" if guard else ""
+_LESS_GUARD: Final = template("{build} + {added} - {guard} guard")
+_MORE_GUARD: Final = template("{build} + {added} + {guard} guard")
 
 
-def _compared(start: str, total: Fraction, limit: Decimal | Fraction, name: str, unit: Unit) -> str:
-    sign = "<" if total < limit else ">" if total > limit else "="
-    return f"{start} = {amount(total, unit, limit)} {unit.symbol} {sign} {as_written(limit)} {unit.symbol}, {name}"
+def _sum(build: Fraction, added: Decimal, guard: Fraction, with_guard: Callable[..., str], unit: Unit) -> str:
+    if not guard:
+        return joined([amount(build, unit), as_written(added)], " + ")
+    return with_guard(build=amount(build, unit), added=as_written(added), guard=amount(guard, unit, Fraction(0)))
+
+
+def _compared(
+    words: Callable[..., str],
+    place: PieceLocation,
+    terms: str,
+    total: Fraction,
+    limit: Decimal | Fraction,
+    unit: Unit,
+) -> str:
+    return words(
+        place=where(place),
+        sum=terms,
+        total=with_unit(amount(total, unit, limit), unit),
+        sign="<" if total < limit else ">" if total > limit else "=",
+        limit=with_unit(as_written(limit), unit),
+    )
 
 
 def _below(centre: Fraction, spread_squared: Fraction, places: int) -> Decimal:

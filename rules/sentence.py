@@ -10,6 +10,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterable, Mapping
 from datetime import date
+from functools import partial
 from typing import Any, Final
 
 _KINDS: Final = ("template", "parts", "figures", "day")
@@ -86,6 +87,14 @@ def said(template: str, /, **values: Any) -> Sentence:
     without a format.
     """
     return Sentence(template, values)
+
+
+def template(text: str, /) -> Callable[..., Sentence]:
+    """Return what says *text* with the values it is given: for a table that one of several is chosen from.
+
+    The text is written out here as it is in :func:`said`.
+    """
+    return partial(said, text)
 
 
 def joined(parts: Iterable[str], separator: str = " ") -> Joined:

@@ -15,8 +15,9 @@ from decimal import Decimal
 from fractions import Fraction
 from typing import Final
 
+from rules.sentence import Figures, said
 from rules.unusual import FEWEST, critical_distance, grubbs
-from rules.wording import amount
+from rules.wording import amount, percent, with_unit
 from schemas.shop import Gauge
 from schemas.units import Unit, from_um
 
@@ -91,9 +92,19 @@ def _of_group(group: list[JudgedReading], unit: Unit, gauge: Gauge | None) -> li
             odd.build,
             test.distance,
             critical,
-            f"reading {odd.number}, piece {odd.piece}, {odd.location}: {amount(odd.build, unit)} {unit.symbol} is unusual among "
-            f"the {len(group)} there (Grubbs: G = {test.distance:.3f}, critical {critical:.3f} at {FLAG_LEVEL * 100:.0f} %). It "
-            "counts; look at the spot and read it again before anything is said against it",
+            said(
+                "reading {number}, piece {piece}, {location}: {build} is unusual among the {n} there (Grubbs: G = {distance}, "
+                "critical {critical} at {level}). It counts; look at the spot and read it again before anything is said "
+                "against it",
+                number=odd.number,
+                piece=odd.piece,
+                location=odd.location,
+                build=with_unit(amount(odd.build, unit), unit),
+                n=len(group),
+                distance=Figures(f"{test.distance:.3f}"),
+                critical=Figures(f"{critical:.3f}"),
+                level=percent(Figures(f"{FLAG_LEVEL * 100:.0f}")),
+            ),
         )
     ]
 

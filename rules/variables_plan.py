@@ -38,9 +38,10 @@ import mpmath
 
 from rules.lot_tables import Severity
 from rules.rounding import shown
+from rules.sentence import Figures, joined, said, template
 from rules.statistics import mean, square_root, variance
 from rules.verdict import Finding, Verdict
-from rules.wording import PLACES, amount, as_written, counted
+from rules.wording import PLACES, amount, as_written, counted, percent, with_unit
 from schemas.units import Unit
 
 Limit = Decimal | Fraction
@@ -121,13 +122,22 @@ ISO_3951_J: Final = VariablesPlan(
     letter="J",
     n=35,
     k=Decimal("1.57"),
-    source="ISO 3951:1989, s method, letter J, AQL 2.5, normal inspection, as OIML R 138 uses it",
-    known="number of pieces and letter: read; k and the factor of the spread: read elsewhere, joined by inference",
+    source=said("ISO 3951:1989, s method, letter J, AQL 2.5, normal inspection, as OIML R 138 uses it"),
+    known=said(
+        "number of pieces and letter: read; k and the factor of the spread: read elsewhere, joined by inference"
+    ),
     spread=Decimal("0.266"),
 )
 
-_SOURCE: Final = "MIL-STD-414, table B-1"
-_KNOWN: Final = "from memory; two values read, the others agree with each other"
+_SOURCES: Final = {
+    Severity.NORMAL: template("MIL-STD-414, table B-1, letter {letter}, AQL {aql}, normal inspection"),
+    Severity.TIGHTENED: template("MIL-STD-414, table B-1, letter {letter}, AQL {aql}, tightened inspection"),
+}
+_NOT_HELD: Final = {
+    Severity.NORMAL: template("no plan is held for letter {letter}, AQL {aql}, normal inspection"),
+    Severity.TIGHTENED: template("no plan is held for letter {letter}, AQL {aql}, tightened inspection"),
+}
+_KNOWN: Final = said("from memory; two values read, the others agree with each other")
 
 
 def variables_plan(letter: str, aql: Decimal, severity: Severity = Severity.NORMAL) -> VariablesPlan:
@@ -139,17 +149,24 @@ def variables_plan(letter: str, aql: Decimal, severity: Severity = Severity.NORM
         ValueError: There is no such letter or column, or that cell is not held here.
     """
     if letter not in K_TABLE:
-        raise ValueError(f"plans are held for the code letters {', '.join(K_TABLE)} of MIL-STD-414, not {letter!r}")
+        raise ValueError(
+            said(
+                "plans are held for the code letters {letters} of MIL-STD-414, not {letter}",
+                letters=", ".join(K_TABLE),
+                letter=repr(letter),
+            )
+        )
     if aql not in AQLS:
-        raise ValueError(f"plans are held for an AQL of {', '.join(map(str, AQLS))} percent, not {aql}")
+        held = joined([Figures(a) for a in AQLS], ", ")
+        raise ValueError(said("plans are held for an AQL of {held} percent, not {aql}", held=held, aql=Figures(aql)))
     if severity is Severity.REDUCED:
-        raise ValueError("no plans for reduced inspection are held here: the table was not read")
+        raise ValueError(said("no plans for reduced inspection are held here: the table was not read"))
     n, row = K_TABLE[letter]
     column = AQLS.index(aql) - (severity is Severity.TIGHTENED)
     k = row[column] if column >= 0 else None
     if k is None:
-        raise ValueError(f"no plan is held for letter {letter}, AQL {aql}, {severity} inspection")
-    return VariablesPlan(letter, n, k, f"{_SOURCE}, letter {letter}, AQL {aql}, {severity} inspection", _KNOWN)
+        raise ValueError(_NOT_HELD[severity](letter=letter, aql=Figures(aql)))
+    return VariablesPlan(letter, n, k, _SOURCES[severity](letter=letter, aql=Figures(aql)), _KNOWN)
 
 
 def judge_values(
@@ -172,9 +189,15 @@ def judge_values(
         ValueError: There is no limit, or the lower one is not below the upper.
     """
     if lower is None and upper is None:
-        raise ValueError("a lot cannot be judged without a limit")
+        raise ValueError(said("a lot cannot be judged without a limit"))
     if lower is not None and upper is not None and not Fraction(lower) < Fraction(upper):
-        raise ValueError(f"a lower limit is below the upper one, not {lower} and {upper}")
+        raise ValueError(
+            said(
+                "a lower limit is below the upper one, not {lower} and {upper}",
+                lower=Figures(lower),
+                upper=Figures(upper),
+            )
+        )
     findings = [_measured(plan, len(values))]
     if len(values) != plan.n:
         return findings
@@ -280,11 +303,18 @@ def tolerance_factor(n: int, content: Decimal | float, confidence: Decimal | flo
 # What was compared
 
 
+_AS_MANY: Final = template("{pieces} measured, as many as the {n} of the plan")
+_FEWER: Final = template(
+    "{pieces} measured, fewer than the {n} of the plan; k {k} belongs to {n} pieces, so nothing is shown"
+)
+_MORE: Final = template(
+    "{pieces} measured, more than the {n} of the plan; k {k} belongs to {n} pieces, so nothing is shown"
+)
+
+
 def _measured(plan: VariablesPlan, measured: int) -> Finding:
-    relation = "as many as" if measured == plan.n else "fewer than" if measured < plan.n else "more than"
-    sentence = f"{counted(measured, 'piece')} measured, {relation} the {plan.n} of the plan"
-    if measured != plan.n:
-        sentence += f"; k {plan.k} belongs to {plan.n} pieces, so nothing is shown"
+    words = _AS_MANY if measured == plan.n else _FEWER if measured < plan.n else _MORE
+    sentence = words(pieces=counted(measured, "piece"), n=plan.n, k=Figures(plan.k))
     return Finding(
         Verdict.PASS if measured == plan.n else Verdict.UNDECIDED,
         "pieces measured",
@@ -292,6 +322,23 @@ def _measured(plan: VariablesPlan, measured: int) -> Finding:
         found=Fraction(measured),
         limit=Decimal(plan.n),
     )
+
+
+#: By whether the limit is a lower one, and whether the mean lies far enough inside it.
+_INSIDE: Final = {
+    (True, True): template(
+        "mean {mean} less {k} times the standard deviation {s} is {found}, within the lower limit {limit}"
+    ),
+    (True, False): template(
+        "mean {mean} less {k} times the standard deviation {s} is {found}, outside the lower limit {limit}"
+    ),
+    (False, True): template(
+        "mean {mean} plus {k} times the standard deviation {s} is {found}, within the upper limit {limit}"
+    ),
+    (False, False): template(
+        "mean {mean} plus {k} times the standard deviation {s} is {found}, outside the upper limit {limit}"
+    ),
+}
 
 
 def _inside(
@@ -304,12 +351,18 @@ def _inside(
     s = _root(squared)
     found = average - k * s if low else average + k * s
     check = f"mean {'less' if low else 'plus'} k standard deviations"
-    sentence = (
-        f"mean {amount(average, unit)} {unit.symbol} {'less' if low else 'plus'} {plan.k} times the standard deviation "
-        f"{_finely(s, unit)} {unit.symbol} is {amount(found, unit, limit)} {unit.symbol}, "
-        f"{'within' if good else 'outside'} the {'lower' if low else 'upper'} limit {as_written(limit)} {unit.symbol}"
+    sentence = _INSIDE[low, good](
+        mean=with_unit(amount(average, unit), unit),
+        k=Figures(plan.k),
+        s=with_unit(_finely(s, unit), unit),
+        found=with_unit(amount(found, unit, limit), unit),
+        limit=with_unit(as_written(limit), unit),
     )
     return Finding(Verdict.PASS if good else Verdict.FAIL, check, sentence, found=found, limit=limit)
+
+
+_SPREAD_WITHIN: Final = template("standard deviation {s} is within {factor} of the distance of the limits, {most}")
+_SPREAD_ABOVE: Final = template("standard deviation {s} is above {factor} of the distance of the limits, {most}")
 
 
 def _spread(factor: Decimal, squared: Fraction, lower: Limit, upper: Limit, unit: Unit) -> Finding:
@@ -319,11 +372,24 @@ def _spread(factor: Decimal, squared: Fraction, lower: Limit, upper: Limit, unit
     return Finding(
         Verdict.PASS if good else Verdict.FAIL,
         "standard deviation",
-        f"standard deviation {amount(s, unit, most)} {unit.symbol} is {'within' if good else 'above'} {factor} of the "
-        f"distance of the limits, {as_written(most)} {unit.symbol}",
+        (_SPREAD_WITHIN if good else _SPREAD_ABOVE)(
+            s=with_unit(amount(s, unit, most), unit),
+            factor=Figures(factor),
+            most=with_unit(as_written(most), unit),
+        ),
         found=s,
         limit=most,
     )
+
+
+_SHARES_WITHIN: Final = template(
+    "estimated {below} below the lower and {above} above the upper limit, together {total}, within the {most} that the "
+    "plan allows"
+)
+_SHARES_ABOVE: Final = template(
+    "estimated {below} below the lower and {above} above the upper limit, together {total}, above the {most} that the "
+    "plan allows"
+)
 
 
 def _both(plan: VariablesPlan, values: Sequence[Fraction], lower: Limit, upper: Limit) -> Finding:
@@ -332,8 +398,12 @@ def _both(plan: VariablesPlan, values: Sequence[Fraction], lower: Limit, upper: 
     return Finding(
         Verdict.PASS if good else Verdict.FAIL,
         "estimated share nonconforming",
-        f"estimated {_percent(estimate.below)} below the lower and {_percent(estimate.above)} above the upper limit, "
-        f"together {_percent(estimate.total)}, {'within' if good else 'above'} the {_percent(most)} that the plan allows",
+        (_SHARES_WITHIN if good else _SHARES_ABOVE)(
+            below=_percent(estimate.below),
+            above=_percent(estimate.above),
+            total=_percent(estimate.total),
+            most=_percent(most),
+        ),
         found=Fraction(estimate.total),
         limit=most,
     )
@@ -341,11 +411,11 @@ def _both(plan: VariablesPlan, values: Sequence[Fraction], lower: Limit, upper: 
 
 def _finely(s: Fraction, unit: Unit) -> str:
     """Return a standard deviation with two places more than a thickness: it is multiplied before it is compared."""
-    return f"{shown(s, PLACES[unit] + 2):f}"
+    return Figures(f"{shown(s, PLACES[unit] + 2):f}")
 
 
 def _percent(share: Decimal) -> str:
-    return f"{share * 100:.2f} %"
+    return percent(Figures(f"{share * 100:.2f}"))
 
 
 def _root(squared: Fraction) -> Fraction:

@@ -18,6 +18,7 @@ from typing import Final
 from rules.film_build import is_base, is_judged
 from rules.results import Coverage
 from rules.rounding import round_to_step
+from rules.sentence import Figures, joined, said
 from rules.statistics import mean
 from rules.uncertainty import CalibrationLine, GaugeKnowledge, Spread, calibration_line, pooled_variance, type_a
 from rules.wording import counted
@@ -110,14 +111,23 @@ def correcting(policy: VerificationError, check_id: str, checks: Sequence[GaugeC
         return _by_line(carried)
     short = next((r for r in rows if len(r.readings_um or ()) < _FEWEST_FOR_A_SPREAD), None)
     if short is not None:
-        said = (
-            f"The policy corrects readings for the error at verification, but check {check_id} read standard "
-            f"{short.standard_id} once only, so how good a correction is cannot be told: the error is carried instead."
+        once = said(
+            "The policy corrects readings for the error at verification, but check {check} read standard {standard} once "
+            "only, so how good a correction is cannot be told: the error is carried instead.",
+            check=check_id,
+            standard=str(short.standard_id),
         )
-        return replace(carried, said=said)
-    errors = ", ".join(f"{-_error_um(r):+f} µm at {r.standard_id}" for r in rows)
-    said = f"Readings are corrected for the error that check {check_id} found on the nearest standard: {errors}."
-    return replace(carried, policy=policy, said=said)
+        return replace(carried, said=once)
+    errors = [
+        said("{correction} µm at {standard}", correction=Figures(f"{-_error_um(r):+f}"), standard=str(r.standard_id))
+        for r in rows
+    ]
+    done = said(
+        "Readings are corrected for the error that check {check} found on the nearest standard: {errors}.",
+        check=check_id,
+        errors=joined(errors, ", "),
+    )
+    return replace(carried, policy=policy, said=done)
 
 
 def corrected_readings(
@@ -155,19 +165,26 @@ def _by_line(carried: Correcting) -> Correcting:
     points = [(r.mean_um or Decimal(0), -_error_um(r)) for r in rows]
     apart = len({p for p, _ in points})
     if apart < _FEWEST_FOR_A_LINE:
-        said = (
-            f"The policy corrects readings by a calibration line, which needs three standards; check {carried.check_id} has "
-            f"{apart} that were read apart from each other: the error is carried instead."
+        few = said(
+            "The policy corrects readings by a calibration line, which needs three standards; check {check} has {apart} "
+            "that were read apart from each other: the error is carried instead.",
+            check=carried.check_id,
+            apart=apart,
         )
-        return replace(carried, said=said)
+        return replace(carried, said=few)
     line = calibration_line(points, mean([p for p, _ in points]))
     slope = line.slope * 100
-    said = (
-        f"Readings are corrected by the calibration line through the {len(rows)} standards of check {carried.check_id}: "
-        f"{float(line.offset):+.2f} µm at {float(line.reference):.1f} µm, {float(slope):+.2f} µm for each 100 µm more "
-        f"(s {float(line.residual):.2f} µm)."
+    done = said(
+        "Readings are corrected by the calibration line through the {n} standards of check {check}: {offset} µm at "
+        "{reference} µm, {slope} µm for each 100 µm more (s {residual} µm).",
+        n=len(rows),
+        check=carried.check_id,
+        offset=Figures(f"{float(line.offset):+.2f}"),
+        reference=Figures(f"{float(line.reference):.1f}"),
+        slope=Figures(f"{float(slope):+.2f}"),
+        residual=Figures(f"{float(line.residual):.2f}"),
     )
-    return replace(carried, policy=VerificationError.LINE, line=line, said=said)
+    return replace(carried, policy=VerificationError.LINE, line=line, said=done)
 
 
 def _error_um(row: GaugeCheck) -> Decimal:

@@ -16,7 +16,8 @@ from typing import Final
 
 from rules.distributions import normal_cdf
 from rules.rounding import shown
-from rules.wording import amount, as_written, counted
+from rules.sentence import Figures, joined, said, template
+from rules.wording import amount, as_written, percent, with_unit
 from schemas.job import Job, Location
 from schemas.units import UM_PER_MIL, Unit
 
@@ -38,7 +39,7 @@ def window_warnings(
             how many readings stand behind it.
         guards: By location: the guard band on each side, in the unit of the job; none where none is given.
     """
-    warnings = []
+    warnings: list[str] = []
     for location in job.location:
         if location.lower is None or location.upper is None:
             continue
@@ -47,42 +48,62 @@ def window_warnings(
         spread, behind = spreads.get(location.name, (Decimal(0), 0))
         window = _window(location, width, guard, job.unit)
         if width <= 0:
-            warnings.append(f"{window}: there is no room for any spread.")
+            warnings.append(said("{window}: there is no room for any spread.", window=window))
         elif behind >= LEAST_READINGS:
             if width < _DEVIATIONS * Fraction(spread):
-                warnings.append(f"{window}; {_own(width, spread, behind, job.unit)}")
+                warnings.append(joined([window, _own(width, spread, behind, job.unit)], "; "))
         elif _um(width, job.unit) < CAREFUL_WINDOW_UM:
-            warnings.append(f"{window}; {_not_own(behind)}")
+            warnings.append(joined([window, _not_own(behind)], "; "))
     return warnings
 
 
+_WINDOW: Final = template("{location}: {lower} to {upper} leaves a window of {width}")
+_LESS_GUARD: Final = template(
+    "{location}: {lower} to {upper} less a guard band of {guard} on each side leaves a window of {width}"
+)
+
+
 def _window(location: Location, width: Fraction, guard: Fraction, unit: Unit) -> str:
-    limits = f"{as_written(location.lower or Decimal(0))} to {as_written(location.upper or Decimal(0))} {unit.symbol}"
-    less = f" less a guard band of {amount(guard, unit, Fraction(0))} {unit.symbol} on each side" if guard else ""
-    in_um = f" ({shown(_um(width, unit), 1):f} µm)" if unit is Unit.MIL and width > 0 else ""
-    return (
-        f"{location.name}: {limits}{less} leaves a window of {amount(max(width, Fraction(0)), unit, Fraction(0))} "
-        f"{unit.symbol}{in_um}"
-    )
+    wide = with_unit(amount(max(width, Fraction(0)), unit, Fraction(0)), unit)
+    if unit is Unit.MIL and width > 0:
+        wide = joined([wide, " (", with_unit(Figures(f"{shown(_um(width, unit), 1):f}"), Unit.UM), ")"], "")
+    values = {
+        "location": location.name,
+        "lower": as_written(location.lower or Decimal(0)),
+        "upper": with_unit(as_written(location.upper or Decimal(0)), unit),
+        "width": wide,
+    }
+    if not guard:
+        return _WINDOW(**values)
+    return _LESS_GUARD(**values, guard=with_unit(amount(guard, unit, Fraction(0)), unit))
 
 
 def _own(width: Fraction, spread: Decimal, behind: int, unit: Unit) -> str:
     half_in_deviations = width / 2 / Fraction(spread)
     outside = 2 * Fraction(normal_cdf(-float(half_in_deviations))) * 100
     needed = _DEVIATIONS * Fraction(spread)
-    return (
-        f"the shop's own spread here, s = {amount(Fraction(spread), unit, Fraction(0))} {unit.symbol} from "
-        f"{counted(behind, 'reading')}, needs {amount(needed, unit, width)} {unit.symbol} (6 s). At best, with the mean "
-        f"in the middle, {shown(outside, 1):f} % of the readings would lie outside (normal model)."
+    return said(
+        "the shop's own spread here, s = {s} from {n} readings, needs {needed} (6 s). At best, with the mean in the middle, "
+        "{outside} of the readings would lie outside (normal model).",
+        s=with_unit(amount(Fraction(spread), unit, Fraction(0)), unit),
+        n=behind,
+        needed=with_unit(amount(needed, unit, width), unit),
+        outside=percent(Figures(f"{shown(outside, 1):f}")),
     )
 
 
+_NONE_HELD: Final = template("the archive holds no readings here, and {least} are asked for.")
+_ONE_HELD: Final = template("the archive holds only {n} reading here, and {least} are asked for.")
+_FEW_HELD: Final = template("the archive holds only {n} readings here, and {least} are asked for.")
+
+
 def _not_own(behind: int) -> str:
-    history = "no readings" if behind == 0 else f"only {counted(behind, 'reading')}"
-    return (
-        f"a trade-magazine consultant takes about ±12 µm, {as_written(CAREFUL_WINDOW_UM)} µm in all, to be what is held "
-        "on flat and easy parts with great care, and more to be needed on shaped parts (read). This is not the shop's "
-        f"own figure: the archive holds {history} here, and {LEAST_READINGS} are asked for."
+    words = _NONE_HELD if behind == 0 else _ONE_HELD if behind == 1 else _FEW_HELD
+    return said(
+        "a trade-magazine consultant takes about ±12 µm, {careful} µm in all, to be what is held on flat and easy parts with "
+        "great care, and more to be needed on shaped parts (read). This is not the shop's own figure: {history}",
+        careful=as_written(CAREFUL_WINDOW_UM),
+        history=words(n=behind, least=LEAST_READINGS),
     )
 
 

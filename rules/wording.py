@@ -2,21 +2,45 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from datetime import datetime, tzinfo
 from decimal import Decimal
 from fractions import Fraction
 from typing import Final
 
 from rules.rounding import exact_decimal, shown
+from rules.sentence import Day, Figures, Sentence, joined, said, template
 from schemas.units import Unit
 
 #: Places that a thickness is spelled out with, more where fewer would say something untrue.
 PLACES: Final = {Unit.UM: 1, Unit.MIL: 2}
 _MOST_PLACES: Final = 12
 
+_Words = tuple[Callable[..., Sentence], Callable[..., Sentence]]
+#: One of something, and several: as the subject or the object of a sentence.
+_COUNTED: Final[dict[str, _Words]] = {
+    "coat": (template("{n} coat"), template("{n} coats")),
+    "consecutive step": (template("{n} consecutive step"), template("{n} consecutive steps")),
+    "other piece": (template("{n} other piece"), template("{n} other pieces")),
+    "other place": (template("{n} other place"), template("{n} other places")),
+    "pair": (template("{n} pair"), template("{n} pairs")),
+    "piece": (template("{n} piece"), template("{n} pieces")),
+    "reading": (template("{n} reading"), template("{n} readings")),
+    "spot": (template("{n} spot"), template("{n} spots")),
+    "standard": (template("{n} standard"), template("{n} standards")),
+    "step": (template("{n} step"), template("{n} steps")),
+    "time": (template("{n} time"), template("{n} times")),
+}
+#: The whole that some are a part of: "3" is said before it.
+_OUT_OF: Final[dict[str, _Words]] = {
+    "piece": (template("of {n} piece"), template("of {n} pieces")),
+    "reading": (template("of {n} reading"), template("of {n} readings")),
+}
+#: Pieces by their names: as the subject or the object of a sentence.
+_PIECES: Final[_Words] = (template("piece {names}"), template("pieces {names}"))
 
-def amount(value: Fraction, unit: Unit, against: Decimal | Fraction | None = None) -> str:
+
+def amount(value: Fraction, unit: Unit, against: Decimal | Fraction | None = None) -> Figures:
     """Return *value* (in *unit*) as figures without the unit, rounded half to even.
 
     Given the number that it is compared *against*, as many places are printed as it takes for the
@@ -25,35 +49,59 @@ def amount(value: Fraction, unit: Unit, against: Decimal | Fraction | None = Non
     for places in range(PLACES[unit], _MOST_PLACES):
         figures = shown(value, places)
         if against is None or _order(Fraction(figures), Fraction(against)) == _order(value, Fraction(against)):
-            return f"{figures:f}"
-    return f"{shown(value, _MOST_PLACES):f}"
+            return Figures(f"{figures:f}")
+    return Figures(f"{shown(value, _MOST_PLACES):f}")
 
 
-def as_written(limit: Decimal | Fraction) -> str:
+def as_written(limit: Decimal | Fraction) -> Figures:
     """Return a limit as it was written, or a derived one (80 % of a minimum) with the places that it needs."""
     if isinstance(limit, Decimal):
-        return f"{limit:f}"
+        return Figures(f"{limit:f}")
     exact = exact_decimal(limit)
-    return f"{shown(limit, _MOST_PLACES) if exact is None else exact:f}"
+    return Figures(f"{shown(limit, _MOST_PLACES) if exact is None else exact:f}")
+
+
+def with_unit(figures: str, unit: Unit) -> str:
+    """Return *figures* with their unit."""
+    return joined([figures, unit.symbol])
+
+
+def percent(figures: str) -> str:
+    """Return *figures* with a percent sign."""
+    return joined([figures, "%"])
 
 
 def local_time(moment: datetime, zone: tzinfo) -> str:
     """Return *moment* by the shop's clock, to the minute."""
-    return f"{moment.astimezone(zone):%Y-%m-%d %H:%M}"
+    local = moment.astimezone(zone)
+    return said("{day} {clock}", day=Day(local.date()), clock=f"{local:%H:%M}")
 
 
 def counted(number: int, noun: str) -> str:
     """Return a number with its noun: 1 reading, 2 readings."""
-    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
+    one, several = _COUNTED[noun]
+    return (one if number == 1 else several)(n=number)
+
+
+def out_of(number: int, noun: str) -> str:
+    """Return a number with its noun as the whole of which some are counted: of 1 reading, of 2 readings."""
+    one, several = _OUT_OF[noun]
+    return (one if number == 1 else several)(n=number)
+
+
+def pieces_named(names: Sequence[str], most: int = 12) -> str:
+    """Return pieces by their names: piece 7, pieces 7 and 8."""
+    one, several = _PIECES
+    return (one if len(names) == 1 else several)(names=listed(names, most))
 
 
 def listed(words: Sequence[str], most: int = 12) -> str:
     """Return *words* as a list in a sentence, cut off with a count after *most* of them."""
     if len(words) > most:
-        return ", ".join(words[:most]) + f" and {len(words) - most} more"
+        return said("{first} and {n} more", first=joined(words[:most], ", "), n=len(words) - most)
     if len(words) < 2:
-        return "".join(words)
-    return ", ".join(words[:-1]) + " and " + words[-1]
+        return words[0] if words else ""
+    return said("{first} and {last}", first=joined(words[:-1], ", "), last=words[-1])
 
 
 def _order(left: Fraction, right: Fraction) -> int:
