@@ -7,7 +7,8 @@ or the edge.
 
 Labels are text of the page; marks and lines are one picture over the drawing. They are placed without CSS
 positions on purpose: what is positioned is painted after the rest of the page, and would then be read after
-it as well.
+it as well. Pictures say overflow: visible for the same reason, since what clips is painted last and would cover
+the labels.
 """
 
 from __future__ import annotations
@@ -197,12 +198,12 @@ def _beside(
     column = max((_wide(lines, FONT_PT) for lines in texts), default=_NARROWEST)
     column = max(_NARROWEST, column)
     drawn_width = across - 2 * (column + _AIR)
-    drawn_height = min(highest, drawn_width / aspect)
+    drawn_height = min(highest - 2 * _CLEAR, drawn_width / aspect)
     drawn_width = drawn_height * aspect
     tall = [len(lines) * _line_height(FONT_PT) for lines in texts]
     needed = sum(tall) + _GAP * len(tall)
     # The columns may be higher than a flat drawing, as long as there is room.
-    down = min(highest, max(drawn_height, needed / 2 * 1.1 + max(tall, default=0)))
+    down = min(highest, max(drawn_height + 2 * _CLEAR, needed / 2 * 1.1 + max(tall, default=0)))
     left, top = (across - drawn_width) / 2, (down - drawn_height) / 2
     frame = PartDrawing("beside", across, down, left, top, drawn_width, drawn_height, (), Markup(""))
     sides = _sides(places, tall, down)
@@ -424,6 +425,9 @@ def _overlay(made: PartDrawing, title: str) -> Markup:
         # White under the line keeps it apart from the lines of the drawing.
         parts.append(f'<path d="{lines}" fill="none" stroke="#fff" stroke-width="0.6"/>')
         parts.append(f'<path d="{lines}" fill="none" stroke="#333" stroke-width="0.2"/>')
+    if made.way == "numbers" and made.labels:
+        free = "".join(f"M{_n(b.left)} {_n(b.top)}h{_n(b.width)}v{_n(b.height)}h{_n(-b.width)}z" for b in made.labels)
+        parts.append(f'<path d="{free}" fill="#fff"/>')
     if everywhere:
         halo = "".join(_circle(x, y, _CLEAR) for x, y in everywhere)
         parts.append(f'<path d="{halo}" fill="#fff"/>')
@@ -432,7 +436,7 @@ def _overlay(made: PartDrawing, title: str) -> Markup:
     size = f'width="{_n(made.width)}mm" height="{_n(made.height)}mm"'
     return Markup(  # noqa: S704 - numbers of ours, and a title that is escaped above
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_n(made.width)} {_n(made.height)}" {size} '
-        f'style="display:block">{"".join(parts)}</svg>'
+        f'style="display:block;overflow:visible">{"".join(parts)}</svg>'
     )
 
 
