@@ -17,6 +17,9 @@ from markupsafe import Markup, escape
 from schemas.errors import BadInput
 
 _PREFIX: Final = re.compile(r"[a-z][a-z0-9]*")
+#: What clips is painted after the text of a page (CSS 2.1, appendix E), and would cover labels; see part_drawing.
+_STYLE: Final = "display:block;width:100%;height:auto;overflow:visible"
+_VIEW: Final = re.compile(r' viewBox="(\S+) (\S+) (\S+) (\S+)"')
 _ID: Final = re.compile(r'(?<= id=")i(?=\d+")|(?<=url\(#)i(?=\d+\))')
 
 
@@ -62,17 +65,12 @@ class OutsidePicture:
         if not _PREFIX.fullmatch(prefix):
             raise ValueError(f"{prefix!r} cannot begin an id")
         if self.kind == "svg":
-            # Nothing inside is text and every value was written by us, so these are all ids there are.
-            body = _ID.sub(f"{prefix}-", self.content.decode())
-            head, _, rest = body.partition(">")
-            style = "display:block;width:100%;height:auto"
-            return Markup(f'{head} style="{style}"><title>{escape(title)}</title>{rest}')  # noqa: S704 - ours, as said
+            return _svg_markup(self.content.decode(), title, prefix)
         source = f"asset:given/{self.asset}"
         if inline:
             source = f"data:image/png;base64,{base64.b64encode(self.content).decode()}"
         # PDF/A forbids smoothing by the viewer (ISO 19005-3, 6.2.8, from memory), which is what a page asks for else.
-        style = "display:block;width:100%;height:auto;image-rendering:crisp-edges"
-        return Markup('<img src="{}" alt="{}" style="{}">').format(source, title, style)
+        return Markup('<img src="{}" alt="{}" style="{};image-rendering:crisp-edges">').format(source, title, _STYLE)
 
 
 def picture_of(content: bytes, name: str) -> OutsidePicture:
@@ -98,6 +96,20 @@ def picture_of(content: bytes, name: str) -> OutsidePicture:
         drawing = drawing_of(content, name)
         return OutsidePicture("svg", drawing.width, drawing.height, drawing.content.encode())
     raise BadInput(f"{name}: this is neither SVG nor PNG; save the drawing as one of them")
+
+
+def _svg_markup(content: str, title: str, prefix: str) -> Markup:
+    # Nothing inside is text and every value was written by us, so these are all ids there are.
+    head, _, body = _ID.sub(f"{prefix}-", content).partition(">")
+    view = _VIEW.search(head)
+    if view is None:
+        raise ValueError("this is not a drawing that was read here")
+    x, y, width, height = view.groups()
+    window = f'<rect x="{x}" y="{y}" width="{width}" height="{height}"/>'
+    return Markup(  # noqa: S704 - written by us, and a title that is escaped
+        f'{head} style="{_STYLE}"><title>{escape(title)}</title><clipPath id="{prefix}-window">{window}</clipPath>'
+        f'<g clip-path="url(#{prefix}-window)">{body.removesuffix("</svg>")}</g></svg>'
+    )
 
 
 def _looks_like_xml(content: bytes) -> bool:

@@ -6,6 +6,7 @@ word; the words of a drawing therefore become shapes. They lose their own font, 
 
 from __future__ import annotations
 
+import math
 import re
 import unicodedata
 from collections.abc import Iterator, Mapping
@@ -17,6 +18,8 @@ from report.svg_geometry import NotGeometry, Step
 
 #: How far an upright letter leans where italics are asked for: tan of about 11°, our own choice.
 _LEAN: Final = 0.2
+#: Outlines are drawn to this share of the font size.
+_FINENESS: Final = 2000
 _WEIGHTS: Final[Mapping[str, Weight]] = {"400": 400, "600": 600, "700": 700}
 
 
@@ -104,9 +107,12 @@ def outlines(letters: list[Letter]) -> dict[int, list[Step]]:
         lean = 0.0 if letter.style["font-style"] == "normal" else _LEAN
         y += _lift(letter.style["dominant-baseline"], weight) * size
         steps = result.setdefault(letter.run, [])
+        # Finer than this nobody prints, and the file grows with every figure.
+        digits = max(0, math.ceil(math.log10(_FINENESS / size))) if size else 0
         for verb, args in shape.steps:
             points = zip(args[::2], args[1::2], strict=True)
-            steps.append((verb, tuple(v for px, py in points for v in (x + (px - lean * py) * size, y + py * size))))
+            spots = ((x + (px - lean * py) * size, y + py * size) for px, py in points)
+            steps.append((verb, tuple(round(v, digits) for spot in spots for v in spot)))
     return result
 
 
