@@ -12,15 +12,27 @@ from markupsafe import Markup
 
 from report import pictures
 from report.evidence import Evidence
-from report.languages import presentation_of
+from report.languages import Presentation, presentation_of
+from report.outside_pictures import OutsidePicture
 from report.page_look import PageLook
+from report.part_drawing import Place, part_drawing
+from report.part_drawing import Verdict as Mark
+from report.short_code import qr
 from report.view import CertificateView
 from rules.results import Assessment
 from rules.sentence import said
+from rules.verdict import Verdict
 
 _TEMPLATES: Final = files("report") / "templates"
 #: A logo is at most so wide and so high, in mm.
 _LOGO_MM: Final = (50.0, 16.0)
+#: What the margins leave of a page's width, in mm.
+_WIDTH_MM: Final = {"A4": 182.0, "Letter": 187.9}
+_MARKS: Final[dict[Verdict, Mark]] = {
+    Verdict.PASS: "conforms",
+    Verdict.UNDECIDED: "undecided",
+    Verdict.FAIL: "does not conform",
+}
 
 
 def page_html(
@@ -50,14 +62,34 @@ def page_html(
         if look.logo is None
         else look.logo.markup(written.text(said("Logo of {shop}", shop=view.shop_name)), "logo"),
         logo_width=_logo_width(look),
-        qr=None,
-        drawing=None,
+        qr=qr(view.code_text, written.text(said("Number and code of this certificate, for a reader of QR codes"))),
+        drawing=None if look.drawing is None else _drawing(view, evidence, assessment, look.drawing, written),
         axis=pictures.axis(scale, written),
         strips=strips,
         description=written.text(said("Film build of lot {lot}: {verdict}", lot=lot, verdict=view.verdict)),
         stamp=_w3c(stamp),
     )
     return html
+
+
+def _drawing(
+    view: CertificateView, evidence: Evidence, assessment: Assessment, drawing: OutsidePicture, written: Presentation
+) -> Markup:
+    """Return the drawing of the part with every location's mean beside its point."""
+    points = {place.name: place.point for place in evidence.job.location}
+    verdicts = {place.location: place.verdict for place in assessment.locations}
+    numbers = {row.location: number for number, row in enumerate(view.builds, 1)}
+    places = []
+    for label in view.drawing:
+        point = points[label.location]
+        assert point is not None  # noqa: S101 - only such a location has a label
+        x, y = (float(share) for share in point)
+        places.append(
+            Place(numbers[label.location], label.location, label.text, x, y, _MARKS[verdicts[label.location]])
+        )
+    title = written.text(said("Drawing of {part}", part=evidence.job.title))
+    marks = written.text(said("Marks: {marks}", marks="; ".join(f"{p.location} {p.value}" for p in places)))
+    return part_drawing(places, drawing.aspect, marks, _WIDTH_MM[view.page]).markup(drawing.markup(title, "drawing"))
 
 
 def _logo_width(look: PageLook) -> float:

@@ -346,7 +346,7 @@ def certificate_view(
             unit=unit.symbol,
             also_unit=also_in.symbol if also_in is not None else "",
             builds=rows,
-            drawing=_drawing_labels(evidence, rows),
+            drawing=_drawing_labels(evidence, rows, unit.symbol),
             gauge=gauge_facts(evidence),
             gate_sentence=assessment.coverage.sentence,
             checks=tuple(_check_row(c, places, unit, zone) for c in cited_checks(evidence, assessment)),
@@ -389,15 +389,15 @@ def _code_text(evidence: Evidence, facts: IssueFacts, code: str) -> str:
     address = evidence.shop.certificate.code_address
     if address is not None:
         return address.replace("{code}", code.replace(" ", ""))
-    return f"{facts.number} r{facts.revision} {code}"
+    return f"{facts.number} r{facts.revision} {code}".strip()
 
 
-def _drawing_labels(evidence: Evidence, rows: tuple[BuildRow, ...]) -> tuple[DrawingLabel, ...]:
+def _drawing_labels(evidence: Evidence, rows: tuple[BuildRow, ...], unit: str) -> tuple[DrawingLabel, ...]:
     """Return what stands on the drawing: each location that has a point, with its mean."""
     if evidence.drawing is None:
         return ()
     points = {place.name for place in evidence.job.location if place.point is not None}
-    return tuple(DrawingLabel(row.location, row.mean) for row in rows if row.location in points)
+    return tuple(DrawingLabel(row.location, with_unit(row.mean, unit)) for row in rows if row.location in points)
 
 
 def cited_checks(evidence: Evidence, assessment: Assessment) -> list[GaugeCheck]:
