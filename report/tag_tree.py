@@ -234,6 +234,7 @@ class _Tree:
         while waiting:
             element = waiting.pop()
             kids = list(element["K"])
+            del element["Type"]  # which an element may leave out, and there are thousands of them
             waiting += [child for child in map(self._element, kids) if child is not None]
             plain = [int(kid) if isinstance(kid, int) else kid for kid in kids]
             if len(plain) == 1:

@@ -3,17 +3,26 @@
 from __future__ import annotations
 
 import io
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import cache
+from importlib.resources import files
 from typing import Any
 
 import pikepdf
+from pyhanko.pdf_utils.font.opentype import GlyphAccumulator, GlyphAccumulatorFactory
+from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
+from pyhanko.pdf_utils.text import TextBoxStyle
+from pyhanko.sign import fields, signers
+from pyhanko.stamp import TextStampStyle
 
+from report import pictures
 from report.assessing import judge
-from report.certificate import Draft, draft
+from report.certificate import Draft, attachments, draft
 from report.evidence import Evidence
-from report.pdf import UnsignedPdf
+from report.pdf import UnsignedPdf, certificate_html, render
 from report.signing import Identity, load_identity, make_identity, sign
+from report.view import certificate_view
 from tests.report import scenario
 
 PASSPHRASE = "for these tests"  # noqa: S105 - it protects a key made for one run
@@ -43,9 +52,58 @@ def whole() -> bytes:
     return signed(drafted().pdf)
 
 
+@cache
+def with_places(*labels: str) -> UnsignedPdf:
+    """Return an unsigned certificate with a place to sign for each of *labels*, besides that of the release."""
+    of = scenario.evidence()
+    assessment, facts = judge(of), scenario.facts(key_sha256=identity().key_sha256)
+    view = certificate_view(of, assessment, facts)
+    scale = pictures.scale_of(assessment.locations)
+    strips = tuple(
+        pictures.strip(p, scale, row.picture) for p, row in zip(assessment.locations, view.builds, strict=True)
+    )
+    html = certificate_html(view, pictures.axis(scale), strips, of.inspection.lot, facts.issued_at, approvals=labels)
+    return render(html, attachments(of, assessment, facts, view), facts.issued_at)
+
+
+def approved(pdf: bytes, field: str = "Approval1", by: str = "Ola Receiver") -> bytes:
+    """Return *pdf* with an approval signature in a field that is there, by pyHanko alone as another party would."""
+    meta = signers.PdfSignatureMetadata(
+        field_name=field, subfilter=fields.SigSeedSubFilter.PADES, md_algorithm="sha256"
+    )
+    box = TextBoxStyle(font=_EmbeddedFont("OpenSans-Stamp.ttf", font_size=7), font_size=7, leading=8)
+    style = TextStampStyle(stamp_text="Approved by %(signer)s", border_width=0, text_box_style=box, background=None)
+    signer = signers.PdfSigner(meta, signer=identity(by).signer, stamp_style=style)
+    signed: bytes = signer.sign_pdf(_Keeping(io.BytesIO(pdf))).getvalue()
+    return signed
+
+
+@dataclass(frozen=True)
+class _EmbeddedFont(GlyphAccumulatorFactory):
+    """A font of ours, read at once; pyHanko's own factory leaves the file open."""
+
+    def create_font_engine(self, writer: Any, obj_stream: Any = None) -> GlyphAccumulator:
+        content = (files("report") / "templates" / "fonts" / self.font_file).read_bytes()
+        return GlyphAccumulator(writer, io.BytesIO(content), self.font_size, obj_stream=obj_stream)
+
+
+class _Keeping(IncrementalPdfFileWriter):
+    """Keeps version and description of the file as they are, which PDF/A-3 asks for."""
+
+    output_version = (1, 7)
+
+    def ensure_output_version(self, version: tuple[int, int]) -> None:
+        pass
+
+    def register_extension(self, ext: Any) -> None:
+        pass
+
+    def _update_meta(self) -> None:
+        pass
+
+
 def with_later_page(pdf: bytes) -> bytes:
     """Return a signed certificate to which a page was added by an incremental update."""
-    from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
     from pyhanko.pdf_utils.reader import PdfFileReader
 
     writer = IncrementalPdfFileWriter(io.BytesIO(pdf))

@@ -218,8 +218,8 @@ def _colour(pdf: Any) -> Iterator[str]:
 
 
 def _fonts(pdf: Any) -> Iterator[str]:
-    for font in pdf.objects:
-        if not isinstance(font, pikepdf.Dictionary) or font.get("/Type") != "/Font":
+    for font in _dictionaries(pdf):
+        if font.get("/Type") != "/Font":
             continue
         name = str(font.get("/BaseFont", ""))
         if font.Subtype in ("/CIDFontType0", "/CIDFontType2"):
@@ -241,6 +241,21 @@ def _fonts(pdf: Any) -> Iterator[str]:
             yield f"The font {name} is a simple font ({font.Subtype}), which none of ours is."
 
 
+def _dictionaries(pdf: Any) -> Iterator[Any]:
+    """Yield every dictionary and stream of the file, those inside of others too."""
+    waiting = list(pdf.objects)
+    while waiting:
+        item = waiting.pop()
+        if isinstance(item, pikepdf.Dictionary | pikepdf.Stream):
+            yield item
+            inside = [value for _, value in item.items()]
+        elif isinstance(item, pikepdf.Array):
+            inside = list(item)
+        else:
+            continue
+        waiting += [i for i in inside if isinstance(i, pikepdf.Object) and not i.is_indirect]
+
+
 def _mapped(font: Any) -> bytes:
     """Return the right sides of a font's ToUnicode table."""
     table = bytes(font.ToUnicode.read_bytes())
@@ -252,9 +267,7 @@ def _mapped(font: Any) -> bytes:
 
 
 def _objects(pdf: Any) -> Iterator[str]:
-    for item in pdf.objects:
-        if not isinstance(item, pikepdf.Dictionary | pikepdf.Stream):
-            continue
+    for item in _dictionaries(pdf):
         if isinstance(item, pikepdf.Stream):
             filters = item.get("/Filter", [])
             names = [str(f) for f in filters] if isinstance(filters, pikepdf.Array) else [str(filters)]
@@ -262,7 +275,9 @@ def _objects(pdf: Any) -> Iterator[str]:
                 yield "A stream is packed by LZW, encrypted, or outside the file (PDF/A-3 6.1.7)."
             if item.get("/Subtype") == "/Image" and item.get("/Interpolate") is True:
                 yield "A picture is interpolated (PDF/A-3 6.2.8)."
-            if item.get("/Subtype") in ("/Image", "/Form") and ("/OPI" in item or "/Alternates" in item or "/PS" in item):
+            if item.get("/Subtype") in ("/Image", "/Form") and (
+                "/OPI" in item or "/Alternates" in item or "/PS" in item
+            ):
                 yield "A picture has another version of itself (PDF/A-3 6.2.8, 6.2.9)."
             if "/ColorSpace" in item and item.get("/ColorSpace") == "/DeviceCMYK":
                 yield "A picture is in CMYK, for which there is no output intent (PDF/A-3 6.2.4)."
