@@ -224,7 +224,8 @@ class _Tree:
             last = max(mine, default=-1)
             nums += [number, pydyf.Array(mine[i].reference if i in mine else b"null" for i in range(last + 1))]
         annotations = list(old[2 * pages :])
-        self._object(self._root["ParentTree"])["Nums"] = nums + pydyf.Array(annotations)
+        nums += annotations
+        self._object(self._root["ParentTree"])["Nums"] = nums
         self._root["ParentTreeNextKey"] = pages + len(annotations) // 2
 
     def _shorten(self, whole: Any) -> None:
@@ -233,6 +234,7 @@ class _Tree:
         while waiting:
             element = waiting.pop()
             kids = list(element["K"])
+            del element["Type"]  # which an element may leave out, and there are thousands of them
             waiting += [child for child in map(self._element, kids) if child is not None]
             plain = [int(kid) if isinstance(kid, int) else kid for kid in kids]
             if len(plain) == 1:

@@ -2,12 +2,20 @@
 
 from __future__ import annotations
 
+import dataclasses
 import io
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import cache
+from importlib.resources import files
 from typing import Any
 
 import pikepdf
+from pyhanko.pdf_utils.font.opentype import GlyphAccumulator, GlyphAccumulatorFactory
+from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
+from pyhanko.pdf_utils.text import TextBoxStyle
+from pyhanko.sign import fields, signers
+from pyhanko.stamp import TextStampStyle
 
 from report.assessing import judge
 from report.certificate import Draft, attachments, draft
@@ -18,6 +26,7 @@ from report.page_look import page_look
 from report.pdf import UnsignedPdf
 from report.signing import Identity, load_identity, make_identity, sign
 from report.view import certificate_view
+from schemas.customer import Customer
 from tests.report import scenario
 
 PASSPHRASE = "for these tests"  # noqa: S105 - it protects a key made for one run
@@ -62,9 +71,51 @@ def whole() -> bytes:
     return signed(drafted().pdf)
 
 
+@cache
+def with_places(*labels: str) -> UnsignedPdf:
+    """Return an unsigned certificate with a place to sign for each of *labels*, besides that of the release."""
+    wants = Customer(name=scenario.job().customer, approvals=labels)
+    return drafted(dataclasses.replace(scenario.evidence(), customer=wants)).pdf
+
+
+def approved(pdf: bytes, field: str = "Approval1", by: str = "Ola Receiver") -> bytes:
+    """Return *pdf* with an approval signature in a field that is there, by pyHanko alone as another party would."""
+    meta = signers.PdfSignatureMetadata(
+        field_name=field, subfilter=fields.SigSeedSubFilter.PADES, md_algorithm="sha256"
+    )
+    box = TextBoxStyle(font=_EmbeddedFont("OpenSans-Stamp.ttf", font_size=7), font_size=7, leading=8)
+    style = TextStampStyle(stamp_text="Approved by %(signer)s", border_width=0, text_box_style=box, background=None)
+    signer = signers.PdfSigner(meta, signer=identity(by).signer, stamp_style=style)
+    signed: bytes = signer.sign_pdf(_Keeping(io.BytesIO(pdf))).getvalue()
+    return signed
+
+
+@dataclass(frozen=True)
+class _EmbeddedFont(GlyphAccumulatorFactory):
+    """A font of ours, read at once; pyHanko's own factory leaves the file open."""
+
+    def create_font_engine(self, writer: Any, obj_stream: Any = None) -> GlyphAccumulator:
+        content = (files("report") / "templates" / "fonts" / self.font_file).read_bytes()
+        return GlyphAccumulator(writer, io.BytesIO(content), self.font_size, obj_stream=obj_stream)
+
+
+class _Keeping(IncrementalPdfFileWriter):
+    """Keeps version and description of the file as they are, which PDF/A-3 asks for."""
+
+    output_version = (1, 7)
+
+    def ensure_output_version(self, version: tuple[int, int]) -> None:
+        pass
+
+    def register_extension(self, ext: Any) -> None:
+        pass
+
+    def _update_meta(self) -> None:
+        pass
+
+
 def with_later_page(pdf: bytes) -> bytes:
     """Return a signed certificate to which a page was added by an incremental update."""
-    from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
     from pyhanko.pdf_utils.reader import PdfFileReader
 
     writer = IncrementalPdfFileWriter(io.BytesIO(pdf))
