@@ -9,6 +9,7 @@ import sys
 
 import ingest.commands
 import report.commands
+import report.comparing_commands
 import sample_captures.commands
 from schemas.errors import FilmtallyError
 
@@ -16,6 +17,7 @@ TYPE_CHECKING = False  # as typing's own, without the cost of importing it for -
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
     from datetime import datetime
+    from typing import Any
 
 
 def _now() -> datetime:
@@ -42,13 +44,20 @@ def main(argv: Sequence[str] | None = None, now: Callable[[], datetime] = _now) 
     )
     parser.add_argument("--shop", metavar="FOLDER", help="the shop folder (default: FILMTALLY_SHOP, or this folder)")
     commands = parser.add_subparsers(metavar="COMMAND", required=True)
-    for group in (ingest.commands, report.commands, sample_captures.commands):
+    for group in (ingest.commands, report.commands, report.comparing_commands, sample_captures.commands):
         group.register(commands)
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="replace")  # an old console may lack µ; no answer is worth a traceback
     args = parser.parse_args(argv)
     return _run(args, now)
+
+
+def _read_capture(*args: Any) -> Any:
+    """Read another party's capture: the one thing that the wing of reports asks of the other wing, handed over here."""
+    from ingest.reading_captures import read_capture
+
+    return read_capture(*args)
 
 
 def _run(args: argparse.Namespace, now: Callable[[], datetime]) -> int:
@@ -58,6 +67,7 @@ def _run(args: argparse.Namespace, now: Callable[[], datetime]) -> int:
     from archive.bench import bench_slug
 
     args.now = now
+    args.read_capture = _read_capture
     args.bench = bench_slug(os.environ.get("FILMTALLY_BENCH") or platform.node())
     args.shop = Path(args.shop or os.environ.get("FILMTALLY_SHOP") or ".")
     try:

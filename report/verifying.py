@@ -125,6 +125,16 @@ def verify(
     return VerificationReport(tuple(parts), number, states, signers)
 
 
+def document_of(pdf: bytes) -> ReadDocument:
+    """Return the document inside a certificate as it was when it was first signed; it says nothing of whether it holds.
+
+    Raises:
+        IntegrityFailed: It is no certificate, or its data cannot be read.
+        BadInput: It is of a newer version than this program knows.
+    """
+    return read_document(_embedded(pdf[: _frames(pdf)[0].end])["certificate.json"])
+
+
 def ledger_head_of(path: Path) -> str:
     """Return the ledger's head that the certificate at *path* carries.
 
