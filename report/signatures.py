@@ -6,11 +6,8 @@ report/trust.py.
 
 from __future__ import annotations
 
-import contextlib
 import hashlib
 import io
-import logging
-from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from enum import Enum
@@ -26,6 +23,7 @@ from pyhanko.sign.validation.errors import NoDSSFoundError
 from pyhanko.sign.validation.generic_cms import extract_tst_data_iter
 from pyhanko_certvalidator import ValidationContext
 
+from report.pyhanko_log import silent
 from schemas.errors import IntegrityFailed
 
 
@@ -239,17 +237,3 @@ def _der(contents: bytes) -> bytes:
     """Return the one DER value at the head of *contents*, without the padding behind it."""
     value = cms.ContentInfo.load(contents)
     return bytes(value.dump())
-
-
-@contextlib.contextmanager
-def silent() -> Iterator[None]:
-    """Keep pyHanko from telling on stderr what is told here in sentences."""
-    loggers = [logging.getLogger(n) for n in ("pyhanko", "pyhanko_certvalidator")]
-    before = [(logger.level, logger) for logger in loggers]
-    for logger in loggers:
-        logger.setLevel(logging.CRITICAL + 1)
-    try:
-        yield
-    finally:
-        for level, logger in before:
-            logger.setLevel(level)

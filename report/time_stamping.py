@@ -35,6 +35,7 @@ from pyhanko_certvalidator import ValidationContext
 from pyhanko_certvalidator.errors import PathBuildingError, PathValidationError, ValidationError
 
 from report.identities import Identity, certificates_in
+from report.pyhanko_log import silent
 from schemas.errors import BadInput
 from schemas.shop import SignatureSettings
 from schemas.vocabulary import Revocation, SignatureLevel
@@ -81,14 +82,18 @@ class LongTerm:
     def applied(self, meta: signers.PdfSignatureMetadata, identity: Identity, now: datetime) -> Any:
         """Return *meta* with what this level asks for."""
         usage = x509.Certificate.load(identity.certificate_der).key_usage_value
-        return dataclasses.replace(
+        known = dataclasses.replace(
             meta,
             validation_context=self.context(identity, now),
-            embed_validation_info=self._keeps_evidence,
             signer_key_usage=set() if usage is None else usage.native & {"digital_signature", "non_repudiation"},
-            dss_settings=DSSContentSettings(
-                include_vri=False, placement=SigDSSPlacementPreference.TOGETHER_WITH_SIGNATURE
-            ),
+        )
+        if not self._keeps_evidence:
+            return known
+        together = SigDSSPlacementPreference.TOGETHER_WITH_SIGNATURE
+        return dataclasses.replace(
+            known,
+            embed_validation_info=True,
+            dss_settings=DSSContentSettings(include_vri=False, placement=together),
         )
 
     def context(self, identity: Identity, now: datetime) -> ValidationContext:
@@ -127,7 +132,8 @@ class LongTerm:
                 it cannot be shown that none was revoked.
         """
         try:
-            yield
+            with silent():
+                yield
         except (TimestampRequestError, OSError) as wrong:
             raise BadInput(
                 f"the time-stamp authority {self.url} gave no time stamp ({_why(wrong)}); nothing was signed; "
@@ -217,7 +223,7 @@ def with_document_time_stamp(writer: Any, long_term: LongTerm, identity: Identit
         TimestampRequestError: The authority gave none.
         PathBuildingError, ValidationError: Its certificate cannot be relied on.
     """
-    taken = {str(f["/T"]) for f in writer.root["/AcroForm"]["/Fields"] if "/T" in f.get_object()}
+    taken = {str(f.get_object().get("/T")) for f in writer.root["/AcroForm"]["/Fields"]}
     number = next(n for n in range(1, len(taken) + 2) if f"{_ARCHIVE_FIELD}{n}" not in taken)
     stamper = PdfTimeStamper(
         long_term.timestamper,

@@ -23,7 +23,8 @@ from pyhanko_certvalidator.errors import (
 )
 
 from report.figures import fingerprint
-from report.signatures import KeptEvidence, Kind, Signature, TimeStamp, silent
+from report.pyhanko_log import silent
+from report.signatures import KeptEvidence, Kind, Signature, TimeStamp
 from rules.verdict import Verdict
 
 #: How far a signer's clock may be ahead of the authority's, and behind it.
@@ -172,8 +173,11 @@ def _worth(stamp: TimeStamp, made: bool, relied_on: datetime | None, kept: KeptE
             "name one with --trust-time FILE.",
         )
     moment = relied_on or stamp.at
-    found = _path(stamp.certificate, stamp.others, roots, moment, kept, trust, purpose="time_stamping")
-    if found is None:
+    # In date when it is relied on; revoked or not is asked of the lists at hand.
+    fault = _path(stamp.certificate, stamp.others, roots, moment, kept, (), purpose="time_stamping")
+    if fault is None and _revoked(stamp.certificate, stamp.others, roots, stamp.at, kept, trust):
+        fault = ValueError("its certificate was revoked")
+    if fault is None:
         return Said(Verdict.PASS, f"{said}, which is trusted.")
     if moment > stamp.certificate.not_valid_after:
         return Said(
@@ -181,9 +185,10 @@ def _worth(stamp: TimeStamp, made: bool, relied_on: datetime | None, kept: KeptE
             f"The certificate of the time-stamp authority {stamp.authority}, which says {_utc(stamp.at)}, expired on "
             f"{stamp.certificate.not_valid_after:%Y-%m-%d}, and no later time stamp covers it.",
         )
+    why = " (its certificate was revoked)" if isinstance(fault, ValueError) else ""
     return Said(
         Verdict.UNDECIDED,
-        f"The time-stamp authority {stamp.authority} says {_utc(stamp.at)}, and it is none of the trusted ones ({found}).",
+        f"The time-stamp authority {stamp.authority} says {_utc(stamp.at)}, and it is none of the trusted ones{why}.",
     )
 
 
@@ -203,9 +208,10 @@ def signer_known(
     moment = shown.at or signature.claimed_at or now
     by_key = signature.fingerprint in trust.fingerprints
     if trust.roots and moment is not None:
-        fault = _path(signature.certificate, signature.others, trust.roots, moment, kept, trust, revocation="require")
+        lists = (*kept.crls, *trust.crls)
+        fault = _path(signature.certificate, signature.others, trust.roots, moment, kept, lists, revocation="require")
         issuer = str(signature.certificate.issuer.native.get("common_name", "an authority"))
-        if isinstance(fault, RevokedError):
+        if _revoked(signature.certificate, signature.others, trust.roots, moment, kept, trust):
             return Said(Verdict.FAIL, f"{key}: {issuer} had revoked its certificate when it signed.")
         if not by_key and fault is None:
             if shown.at is None and now is not None and now > signature.certificate.not_valid_after:
@@ -238,13 +244,26 @@ def _made_out_to(signature: Signature) -> str:
     return f"its certificate made out to {signature.holder}{f' of {organisation}' if organisation else ''}"
 
 
+def _revoked(
+    certificate: Any, others: Sequence[Any], roots: Sequence[Any], moment: datetime, kept: KeptEvidence, trust: Trust
+) -> bool:
+    """Return whether one list at hand, in the file or beside it, has a certificate as revoked at *moment*.
+
+    Each list is asked alone: an older one that does not have it yet is no answer to a newer one that has.
+    """
+    return any(
+        isinstance(_path(certificate, others, roots, moment, kept, (one,)), RevokedError)
+        for one in (*kept.crls, *trust.crls)
+    )
+
+
 def _path(
     certificate: Any,
     others: Sequence[Any],
     roots: Sequence[Any],
     moment: datetime,
     kept: KeptEvidence,
-    trust: Trust,
+    crls: Sequence[Any],
     *,
     purpose: str | None = None,
     revocation: str = "soft-fail",
@@ -254,8 +273,8 @@ def _path(
         trust_roots=list(roots),
         other_certs=[*others, *kept.certificates],
         moment=moment,
-        crls=[*kept.crls, *trust.crls],
-        ocsps=list(kept.ocsps),
+        crls=list(crls),
+        ocsps=list(kept.ocsps) if crls or revocation == "require" else [],
         revocation_mode=revocation,
         # A list is newer than what it is asked about: what counts is what it says of that time.
         retroactive_revinfo=True,
