@@ -8,6 +8,7 @@ fetched but the template's own files, and no font of the machine is ever used.
 from __future__ import annotations
 
 import contextlib
+import gc
 import io
 import logging
 import os
@@ -109,8 +110,12 @@ def render(html: str, attachments: Mapping[str, bytes], stamp: datetime) -> Unsi
     Raises:
         RuntimeError: WeasyPrint warned of something; the certificate is all or nothing.
     """
+    with _collector_at_rest():
+        return _rendered(html, attachments, stamp.astimezone(UTC))
+
+
+def _rendered(html: str, attachments: Mapping[str, bytes], moment: datetime) -> UnsignedPdf:
     fonts, sheet = _kit()
-    moment = stamp.astimezone(UTC)
     inside = [
         weasyprint.Attachment(
             file_obj=io.BytesIO(attachments[name]),
@@ -218,6 +223,25 @@ class _Collector(logging.Handler):
 
     def emit(self, record: logging.LogRecord) -> None:
         self.lines.append(record.getMessage())
+
+
+@contextlib.contextmanager
+def _collector_at_rest() -> Iterator[None]:
+    """Keep the garbage collector from going over the heap while the pages are laid out.
+
+    Laying out makes hundreds of thousands of objects that all live until it is done: Python then looks
+    through everything again and again and finds nothing. Afterwards what was made meanwhile, the youngest
+    generation, is collected once.
+    """
+    if not gc.isenabled():
+        yield
+        return
+    gc.disable()
+    try:
+        yield
+    finally:
+        gc.enable()
+        gc.collect(0)
 
 
 @contextlib.contextmanager
