@@ -134,7 +134,10 @@ def _rendered(html: str, attachments: Mapping[str, bytes], moment: datetime) -> 
         with warnings.catch_warnings():
             # WeasyPrint leaves the closing of its own colour profile to the garbage collector.
             warnings.filterwarnings("ignore", message=r"unclosed file.*sRGB2014\.icc", category=ResourceWarning)
-            raw = document.write_pdf(pdf_variant="pdf/a-3a", attachments=inside)
+            # It is written once more by _repacked, which packs it and gives it its identifier in a fraction of the time.
+            raw = document.write_pdf(
+                pdf_variant="pdf/a-3a", attachments=inside, pdf_identifier=False, uncompressed_pdf=True
+            )
     return UnsignedPdf(_repacked(raw), len(document.pages), _place(document))
 
 
@@ -275,8 +278,8 @@ def _place(document: Any) -> SignaturePlace:
 def _repacked(raw: bytes) -> bytes:
     """Return the PDF with a classic cross-reference table and its attachments put right.
 
-    WeasyPrint packs all objects into one stream, and pyHanko reads that stream's head again for
-    every object: checking a signature then takes seconds to minutes. WeasyPrint also lists each
+    Packed by WeasyPrint itself, all objects would be in one stream, and pyHanko reads that stream's head
+    again for every object: checking a signature would take seconds to minutes. WeasyPrint also lists each
     attachment twice in /AF and takes its media type from a table of the machine.
     """
     with pikepdf.open(io.BytesIO(raw)) as pdf:
