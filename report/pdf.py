@@ -8,6 +8,7 @@ fetched but the template's own files, and no font of the machine is ever used.
 from __future__ import annotations
 
 import contextlib
+import gc
 import hashlib
 import io
 import logging
@@ -108,8 +109,14 @@ def render(
     Raises:
         RuntimeError: WeasyPrint warned of something; the certificate is all or nothing.
     """
+    with _collector_at_rest():
+        return _rendered(html, attachments, stamp.astimezone(UTC), pictures or {})
+
+
+def _rendered(
+    html: str, attachments: Mapping[str, bytes], moment: datetime, pictures: Mapping[str, bytes]
+) -> UnsignedPdf:
     fonts, sheet = _kit()
-    moment = stamp.astimezone(UTC)
     inside = [
         weasyprint.Attachment(
             file_obj=io.BytesIO(attachments[name]),
@@ -134,8 +141,15 @@ def render(
         with warnings.catch_warnings():
             # WeasyPrint leaves the closing of its own colour profile to the garbage collector.
             warnings.filterwarnings("ignore", message=r"unclosed file.*sRGB2014\.icc", category=ResourceWarning)
-            raw = document.write_pdf(pdf_variant="pdf/a-3a", attachments=inside, finisher=finish)
-    digest = _fingerprint(html, attachments, pictures or {})
+            # It is written once more by _repacked, which packs it and gives it its identifier in a fraction of the time.
+            raw = document.write_pdf(
+                pdf_variant="pdf/a-3a",
+                attachments=inside,
+                finisher=finish,
+                pdf_identifier=False,
+                uncompressed_pdf=True,
+            )
+    digest = _fingerprint(html, attachments, pictures)
     return UnsignedPdf(_repacked(raw, document.metadata, moment, digest), len(document.pages), _place(document), fields)
 
 
@@ -225,6 +239,25 @@ class _Collector(logging.Handler):
 
 
 @contextlib.contextmanager
+def _collector_at_rest() -> Iterator[None]:
+    """Keep the garbage collector from going over the heap while the pages are laid out.
+
+    Laying out makes hundreds of thousands of objects that all live until it is done: Python then looks
+    through everything again and again and finds nothing. Afterwards what was made meanwhile, the youngest
+    generation, is collected once.
+    """
+    if not gc.isenabled():
+        yield
+        return
+    gc.disable()
+    try:
+        yield
+    finally:
+        gc.enable()
+        gc.collect(0)
+
+
+@contextlib.contextmanager
 def _warnings_are_errors() -> Iterator[None]:
     logger = logging.getLogger("weasyprint")
     collector = _Collector()
@@ -255,8 +288,8 @@ def _place(document: Any) -> SignaturePlace:
 def _repacked(raw: bytes, metadata: Any, stamp: datetime, digest: str) -> bytes:
     """Return the PDF with a classic cross-reference table, and attachments and metadata put right.
 
-    WeasyPrint packs all objects into one stream, and pyHanko reads that stream's head again for
-    every object: checking a signature then takes seconds to minutes. WeasyPrint also lists each
+    Packed by WeasyPrint itself, all objects would be in one stream, and pyHanko reads that stream's head
+    again for every object: checking a signature would take seconds to minutes. WeasyPrint also lists each
     attachment twice in /AF and takes its media type from a table of the machine.
     """
     with pikepdf.open(io.BytesIO(raw)) as pdf:

@@ -132,7 +132,8 @@ def document_of(pdf: bytes) -> ReadDocument:
         IntegrityFailed: It is no certificate, or its data cannot be read.
         BadInput: It is of a newer version than this program knows.
     """
-    return read_document(_embedded(pdf[: _frames(pdf)[0].end])["certificate.json"])
+    inside = _embedded(pdf[: frames_of(pdf)[0].end])
+    return read_document(inside["certificate.json"], inside)
 
 
 def ledger_head_of(path: Path) -> str:

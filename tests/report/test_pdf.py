@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import hashlib
 import io
 import os
@@ -184,3 +185,20 @@ def test_every_stated_build_is_on_the_pages(tmp_path: Path) -> None:
             assert written in text
     assert "Page 1 of 2" in text
     assert "End of the certificate" in text
+
+
+@pytest.mark.parametrize("running", [True, False], ids=["running", "at rest"])
+def test_the_garbage_collector_is_left_as_it_was(running: bool) -> None:
+    try:
+        gc.disable()
+        if running:
+            gc.enable()
+        drafted()
+        assert gc.isenabled() is running
+        with pytest.raises(RuntimeError):
+            render(
+                '<html lang="en"><head><title>t</title></head><body></body></html>', {"a.csv": b"a"}, scenario.ISSUED
+            )
+        assert gc.isenabled() is running
+    finally:
+        gc.enable()
