@@ -28,6 +28,8 @@ _TEMPLATES: Final = files("report") / "templates"
 _LOGO_MM: Final = (50.0, 16.0)
 #: What the margins leave of a page's width, in mm.
 _WIDTH_MM: Final = {"A4": 182.0, "Letter": 187.9}
+#: So high a drawing fits on page one beside a dozen locations.
+_DRAWING_MM: Final = 84.0
 _MARKS: Final[dict[Verdict, Mark]] = {
     Verdict.PASS: "conforms",
     Verdict.UNDECIDED: "undecided",
@@ -89,7 +91,7 @@ def _drawing(
         )
     title = written.text(said("Drawing of {part}", part=evidence.job.title))
     marks = written.text(said("Marks: {marks}", marks="; ".join(f"{p.location} {p.value}" for p in places)))
-    return part_drawing(places, drawing.aspect, marks, _WIDTH_MM[view.page]).markup(drawing.markup(title, "drawing"))
+    return part_drawing(places, drawing.aspect, marks, _WIDTH_MM[view.page], _DRAWING_MM).markup(drawing.markup(title, "drawing"))
 
 
 def _logo_width(look: PageLook) -> float:

@@ -555,8 +555,8 @@ def _converted(mean: Fraction | None, places: int, unit: Unit, also_in: Unit | N
     if mean is None:
         return DASH
     in_um = mean if unit is Unit.UM else mean * Fraction(UM_PER_MIL)
-    # A hundredth of a mil is a quarter of a µm.
-    decimals = max(0, places + 1 - 2) if also_in is Unit.UM else places + 1 + 2
+    # A hundredth of a mil is a quarter of a µm: a place and a half more or fewer.
+    decimals = max(0, places - 1) if also_in is Unit.UM else places + 2
     return figure(from_um(in_um, also_in), decimals)
 
 

@@ -1,11 +1,13 @@
 """Every template that a package says, read from its sources: what a catalogue of another language has to know.
 
-A template is the literal in a call of said() or template() of rules.sentence, or a text of rules/cautions.toml.
+A template is the literal in a call of said() or template() of rules.sentence or t() on a page,
+or a text of rules/cautions.toml.
 """
 
 from __future__ import annotations
 
 import ast
+import re
 import string
 import tomllib
 from collections.abc import Iterator
@@ -18,6 +20,8 @@ _SAYING: Final = ("said", "template")
 #: Makes a template of any text, so nobody but these may: the module itself, and the reader of a file that is read here.
 _MAKES_ANY: Final = "Sentence"
 _MAY_MAKE_ANY: Final = ("sentence.py", "cautions.py")
+_CALL_ON_A_PAGE: Final = re.compile(r"\bt\(")
+_SAID_ON_A_PAGE: Final = re.compile(r't\("([^"\\]*)"\)')
 _SAID_OF_A_CAUTION: Final = ("text", "why", "authority", "known")
 
 
@@ -31,6 +35,12 @@ def templates(package_folder: Path) -> dict[str, str]:
     for path in sorted(package_folder.rglob("*.py")):
         for text, line in _of_module(path):
             found.setdefault(text, f"{path.name}:{line}")
+    for path in sorted(package_folder.rglob("*.html")):
+        page = path.read_text(encoding="utf-8")
+        for call in _CALL_ON_A_PAGE.finditer(page):
+            said = _SAID_ON_A_PAGE.match(page, call.start())
+            assert said is not None, f"{path}: t() has no literal: {page[call.start() : call.start() + 60]!r}"
+            found.setdefault(said[1], path.name)
     for path in sorted(package_folder.rglob("cautions.toml")):
         for text in _of_cautions(path):
             found.setdefault(text, path.name)
