@@ -5,10 +5,10 @@ A limit's name is written out in each, so that a catalogue can give it the form 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from typing import Final
 
-from rules.sentence import Sentence, said, template
+from rules.sentence import Joined, Sentence, joined, said, template
 
 _Words = tuple[Callable[..., Sentence], Callable[..., Sentence]]
 
@@ -22,10 +22,6 @@ _CHECKS: Final[dict[str, str]] = {
     "mean of the readings": said("mean of the readings"),
     "mean of the area": said("mean of the area"),
     "mean of the measured values": said("mean of the measured values"),
-}
-_SHARES: Final[dict[str, Callable[..., Sentence]]] = {
-    "the lower limit": template("{share} of the lower limit"),
-    "the upper limit": template("{share} of the upper limit"),
 }
 #: By the name of a lower limit: the sentence where it is met, and where it is not.
 _LOW: Final[dict[str, _Words]] = {
@@ -93,7 +89,6 @@ _HIGH: Final[dict[str, _Words]] = {
         template("{place}: {check} {found} is above the specified maximum {limit}"),
     ),
 }
-_NONE: Final[Mapping[str, str]] = {}
 
 
 def check_words(check: str) -> str:
@@ -102,8 +97,11 @@ def check_words(check: str) -> str:
 
 
 def share_of(share: str, limit_name: str) -> str:
-    """Return the name of a limit that is a *share* of another one: "80 % of the lower limit"."""
-    return _SHARES[limit_name](share=share)
+    """Return the name of a limit that is a *share* of another one: "80 % of the lower limit".
+
+    It is there to be compared with: :func:`comparison_sentence` says it as part of a whole sentence.
+    """
+    return joined([share, f"of {limit_name}"])
 
 
 def comparison_sentence(
@@ -113,9 +111,10 @@ def comparison_sentence(
 
     The name of a limit that no published rule has is said in English as it stands.
     """
-    key, shares = limit_name, _NONE
-    if isinstance(limit_name, Sentence):
-        key, shares = limit_name.template, limit_name.values
+    key, shares = limit_name, {}
+    if isinstance(limit_name, Joined):
+        share, of = limit_name.parts
+        key, shares = f"{{share}} {of}", {"share": share}
     known = _LOW if low else _HIGH
     if key in known:
         kept, broken = known[key]

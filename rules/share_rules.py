@@ -283,12 +283,11 @@ def _aluminium_text(rule: Rule) -> str:
     )
 
 
+# What a job shows in place of these texts, and of the first title: see text_of and rules.conformity.rule_statement.
 SHARE_RULES: Final[dict[RuleName, AcceptanceRule]] = {
     RuleName.ARCHITECTURAL_ALUMINIUM: AcceptanceRule(
-        title=said("Architectural aluminium, by shares of readings"),
-        text=said(
-            "At least 80 % of the readings reach nominal and none lies below a floor; or at most 5 % lie below it."
-        ),
+        title="Architectural aluminium, by shares of readings",
+        text="At least 80 % of the readings reach nominal and none lies below a floor; or at most 5 % lie below it.",
         source=said("AAMA 2603, 2604 and 2605, as compared in a public sheet; the 5 % wording from a trade paper"),
         known=said("read in public comparisons, two wordings that disagree; check the edition in force"),
         seen=said(
@@ -298,7 +297,7 @@ SHARE_RULES: Final[dict[RuleName, AcceptanceRule]] = {
     ),
     RuleName.NINETY_TEN: AcceptanceRule(
         title="90/10",
-        text=said("At least 90 % of the readings reach nominal and none lies below 90 % of it."),
+        text="At least 90 % of the readings reach nominal and none lies below 90 % of it.",
         source=said("IMO PSPC, resolution MSC.215(82)"),
         known=said("read, on a public formula page"),
         seen=said("the resolution's formula on a public page; its annex in a public collection"),
@@ -306,7 +305,7 @@ SHARE_RULES: Final[dict[RuleName, AcceptanceRule]] = {
     ),
     RuleName.SHOP_RULE: AcceptanceRule(
         title=said("A rule of the shop's own"),
-        text=said("Made of the pieces that the job names."),
+        text="Made of the pieces that the job names.",
         source=said("as agreed with the customer"),
         known=said("stated by the shop"),
         seen=said("none: it is what shop and customer agreed"),

@@ -21,13 +21,9 @@ _Words = tuple[Callable[..., Sentence], Callable[..., Sentence]]
 _COUNTED: Final[dict[str, _Words]] = {
     "coat": (template("{n} coat"), template("{n} coats")),
     "consecutive step": (template("{n} consecutive step"), template("{n} consecutive steps")),
-    "other piece": (template("{n} other piece"), template("{n} other pieces")),
-    "other place": (template("{n} other place"), template("{n} other places")),
     "pair": (template("{n} pair"), template("{n} pairs")),
     "piece": (template("{n} piece"), template("{n} pieces")),
     "reading": (template("{n} reading"), template("{n} readings")),
-    "spot": (template("{n} spot"), template("{n} spots")),
-    "standard": (template("{n} standard"), template("{n} standards")),
     "step": (template("{n} step"), template("{n} steps")),
     "time": (template("{n} time"), template("{n} times")),
 }
@@ -78,7 +74,9 @@ def local_time(moment: datetime, zone: tzinfo) -> str:
 
 
 def counted(number: int, noun: str) -> str:
-    """Return a number with its noun: 1 reading, 2 readings."""
+    """Return a number with its noun: 1 reading, 2 readings. A noun that only a terminal shows is said in English."""
+    if noun not in _COUNTED:
+        return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
     one, several = _COUNTED[noun]
     return (one if number == 1 else several)(n=number)
 
