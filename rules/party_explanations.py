@@ -17,7 +17,7 @@ figures. Exchanging the parties gives the same explanations, word for word.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from enum import IntEnum, StrEnum
 from fractions import Fraction
@@ -87,6 +87,8 @@ class Explanation:
         fitted: How many numbers were fitted to the figures: what is fitted explains less.
         left: What would be left, by location; empty where nothing can be worked out.
         parties: Names of the parties whose figures it concerns, in alphabetical order.
+        and_then: A second cause that explains what this one leaves, where it takes both.
+        after: The places as they would be; empty where nothing can be worked out.
     """
 
     cause: Cause
@@ -95,6 +97,8 @@ class Explanation:
     fitted: int = 0
     left: tuple[Left, ...] = ()
     parties: tuple[str, ...] = ()
+    and_then: Cause | None = None
+    after: tuple[Place, ...] = field(default=(), repr=False, compare=False)
 
     @property
     def greatest_error(self) -> Decimal | None:
@@ -122,7 +126,37 @@ def explanations(sides: Sides) -> tuple[Explanation, ...]:
     if not sides.differing:
         return ()
     found = [one for suppose in _CAUSES for one in suppose(sides)]
+    if all(one.standing is not Standing.FULLY for one in found):
+        found = [_with_second(one, sides) for one in found]
     return tuple(sorted(found, key=_rank))
+
+
+#: Causes that may act together with another one: nothing is fitted to try them.
+_ACT_TOGETHER: Final = (Cause.UNIT, Cause.BASE_METAL, Cause.GAUGE_CHECK, Cause.EXCHANGED)
+
+
+def _with_second(one: Explanation, sides: Sides) -> Explanation:
+    """Return *one* with the cause that explains what it leaves, where a single one does."""
+    if one.standing is not Standing.PARTLY or one.cause not in _ACT_TOGETHER:
+        return one
+    rest = Sides(sides.first, sides.second, one.after, sides.unit)
+    seconds = [
+        other
+        for suppose in (_base_metal, _gauge_check, _exchanged, _offset, _slope, _spot, _count)
+        for other in suppose(rest)
+        if other.standing is Standing.FULLY and other.cause is not one.cause
+    ]
+    if not seconds:
+        return one
+    second = min(seconds, key=_rank)
+    return replace(
+        second,
+        cause=one.cause,
+        sentence=f"{one.sentence} What is left: {second.sentence[0].lower() if second.sentence[1:2].islower() else second.sentence[0]}{second.sentence[1:]}",
+        fitted=one.fitted + second.fitted,
+        parties=tuple(sorted({*one.parties, *second.parties})),
+        and_then=second.cause,
+    )
 
 
 def _rank(one: Explanation) -> tuple[int, int, Fraction, int, str]:
@@ -135,21 +169,17 @@ def _rank(one: Explanation) -> tuple[int, int, Fraction, int, str]:
 
 
 def _unit(sides: Sides) -> Iterator[Explanation]:
-    ratios = sorted(
-        p.second.centre_um / p.first.centre_um for p in sides.places if p.first.centre_um > 0 and p.second.centre_um > 0
-    )
+    ratios = _ratios(sides)
     if not ratios:
         yield Explanation(Cause.UNIT, Standing.OPEN, "The unit cannot be tried: a ratio needs figures above zero.")
         return
-    # Of an even number the two in the middle count, so that exchanging the parties turns the ratio over and no more.
-    square = ratios[(len(ratios) - 1) // 2] * ratios[len(ratios) // 2]
-    second_larger = square >= 1
-    mil = Fraction(UM_PER_MIL)
-    if not (mil / _AROUND) ** 2 <= max(square, 1 / square) <= (mil * _AROUND) ** 2:
+    if not _is_ratio_of_units(ratios):
         yield Explanation(
             Cause.UNIT, Standing.NO, "The figures do not stand to each other as mil to µm do (1 mil is 25.4 µm)."
         )
         return
+    second_larger = _middle_square(ratios) >= 1
+    mil = Fraction(UM_PER_MIL)
     wrong_second = _mistaken(sides, second_larger=second_larger)
     party = sides.second if wrong_second else sides.first
     factor = 1 / mil if wrong_second is second_larger else mil
@@ -169,6 +199,30 @@ def _unit(sides: Sides) -> Iterator[Explanation]:
         spread = 1 / ratios[-1], 1 / ratios[0]
     ratio = f"the larger figures are {_between(*spread)} times the smaller; 1 mil is 25.4 µm"
     yield _tried(Cause.UNIT, sides, after, f"{supposed} ({ratio})", parties=(party.name,))
+
+
+def _ratios(sides: Sides) -> list[Fraction]:
+    """Return the second's figures over the first's, in order of size, where both are above zero."""
+    return sorted(
+        p.second.centre_um / p.first.centre_um for p in sides.places if p.first.centre_um > 0 and p.second.centre_um > 0
+    )
+
+
+def _middle_square(ratios: Sequence[Fraction]) -> Fraction:
+    """Return the square of the middle ratio: of an even number both in the middle count, so that exchanging the parties
+    turns it over and no more."""
+    return ratios[(len(ratios) - 1) // 2] * ratios[len(ratios) // 2]
+
+
+def _is_ratio_of_units(ratios: Sequence[Fraction]) -> bool:
+    square, mil = _middle_square(ratios), Fraction(UM_PER_MIL)
+    return (mil / _AROUND) ** 2 <= max(square, 1 / square) <= (mil * _AROUND) ** 2
+
+
+def differ_by_unit(sides: Sides) -> bool:
+    """Return whether the figures stand to each other roughly as mil to µm: then no spread or offset means anything."""
+    ratios = _ratios(sides)
+    return bool(ratios) and _is_ratio_of_units(ratios)
 
 
 def _mistaken(sides: Sides, *, second_larger: bool) -> bool:
@@ -366,6 +420,8 @@ def _picked(at: Place, pick: Callable[[Sequence[Fraction]], Fraction], *, second
 
 
 def _offset(sides: Sides) -> Iterator[Explanation]:
+    if differ_by_unit(sides):
+        return
     if len(sides.places) < _FEWEST:
         yield _too_few(Cause.OFFSET, "A common offset")
         return
@@ -387,6 +443,8 @@ def _offset(sides: Sides) -> Iterator[Explanation]:
 
 
 def _slope(sides: Sides) -> Iterator[Explanation]:
+    if differ_by_unit(sides):
+        return
     if len(sides.places) < _FEWEST:
         yield _too_few(Cause.SLOPE, "A common ratio")
         return
@@ -401,12 +459,18 @@ def _slope(sides: Sides) -> Iterator[Explanation]:
     after = [place(p.location, p.first.scaled(level / mine), p.second.scaled(level / theirs)) for p in sides.places]
     thick, thin = _thicker(sides, mine - theirs)
     share = (max(mine, theirs) / min(mine, theirs) - 1) * 100
+    if share > _STEEPEST:
+        said = f"{thick} reads {amount(share, Unit.UM)} % thicker than {thin}: no gauge is adjusted that far off."
+        yield Explanation(Cause.SLOPE, Standing.NO, said)
+        return
     supposed = (
         f"{thick} reads {amount(share, Unit.UM)} % thicker than {thin} everywhere, as a gauge does whose slope is off"
     )
     yield _tried(Cause.SLOPE, sides, after, supposed, fitted=1)
 
 
+#: A slope that is further off than this, in percent, is no matter of adjustment (a choice of ours).
+_STEEPEST: Final = 50
 #: Locations that it takes to tell what is common to all of them (a choice of ours).
 _FEWEST: Final = 3
 
@@ -528,7 +592,7 @@ def _tried(
         )
     )
     sentence = f"{supposed}: {_outcome(standing, sides, after)}."
-    return Explanation(cause, standing, sentence, fitted, left, parties)
+    return Explanation(cause, standing, sentence, fitted, left, parties, after=tuple(after))
 
 
 def _outcome(standing: Standing, sides: Sides, after: Sequence[Place]) -> str:
@@ -546,6 +610,8 @@ def _outcome(standing: Standing, sides: Sides, after: Sequence[Place]) -> str:
         return f"would explain it; {figures}"
     if standing is Standing.PARTLY:
         return f"would explain a part; of {counted(was, 'difference')} that {'means' if was == 1 else 'mean'} something {beyond} would be left, {figures}"
+    if error <= 1:
+        return f"does not explain it; the differences hardly shrink ({figures})"
     return f"does not explain it; {figures}"
 
 
