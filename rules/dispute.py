@@ -313,8 +313,8 @@ def _shared(sides: Sides) -> Iterator[str]:
     for p in sorted(turned, key=lambda x: key_of(x.location)):
         if p.error is not None and p.taken_apart is not None:
             said += (
-                f" At {p.location} that decides: |E_n| is {error_figure(abs(p.error.value))}, and "
-                f"{error_figure(abs(p.taken_apart.value))} with both taken as independent."
+                f" At {p.location} that decides: |E_n| is {error_figure(p.error.size)}, and "
+                f"{error_figure(p.taken_apart.size)} with both taken as independent."
             )
     yield said
 

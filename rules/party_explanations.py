@@ -7,7 +7,7 @@ When a supposed cause counts as an explanation (choices of ours, no source):
 
 * FULLY: it leaves no |E_n| above 1, and the differences shrink: of the sum of their squares three quarters are gone (the
   differences halved). Where no E_n is known, fifteen sixteenths (a quarter is left).
-* PARTLY: it leaves fewer |E_n| above 1 and makes none, and half of the sum of squares is gone.
+* PARTLY: it leaves fewer |E_n| above 1 and half of the sum of squares is gone; or it leaves as many, and three quarters are.
 * A cause that widens the uncertainty instead (another spot, few readings) only has to leave no |E_n| above 1.
 
 Of several that explain alike, the one that leaves least comes after the one for which nothing had to be fitted to the
@@ -232,7 +232,10 @@ def _mistaken(sides: Sides, *, second_larger: bool) -> bool:
         return fits[1] < fits[0]
     if sides.first.unit_recorded != sides.second.unit_recorded:
         return sides.first.unit_recorded
-    return second_larger
+    # Small figures said to be µm are likely mil, large ones said to be mil are likely µm.
+    small, large = (sides.first, sides.second) if second_larger else (sides.second, sides.first)
+    mistaken = small if small.unit is Unit.UM and large.unit is Unit.UM else large
+    return mistaken is sides.second
 
 
 def _side(sides: Sides, *, second: bool) -> Iterator[tuple[Place, Result]]:
@@ -578,14 +581,15 @@ def _tried(
     still = [p for p in after if p.bearing is Bearing.BEYOND]
     if beyond:
         fully = not still and (widens or gone >= _HALVED)
-        partly = len(still) < len(beyond) and (widens or gone >= _PART)
+        fewer = len(still) < len(beyond)
+        partly = (fewer and (widens or gone >= _PART)) or (len(still) == len(beyond) and gone >= _HALVED)
     else:
         fully, partly = not still and not widens and gone >= _QUARTERED, False
     standing = Standing.FULLY if fully else Standing.PARTLY if partly else Standing.NO
     left = tuple(
         sorted(
             (
-                Left(p.location, abs(p.difference_um), None if p.error is None else abs(p.error.value), p.bearing)
+                Left(p.location, abs(p.difference_um), None if p.error is None else p.error.size, p.bearing)
                 for p in after
             ),
             key=lambda one: (key_of(one.location), one.difference_um, one.error or Decimal(0)),
