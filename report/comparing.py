@@ -169,13 +169,13 @@ def with_certificate(one: Opened, two: Opened, wishes: Wishes) -> Compared:
 
 
 def _compared(mine: Party, other: Party, unit: Unit, said: Sequence[str]) -> Compared:
+    if mine.name == other.name:
+        raise BadInput(f"both parties are called {mine.name!r}; give the other one a name with --other-name")
     try:
         comparison = compare(mine, other, unit)
     except ValueError as wrong:
         names = f"{mine.name} has {listed(list(mine.results), 8)}; {other.name} has {listed(list(other.results), 8)}"
-        raise BadInput(
-            f"{wrong}: {names}. Say which is which with --same THEIRS=OURS, or --other-name for the other party"
-        ) from None
+        raise BadInput(f"{wrong}: {names}. Say which is which with --same THEIRS=OURS") from None
     return Compared(comparison, tuple(said))
 
 

@@ -36,6 +36,8 @@ def comparison_lines(found: Compared, certificates: Sequence[Opened], columns: i
     lines = [
         f"{comparison.first.name} and {comparison.second.name}: {_ANSWER[comparison.bearing]}",
         f"{comparison.conclusion}.",
+        *_asked(comparison),
+        "",
         *_verified(certificates),
         *_table(comparison, best, columns),
         *_explained(comparison),
@@ -46,9 +48,18 @@ def comparison_lines(found: Compared, certificates: Sequence[Opened], columns: i
     return [line.replace("\u00a0", " ").rstrip() for line in wrapped(lines, columns)]
 
 
+def _asked(comparison: Comparison) -> Iterator[str]:
+    if any(p.second.expanded_um is None and p.bearing is Bearing.OPEN for p in comparison.places):
+        yield "Say what is known of theirs with --their-u or --their-accuracy."
+
+
 def _verified(certificates: Sequence[Opened]) -> Iterator[str]:
     for one in certificates:
-        yield f"{one.called} was verified: nothing in it was changed, and every number follows from its data."
+        inspection = one.document.evidence.inspection
+        yield (
+            f"{one.called} ({inspection.shop}, part {inspection.part_no}, lot {inspection.lot}) was verified: nothing in it "
+            "was changed, and every number follows from its data."
+        )
         yield from (f"  not shown: {part.sentence}" for part in one.not_shown)
 
 
@@ -106,7 +117,7 @@ def _table(comparison: Comparison, best: Explanation | None, columns: int) -> li
         "U: expanded, k = 2; a difference means something where |E_n|, the difference over its U, is above 1.",
     ]
     if not dropped and best is not None:
-        said.append(f"left: |E_n| that would be left by the first explanation below ({best.cause.value}).")
+        said.append(f"left: |E_n| that would be left by the first explanation below ({_causes(best)}).")
     return said
 
 
@@ -127,13 +138,24 @@ def _explained(comparison: Comparison) -> Iterator[str]:
     good = [*by_standing[Standing.FULLY], *by_standing[Standing.PARTLY]]
     if not good:
         yield "  - nothing that was tried"
-    yield from (f"  {n}. [{one.cause.value}] {one.sentence}" for n, one in enumerate(good, start=1))
+    yield from (f"  {n}. [{_causes(one)}] {one.sentence}" for n, one in enumerate(good, start=1))
     if by_standing[Standing.OPEN]:
         yield "not ruled out"
         yield from (f"  - [{one.cause.value}] {one.sentence}" for one in by_standing[Standing.OPEN])
     if by_standing[Standing.NO]:
-        yield "tried, and does not explain it"
-        yield from (f"  - [{one.cause.value}] {one.sentence}" for one in by_standing[Standing.NO])
+        yield f"tried, and does not explain it: {', '.join(_in_short(one) for one in by_standing[Standing.NO])} (--json says more)"
+
+
+def _causes(one: Explanation) -> str:
+    return one.cause.value if one.and_then is None else f"{one.cause.value}, and {one.and_then.value}"
+
+
+def _in_short(one: Explanation) -> str:
+    error = one.greatest_error
+    if error is None:
+        return one.cause.value
+    left = f"|E_n| {error_figure(error)} left" if error > 1 else "the differences hardly shrink"
+    return f"{one.cause.value} ({left})"
 
 
 def _alone(comparison: Comparison) -> Iterator[str]:
@@ -237,6 +259,7 @@ def _place_json(place: Place) -> dict[str, Any]:
 def _explanation_json(one: Explanation) -> dict[str, Any]:
     return {
         "cause": one.cause.value,
+        "and_then": None if one.and_then is None else one.and_then.value,
         "explains": one.standing.name,
         "sentence": one.sentence,
         "numbers_fitted": one.fitted,

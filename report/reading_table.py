@@ -142,15 +142,14 @@ def _columns(head: Sequence[str], name: str, given: Mapping[str, str]) -> tuple[
     at: dict[str, int] = {}
     unit: Unit | None = None
     for column, called in given.items():
-        found = [i for i, cell in enumerate(head) if cell.casefold() == called.casefold()]
+        wanted = called.casefold()
+        found = [i for i, cell in enumerate(head) if wanted in (cell.casefold(), _without_unit(cell)[0].casefold())]
         if len(found) != 1:
             raise BadInput(f"{name}: --column {column}={called}: the table's columns are {', '.join(head)}")
         at[column] = found[0]
     taken = set(at.values())
     for i, cell in enumerate(head):
-        match = _UNIT_AT_END.match(cell)
-        bare: str = match.group(1) if match and match.group(1) else cell
-        word = match.group(2) if match and match.group(1) else None
+        bare, word = _without_unit(cell)
         packed = re.sub(r"[\s_\-]+", "", bare).casefold()
         if i in taken:
             if i == at.get("reading") and word is not None:
@@ -175,6 +174,14 @@ def _columns(head: Sequence[str], name: str, given: Mapping[str, str]) -> tuple[
             f"--column {missing[0]}=NAME"
         )
     return at, unit
+
+
+def _without_unit(cell: str) -> tuple[str, str | None]:
+    """Return a header without the unit at its end, and the unit's word: reading_um, reading (µm), reading [mil]."""
+    match = _UNIT_AT_END.match(cell)
+    if match is None or not match.group(1):
+        return cell, None
+    return str(match.group(1)), str(match.group(2))
 
 
 def _decimal_mark(figures: Iterable[tuple[int, str]], name: str, terms: TableTerms) -> str:

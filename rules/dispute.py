@@ -15,7 +15,15 @@ from typing import Final
 
 from rules.distributions import f_survival
 from rules.parties import Party, Result, pooled
-from rules.party_explanations import Cause, Explanation, Sides, Standing, error_figure, explanations
+from rules.party_explanations import (
+    Cause,
+    Explanation,
+    Sides,
+    Standing,
+    differ_by_unit,
+    error_figure,
+    explanations,
+)
 from rules.party_places import Bearing, Place, key_of, only_in, places_of, worst
 from rules.statistics import square_root
 from rules.uncertainty import TWO_SIGMA
@@ -232,7 +240,8 @@ _SELDOM: Final = Decimal("0.01")
 
 
 def _remarks(sides: Sides) -> Iterator[str]:
-    yield from _spreads(sides)
+    if not differ_by_unit(sides):
+        yield from _spreads(sides)
     yield from _counts(sides)
     yield from _shared(sides)
     errors = [p.error for p in sides.places if p.error is not None]
@@ -304,8 +313,8 @@ def _shared(sides: Sides) -> Iterator[str]:
     for p in sorted(turned, key=lambda x: key_of(x.location)):
         if p.error is not None and p.taken_apart is not None:
             said += (
-                f" At {p.location} that decides: |E_n| is {error_figure(abs(p.error.value))}, and "
-                f"{error_figure(abs(p.taken_apart.value))} with both taken as independent."
+                f" At {p.location} that decides: |E_n| is {error_figure(p.error.size)}, and "
+                f"{error_figure(p.taken_apart.size)} with both taken as independent."
             )
     yield said
 
@@ -327,7 +336,7 @@ def _range(counts: Sequence[int]) -> str:
 
 _PRACTICE: Final = "common practice, no source"
 
-_SETTLE: Final = {
+_SETTLE: Final[dict[Cause | None, str]] = {
     Cause.UNIT: "Ask in which unit the gauge was set and the list written: {parties}. Correct the list, not the part.",
     Cause.BASE_METAL: "Agree whether a value for the metal below is subtracted, which one, and from how many readings on the "
     "bare metal it comes; then compare on that footing.",
@@ -336,11 +345,6 @@ _SETTLE: Final = {
     "compared with --same.",
     Cause.PIECE: "Ask which piece was measured, and compare that piece alone: {parties}.",
     Cause.SINGLE: "Agree how many readings make a result, and whether their mean or each of them counts.",
-    Cause.OFFSET: "Both gauges read the same certified standards before anybody measures the part again: an offset is a "
-    "matter of zero or adjustment.",
-    Cause.SLOPE: "Both gauges read the same certified standards, a thin and a thick one, before anybody measures the part "
-    "again: a common ratio is a matter of adjustment.",
-    Cause.SPOT: "Measure the locations named again, both parties at one marked spot.",
     Cause.COUNT: "Ask whether the stated U holds what the readings vary by, or the gauge alone: {parties}.",
 }
 
@@ -361,8 +365,7 @@ def _steps(sides: Sides, found: Sequence[Explanation], *, by_rule: bool) -> Iter
     if bearing is Bearing.WITHIN:
         yield Step(
             Action.NOTHING,
-            "Nothing about the gauges: the figures agree as well as they can be told apart. Keep both lists with this "
-            "comparison.",
+            "The figures agree as well as they can be told apart. Keep both lists with this comparison.",
             _PRACTICE,
         )
         return
@@ -373,17 +376,21 @@ def _steps(sides: Sides, found: Sequence[Explanation], *, by_rule: bool) -> Iter
 
 
 def _settle(found: Sequence[Explanation]) -> Iterator[Step]:
-    told: set[Cause] = set()
+    told: set[Cause | None] = set()
     for one in found:
-        if one.standing in (Standing.FULLY, Standing.PARTLY) and one.cause not in told:
-            told.add(one.cause)
-            text = _SETTLE[one.cause].format(parties=listed(one.parties) or "both")
-            yield Step(Action.SETTLE, text, _PRACTICE)
+        if one.standing not in (Standing.FULLY, Standing.PARTLY):
+            continue
+        for cause in (one.cause, one.and_then):
+            # What is common to all locations, and another spot, are what both parties measuring again is for.
+            if cause in _SETTLE and cause not in told:
+                told.add(cause)
+                text = _SETTLE[cause].format(parties=listed(one.parties) or "both")
+                yield Step(Action.SETTLE, text, _PRACTICE)
 
 
 def _adjustment_first(found: Sequence[Explanation]) -> bool:
     best = next((one for one in found if one.standing is Standing.FULLY), None)
-    return best is not None and best.cause in (Cause.OFFSET, Cause.SLOPE, Cause.GAUGE_CHECK)
+    return best is not None and (best.and_then or best.cause) in (Cause.OFFSET, Cause.SLOPE, Cause.GAUGE_CHECK)
 
 
 def _ask_uncertainty(silent: Sequence[str]) -> Step:
@@ -418,7 +425,7 @@ _SAME_FOOTING: Final = Step(
 _COMPARE_AGAIN: Final = Step(
     Action.COMPARE_AGAIN,
     "Compare the new figures again, with both uncertainties. Only an |E_n| that stays above 1 is a dispute about the part.",
-    "ISO 13528 and ISO/IEC 17043 for E_n (see rules/normalized_error.py for how well they are known)",
+    "ISO 13528 and ISO/IEC 17043 for E_n (how well these are known: docs/comparing.md)",
 )
 _REFEREE: Final = Step(
     Action.REFEREE,

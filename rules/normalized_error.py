@@ -36,10 +36,15 @@ class NormalizedError:
     square: Fraction
 
     @property
+    def size(self) -> Decimal:
+        """Return |E_n|, to 34 significant digits."""
+        return square_root(self.difference**2 / self.square)
+
+    @property
     def value(self) -> Decimal:
         """Return E_n, with its sign, to 34 significant digits."""
-        size = square_root(self.difference**2 / self.square)
-        return -size if self.difference < 0 else size
+        # Minus and abs of a Decimal would round to the context of whoever calls.
+        return self.size.copy_negate() if self.difference < 0 else self.size
 
     @property
     def expanded(self) -> Decimal:

@@ -7,7 +7,7 @@ When a supposed cause counts as an explanation (choices of ours, no source):
 
 * FULLY: it leaves no |E_n| above 1, and the differences shrink: of the sum of their squares three quarters are gone (the
   differences halved). Where no E_n is known, fifteen sixteenths (a quarter is left).
-* PARTLY: it leaves fewer |E_n| above 1 and makes none, and half of the sum of squares is gone.
+* PARTLY: it leaves fewer |E_n| above 1 and half of the sum of squares is gone; or it leaves as many, and three quarters are.
 * A cause that widens the uncertainty instead (another spot, few readings) only has to leave no |E_n| above 1.
 
 Of several that explain alike, the one that leaves least comes after the one for which nothing had to be fitted to the
@@ -17,7 +17,7 @@ figures. Exchanging the parties gives the same explanations, word for word.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from enum import IntEnum, StrEnum
 from fractions import Fraction
@@ -87,6 +87,8 @@ class Explanation:
         fitted: How many numbers were fitted to the figures: what is fitted explains less.
         left: What would be left, by location; empty where nothing can be worked out.
         parties: Names of the parties whose figures it concerns, in alphabetical order.
+        and_then: A second cause that explains what this one leaves, where it takes both.
+        after: The places as they would be; empty where nothing can be worked out.
     """
 
     cause: Cause
@@ -95,6 +97,8 @@ class Explanation:
     fitted: int = 0
     left: tuple[Left, ...] = ()
     parties: tuple[str, ...] = ()
+    and_then: Cause | None = None
+    after: tuple[Place, ...] = field(default=(), repr=False, compare=False)
 
     @property
     def greatest_error(self) -> Decimal | None:
@@ -122,7 +126,37 @@ def explanations(sides: Sides) -> tuple[Explanation, ...]:
     if not sides.differing:
         return ()
     found = [one for suppose in _CAUSES for one in suppose(sides)]
+    if all(one.standing is not Standing.FULLY for one in found):
+        found = [_with_second(one, sides) for one in found]
     return tuple(sorted(found, key=_rank))
+
+
+#: Causes that may act together with another one: nothing is fitted to try them.
+_ACT_TOGETHER: Final = (Cause.UNIT, Cause.BASE_METAL, Cause.GAUGE_CHECK, Cause.EXCHANGED)
+
+
+def _with_second(one: Explanation, sides: Sides) -> Explanation:
+    """Return *one* with the cause that explains what it leaves, where a single one does."""
+    if one.standing is not Standing.PARTLY or one.cause not in _ACT_TOGETHER:
+        return one
+    rest = Sides(sides.first, sides.second, one.after, sides.unit)
+    seconds = [
+        other
+        for suppose in (_base_metal, _gauge_check, _exchanged, _offset, _slope, _spot, _count)
+        for other in suppose(rest)
+        if other.standing is Standing.FULLY and other.cause is not one.cause
+    ]
+    if not seconds:
+        return one
+    second = min(seconds, key=_rank)
+    return replace(
+        second,
+        cause=one.cause,
+        sentence=f"{one.sentence} What is left: {second.sentence[0].lower() if second.sentence[1:2].islower() else second.sentence[0]}{second.sentence[1:]}",
+        fitted=one.fitted + second.fitted,
+        parties=tuple(sorted({*one.parties, *second.parties})),
+        and_then=second.cause,
+    )
 
 
 def _rank(one: Explanation) -> tuple[int, int, Fraction, int, str]:
@@ -135,21 +169,17 @@ def _rank(one: Explanation) -> tuple[int, int, Fraction, int, str]:
 
 
 def _unit(sides: Sides) -> Iterator[Explanation]:
-    ratios = sorted(
-        p.second.centre_um / p.first.centre_um for p in sides.places if p.first.centre_um > 0 and p.second.centre_um > 0
-    )
+    ratios = _ratios(sides)
     if not ratios:
         yield Explanation(Cause.UNIT, Standing.OPEN, "The unit cannot be tried: a ratio needs figures above zero.")
         return
-    # Of an even number the two in the middle count, so that exchanging the parties turns the ratio over and no more.
-    square = ratios[(len(ratios) - 1) // 2] * ratios[len(ratios) // 2]
-    second_larger = square >= 1
-    mil = Fraction(UM_PER_MIL)
-    if not (mil / _AROUND) ** 2 <= max(square, 1 / square) <= (mil * _AROUND) ** 2:
+    if not _is_ratio_of_units(ratios):
         yield Explanation(
             Cause.UNIT, Standing.NO, "The figures do not stand to each other as mil to µm do (1 mil is 25.4 µm)."
         )
         return
+    second_larger = _middle_square(ratios) >= 1
+    mil = Fraction(UM_PER_MIL)
     wrong_second = _mistaken(sides, second_larger=second_larger)
     party = sides.second if wrong_second else sides.first
     factor = 1 / mil if wrong_second is second_larger else mil
@@ -171,6 +201,30 @@ def _unit(sides: Sides) -> Iterator[Explanation]:
     yield _tried(Cause.UNIT, sides, after, f"{supposed} ({ratio})", parties=(party.name,))
 
 
+def _ratios(sides: Sides) -> list[Fraction]:
+    """Return the second's figures over the first's, in order of size, where both are above zero."""
+    return sorted(
+        p.second.centre_um / p.first.centre_um for p in sides.places if p.first.centre_um > 0 and p.second.centre_um > 0
+    )
+
+
+def _middle_square(ratios: Sequence[Fraction]) -> Fraction:
+    """Return the square of the middle ratio: of an even number both in the middle count, so that exchanging the parties
+    turns it over and no more."""
+    return ratios[(len(ratios) - 1) // 2] * ratios[len(ratios) // 2]
+
+
+def _is_ratio_of_units(ratios: Sequence[Fraction]) -> bool:
+    square, mil = _middle_square(ratios), Fraction(UM_PER_MIL)
+    return (mil / _AROUND) ** 2 <= max(square, 1 / square) <= (mil * _AROUND) ** 2
+
+
+def differ_by_unit(sides: Sides) -> bool:
+    """Return whether the figures stand to each other roughly as mil to µm: then no spread or offset means anything."""
+    ratios = _ratios(sides)
+    return bool(ratios) and _is_ratio_of_units(ratios)
+
+
 def _mistaken(sides: Sides, *, second_larger: bool) -> bool:
     """Return whether the second party's unit is the one in doubt: whose figures fit the limits less, or was only stated."""
     fits = [sum(_near_limits(p, result) for p, result in _side(sides, second=second)) for second in (False, True)]
@@ -178,7 +232,10 @@ def _mistaken(sides: Sides, *, second_larger: bool) -> bool:
         return fits[1] < fits[0]
     if sides.first.unit_recorded != sides.second.unit_recorded:
         return sides.first.unit_recorded
-    return second_larger
+    # Small figures said to be µm are likely mil, large ones said to be mil are likely µm.
+    small, large = (sides.first, sides.second) if second_larger else (sides.second, sides.first)
+    mistaken = small if small.unit is Unit.UM and large.unit is Unit.UM else large
+    return mistaken is sides.second
 
 
 def _side(sides: Sides, *, second: bool) -> Iterator[tuple[Place, Result]]:
@@ -366,6 +423,8 @@ def _picked(at: Place, pick: Callable[[Sequence[Fraction]], Fraction], *, second
 
 
 def _offset(sides: Sides) -> Iterator[Explanation]:
+    if differ_by_unit(sides):
+        return
     if len(sides.places) < _FEWEST:
         yield _too_few(Cause.OFFSET, "A common offset")
         return
@@ -387,6 +446,8 @@ def _offset(sides: Sides) -> Iterator[Explanation]:
 
 
 def _slope(sides: Sides) -> Iterator[Explanation]:
+    if differ_by_unit(sides):
+        return
     if len(sides.places) < _FEWEST:
         yield _too_few(Cause.SLOPE, "A common ratio")
         return
@@ -401,12 +462,18 @@ def _slope(sides: Sides) -> Iterator[Explanation]:
     after = [place(p.location, p.first.scaled(level / mine), p.second.scaled(level / theirs)) for p in sides.places]
     thick, thin = _thicker(sides, mine - theirs)
     share = (max(mine, theirs) / min(mine, theirs) - 1) * 100
+    if share > _STEEPEST:
+        said = f"{thick} reads {amount(share, Unit.UM)} % thicker than {thin}: no gauge is adjusted that far off."
+        yield Explanation(Cause.SLOPE, Standing.NO, said)
+        return
     supposed = (
         f"{thick} reads {amount(share, Unit.UM)} % thicker than {thin} everywhere, as a gauge does whose slope is off"
     )
     yield _tried(Cause.SLOPE, sides, after, supposed, fitted=1)
 
 
+#: A slope that is further off than this, in percent, is no matter of adjustment (a choice of ours).
+_STEEPEST: Final = 50
 #: Locations that it takes to tell what is common to all of them (a choice of ours).
 _FEWEST: Final = 3
 
@@ -514,21 +581,22 @@ def _tried(
     still = [p for p in after if p.bearing is Bearing.BEYOND]
     if beyond:
         fully = not still and (widens or gone >= _HALVED)
-        partly = len(still) < len(beyond) and (widens or gone >= _PART)
+        fewer = len(still) < len(beyond)
+        partly = (fewer and (widens or gone >= _PART)) or (len(still) == len(beyond) and gone >= _HALVED)
     else:
         fully, partly = not still and not widens and gone >= _QUARTERED, False
     standing = Standing.FULLY if fully else Standing.PARTLY if partly else Standing.NO
     left = tuple(
         sorted(
             (
-                Left(p.location, abs(p.difference_um), None if p.error is None else abs(p.error.value), p.bearing)
+                Left(p.location, abs(p.difference_um), None if p.error is None else p.error.size, p.bearing)
                 for p in after
             ),
             key=lambda one: (key_of(one.location), one.difference_um, one.error or Decimal(0)),
         )
     )
     sentence = f"{supposed}: {_outcome(standing, sides, after)}."
-    return Explanation(cause, standing, sentence, fitted, left, parties)
+    return Explanation(cause, standing, sentence, fitted, left, parties, after=tuple(after))
 
 
 def _outcome(standing: Standing, sides: Sides, after: Sequence[Place]) -> str:
@@ -546,6 +614,8 @@ def _outcome(standing: Standing, sides: Sides, after: Sequence[Place]) -> str:
         return f"would explain it; {figures}"
     if standing is Standing.PARTLY:
         return f"would explain a part; of {counted(was, 'difference')} that {'means' if was == 1 else 'mean'} something {beyond} would be left, {figures}"
+    if error <= 1:
+        return f"does not explain it; the differences hardly shrink ({figures})"
     return f"does not explain it; {figures}"
 
 

@@ -126,7 +126,7 @@ def worst(places: Iterable[Place]) -> Bearing:
 
 def greatest_error(places: Iterable[Place]) -> Decimal | None:
     """Return the greatest |E_n|; None where none is known."""
-    return max((abs(p.error.value) for p in places if p.error is not None), default=None)
+    return max((p.error.size for p in places if p.error is not None), default=None)
 
 
 def greatest_difference_um(places: Iterable[Place]) -> Fraction:
