@@ -16,7 +16,10 @@ from report.assessing import Assessed, assessed, judge
 from report.certificate import draft
 from report.evidence import IssueFacts
 from report.figures import moment
-from report.signing import Identity, load_identity, sign
+from report.identities import Identity, load_identity
+from report.signing import sign
+from report.time_stamping import long_term
+from report.tokens import open_token
 from report.view import MEANING
 from rules.results import GateState
 from rules.verdict import Verdict
@@ -24,6 +27,7 @@ from schemas.certificates import Certificate
 from schemas.errors import BadInput, GateRefused
 from schemas.inspections import Inspection
 from schemas.shop import Shop
+from schemas.vocabulary import SignatureLevel
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,12 +39,14 @@ class Wish:
         deviation: What the certificate deviates in, where the gate does not cover it.
         deviation_by: Code of the person who states the deviation.
         why: Why there is to be a new revision of a certificate that was issued before.
+        level: The level to sign at; the shop's own where None.
     """
 
     signer: str
     deviation: str | None = None
     deviation_by: str | None = None
     why: str | None = None
+    level: SignatureLevel | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,15 +65,17 @@ def issue(
     wish: Wish,
     passphrase: Callable[[], str],
     now: datetime,
+    pin: Callable[[], str] | None = None,
 ) -> Issued:
     """Certify *inspection* and return what was issued.
 
-    The passphrase is asked for last, when nothing else stands in the way.
+    The passphrase, or the PIN of a token, is asked for last, when nothing else stands in the way.
 
     Raises:
         GateRefused: The gauge was not shown to be right, and no deviation is stated.
         BadInput: It is undecided for want of readings; it was certified before and no reason is given;
-            the signer has no key, or it does not open or hold; a deviation without a person.
+            the signer has no key, or it does not open or hold; a deviation without a person; a time-stamp
+            authority is wanted and gives nothing. Nothing was issued.
     """
     shop = folder.shop()
     signer = shop.find_inspector(wish.signer)
@@ -79,7 +87,8 @@ def issue(
     case = replace(case, evidence=replace(case.evidence, shop=then.model_copy(update={"inspector": people})))
     _may_be_certified(case, wish, shop)
     revision, supersedes = _revision(archive, then.code, inspection, wish)
-    identity = open_identity(folder, shop, wish.signer, passphrase, now)
+    more = long_term(shop.signature, folder.root, now, wish.level)
+    identity = open_identity(folder, shop, wish.signer, passphrase, now, pin)
     number = certificate_number(then.code, inspection)
     stamp = now.replace(microsecond=now.microsecond // 1000 * 1000)
     facts = IssueFacts(
@@ -104,6 +113,7 @@ def issue(
         location=shop.address,
         now=stamp,
         when=moment(stamp, ZoneInfo(shop.time_zone)),
+        long_term=more,
     )
     return _register(folder, archive, case, facts, signed)
 
@@ -113,12 +123,22 @@ def certificate_number(shop_code: str, inspection: Inspection) -> str:
     return f"{shop_code}-{inspection.inspection_id}"
 
 
-def open_identity(folder: ShopFolder, shop: Shop, code: str, passphrase: Callable[[], str], now: datetime) -> Identity:
-    """Return the signing identity of the inspector *code*.
+def open_identity(
+    folder: ShopFolder,
+    shop: Shop,
+    code: str,
+    passphrase: Callable[[], str],
+    now: datetime,
+    pin: Callable[[], str] | None = None,
+) -> Identity:
+    """Return the signing identity of the inspector *code*: on a token where shop.toml names one, or in a file.
 
     Raises:
-        BadInput: There is none, the passphrase is wrong, or its certificate does not hold now.
+        BadInput: There is none, the passphrase or PIN is wrong, or its certificate does not hold now.
     """
+    token = shop.find_inspector(code).token
+    if token is not None:
+        return open_token(token, folder.root, pin or passphrase, now)
     path = identity_path(folder, shop, code)
     try:
         content = path.read_bytes()
