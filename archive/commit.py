@@ -32,6 +32,19 @@ def write_once(final: Path, content: bytes | memoryview) -> None:
     """
     if os.path.lexists(final):
         raise BadInput(f"{final}: exists already, and nothing in the archive is overwritten; nothing was changed")
+    write_over(final, content)
+
+
+def write_over(final: Path, content: bytes | memoryview) -> None:
+    """Write *content* durably to *final*, in a folder that exists, in place of what stands there.
+
+    At any moment there is the old file or the new one, whole. For a file outside of the archive that only
+    grows, such as a certificate that gets a further signature.
+
+    Raises:
+        BadInput: The disk is full, or the folder cannot be written to; nothing was changed. Or: the file is
+            in place, but the disk did not confirm that it stays.
+    """
     temporary = final.with_name(TEMPORARY_PREFIX + final.name)
     try:
         _write_synced(temporary, content)

@@ -20,10 +20,10 @@ from archive.store import Archive
 from report.assessing import judge
 from report.certificate import draft
 from report.evidence import Evidence, IssueFacts
+from report.identities import Identity
 from report.issuing import Issued, Prepared, Wish, prepare, register, release, with_key
 from report.page_look import PageLook
 from report.pdf import UnsignedPdf
-from report.signing import Identity
 from schemas.certificates import Certificate
 from schemas.errors import BadInput, FilmtallyError
 from schemas.inspections import Inspection
@@ -148,7 +148,7 @@ def _outcome(
         unsigned, html = future.result()
         return Outcome(
             inspection,
-            issued=register(folder, archive, one, facts, release(unsigned, one.evidence, facts, identity), html),
+            issued=register(folder, archive, one, facts, release(unsigned, one, facts, identity), html),
         )
     except FilmtallyError as refused:
         return Outcome(inspection, refused=refused)

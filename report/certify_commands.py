@@ -9,9 +9,10 @@ import argparse
 import os
 import sys
 
+from report.signing_commands import add_level_option, add_secret_options, level_of, passphrase_of, pin_of
+
 TYPE_CHECKING = False  # as typing's own, without the cost of importing it for --help
 if TYPE_CHECKING:
-    from collections.abc import Callable
     from pathlib import Path
     from typing import Any
 
@@ -24,16 +25,8 @@ if TYPE_CHECKING:
 _COLUMNS = ("inspection", "packing_slip", "quantity", "received", "why")
 
 
-def register(
-    commands: Any, passphrase: Callable[[argparse.Namespace], str], add_passphrase: Callable[[Any], None]
-) -> None:
-    """Add `certify` to *commands*.
-
-    Args:
-        commands: An argparse subparsers action.
-        passphrase: Gets the passphrase of the key.
-        add_passphrase: Adds the options that say where it is.
-    """
+def register(commands: Any) -> None:
+    """Add `certify` to *commands*, an argparse subparsers action."""
     certify = commands.add_parser(
         "certify",
         help="issue signed certificates",
@@ -51,7 +44,8 @@ def register(
         help=f"inspections with what goes with each: columns {', '.join(_COLUMNS)}, the first alone is needed",
     )
     certify.add_argument("--signer", required=True, metavar="CODE", help="inspector who signs")
-    add_passphrase(certify)
+    add_secret_options(certify)
+    add_level_option(certify)
     certify.add_argument("--packing-slip", metavar="NUMBER", help="packing slip that the pieces go out with")
     certify.add_argument("--quantity", type=int, metavar="N", help="pieces that go out with it")
     certify.add_argument("--received", metavar="DAY", help="day on which the parts came in, as 2026-01-31")
@@ -76,7 +70,7 @@ def register(
         "--workers", type=int, metavar="N", default=os.cpu_count() or 1, help="processes that lay out many certificates"
     )
     certify.add_argument("--json", action="store_true", help="answer as JSON")
-    certify.set_defaults(run=_certify, passphrase_of=passphrase)
+    certify.set_defaults(run=_certify)
 
 
 def _certify(args: argparse.Namespace) -> int:
@@ -139,6 +133,7 @@ def _wish(args: argparse.Namespace) -> Wish:
         received_on=_day(args.received, "--received"),
         document_type=args.type,
         html=args.html,
+        level=level_of(args),
     )
 
 
@@ -260,7 +255,7 @@ def _one(args: argparse.Namespace, folder: ShopFolder, archive: Archive, inspect
 
     from report.issuing import issue
 
-    issued = issue(folder, archive, inspection, wish, lambda: args.passphrase_of(args), args.now())
+    issued = issue(folder, archive, inspection, wish, lambda: passphrase_of(args), args.now(), lambda: pin_of(args))
     if args.json:
         print(json.dumps(_plain(issued)))
     else:
@@ -291,7 +286,9 @@ def _many(args: argparse.Namespace, folder: ShopFolder, archive: Archive, wanted
             print(f"{at}", file=sys.stderr)
 
     def identity() -> Any:
-        return open_identity(folder, folder.shop(), args.signer, lambda: args.passphrase_of(args), args.now())
+        return open_identity(
+            folder, folder.shop(), args.signer, lambda: passphrase_of(args), args.now(), lambda: pin_of(args)
+        )
 
     outcomes = issue_many(folder, archive, wanted, identity, args.now, args.workers, done)
     issued = [o.issued for o in outcomes if o.issued is not None]

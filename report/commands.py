@@ -1,4 +1,4 @@
-"""The commands from the archive to a reader: new, identity, assess, certify, verify, history, archive.
+"""The commands from the archive to a reader: new, assess, certify, verify, history, archive.
 
 Only what `--help` needs is imported up here; the rest is imported where it is used.
 """
@@ -6,10 +6,15 @@ Only what `--help` needs is imported up here; the rest is imported where it is u
 from __future__ import annotations
 
 import argparse
-import os
 import sys
 
-from report import certify_commands
+from report import certify_commands, signing_commands
+from report.signing_commands import (
+    add_secret_options,
+    add_trust_options,
+    make_self_made,
+    trust_of,
+)
 
 TYPE_CHECKING = False  # as typing's own, without the cost of importing it for --help
 if TYPE_CHECKING:
@@ -22,34 +27,28 @@ if TYPE_CHECKING:
     from report.planning import LotPlan
     from rules.results import GateState
     from rules.verdict import Verdict
-    from schemas.certificates import Certificate
-
-_PASSPHRASE = "FILMTALLY_PASSPHRASE"  # noqa: S105 - the variable's name
 
 
 def register(commands: Any) -> None:
     """Add the commands of this wing to *commands*, an argparse subparsers action."""
     _register_new(commands)
+    signing_commands.register(commands)
     _register_assess(commands)
-    certify_commands.register(commands, _passphrase, _add_passphrase)
+    certify_commands.register(commands)
     _register_verify(commands)
     _register_history(commands)
     _register_archive(commands)
 
 
-# new, identity
+# new
 
 
 def _register_new(commands: Any) -> None:
     new = commands.add_parser("new", help="make a starter shop folder")
     new.add_argument("folder", type=_path, metavar="FOLDER")
     new.add_argument("--signer", default=None, metavar="CODE", help="make a key for this inspector as well")
-    _add_passphrase(new)
+    add_secret_options(new)
     new.set_defaults(run=_new)
-    identity = commands.add_parser("identity", help="make a signing key for an inspector")
-    identity.add_argument("code", metavar="CODE")
-    _add_passphrase(identity)
-    identity.set_defaults(run=_identity)
 
 
 def _new(args: argparse.Namespace) -> int:
@@ -67,71 +66,9 @@ def _new(args: argparse.Namespace) -> int:
     for path in files:
         print(path)
     if args.signer:
-        _make_identity(args, code)
+        make_self_made(args, code)
     print(f"now put your own shop into {args.folder / 'shop.toml'}, then your parts into {args.folder / 'jobs'}")
     return 0
-
-
-def _identity(args: argparse.Namespace) -> int:
-    _make_identity(args, args.code)
-    return 0
-
-
-def _make_identity(args: argparse.Namespace, code: str) -> None:
-    from archive.commit import make_folder, write_once
-    from report.figures import fingerprint
-    from report.issuing import identity_path
-    from report.signing import load_identity, make_identity
-    from schemas.errors import BadInput
-
-    folder = _folder(args)
-    shop = folder.shop()
-    person = shop.find_inspector(code)
-    path = identity_path(folder, shop, code)
-    if path.exists():
-        raise BadInput(f"{path}: there is a key already; move it away first, certificates signed with it stay valid")
-    passphrase = _passphrase(args, twice=True)
-    now = args.now()
-    content = make_identity(person.name, shop.name, passphrase, now)
-    made = load_identity(content, passphrase, now, str(path))
-    make_folder(path.parent)
-    write_once(path, content)
-    print(f"{path}: key of {person.name}; keep it and its passphrase to that person alone")
-    print(
-        f"its fingerprint, to be given to customers by another way than the certificate: {fingerprint(made.key_sha256)}"
-    )
-
-
-def _add_passphrase(command: Any) -> None:
-    command.add_argument(
-        "--passphrase-file",
-        type=_path,
-        metavar="FILE",
-        help=f"file with the key's passphrase (else {_PASSPHRASE}, or asked)",
-    )
-
-
-def _passphrase(args: argparse.Namespace, *, twice: bool = False) -> str:
-    import getpass
-
-    from schemas.errors import BadInput
-
-    if args.passphrase_file is not None:
-        try:
-            text: str = args.passphrase_file.read_text(encoding="utf-8")
-        except (OSError, UnicodeDecodeError) as wrong:
-            raise BadInput(f"{args.passphrase_file}: the passphrase cannot be read from there ({wrong})") from None
-        return text.rstrip("\r\n")
-    if _PASSPHRASE in os.environ:
-        return os.environ[_PASSPHRASE]
-    if not sys.stdin.isatty():
-        raise BadInput(
-            f"no passphrase: name its file with --passphrase-file, set {_PASSPHRASE}, or run this at a terminal"
-        )
-    first = getpass.getpass("passphrase of the key: ")
-    if twice and getpass.getpass("once more: ") != first:
-        raise BadInput("the two passphrases differ; start again")
-    return first
 
 
 # assess
@@ -306,29 +243,25 @@ def _register_verify(commands: Any) -> None:
         "verify",
         help="check a certificate: signature, then every number computed again",
         description="Check a certificate. In a shop folder its register is asked too; elsewhere, name the shop's "
-        "certificate or the fingerprint of its key with --trust.",
+        "certificate or the fingerprint of its key with --trust. docs/checking_a_certificate.md shows how to check the "
+        "same without this program.",
     )
     verify.add_argument("pdf", type=_path, nargs="+", metavar="PDF")
-    verify.add_argument(
-        "--trust",
-        action="append",
-        metavar="FILE",
-        help="a signing certificate (PEM or DER) that is known, or its SHA-256 fingerprint",
-    )
+    add_trust_options(verify)
     verify.add_argument("--json", action="store_true", help="answer as JSON")
     verify.set_defaults(run=_verify)
 
 
 def _verify(args: argparse.Namespace) -> int:
     import json
+    from dataclasses import asdict
 
     from report.plain_text import verification_lines
     from report.verifying import verify
     from rules.verdict import Verdict
     from schemas.errors import BadInput, IntegrityFailed
 
-    register = _register_of_the_shop(args)
-    trusted = {c.key_sha256 for c in register or []} | {_fingerprint(t) for t in args.trust or []}
+    trust, register = trust_of(args)
     codes = []
     answers = []
     for path in args.pdf:
@@ -341,7 +274,7 @@ def _verify(args: argparse.Namespace) -> int:
             print(f"filmtally: {sentence}", file=sys.stderr)
             continue
         try:
-            found = verify(content, trusted, register)
+            found = verify(content, trust, register, now=args.now())
         except IntegrityFailed as refused:
             codes.append(4)
             answers.append({"pdf": str(path), "holds": False, "sentence": refused.sentence})
@@ -355,6 +288,7 @@ def _verify(args: argparse.Namespace) -> int:
                 "holds": found.holds,
                 "number": found.number,
                 "states": found.states,
+                "signatures": [asdict(one) for one in found.signatures],
                 "parts": [{"part": p.name, "verdict": p.verdict.name, "sentence": p.sentence} for p in found.parts],
             }
         )
@@ -368,41 +302,6 @@ def _verify(args: argparse.Namespace) -> int:
     if args.json:
         print(json.dumps(answers, ensure_ascii=False))
     return max(codes)
-
-
-def _register_of_the_shop(args: argparse.Namespace) -> list[Certificate] | None:
-    """Return the register of the shop folder, or None where verify is run outside of one."""
-    if not (args.shop / "shop.toml").is_file():
-        return None
-    return _archive(args).certificates()
-
-
-def _fingerprint(trust: str) -> str:
-    from pathlib import Path
-
-    from cryptography import x509
-
-    from report.signing import fingerprint_of
-    from schemas.errors import BadInput
-
-    digits = trust.replace(" ", "").replace(":", "").lower()
-    if len(digits) == 64 and all(c in "0123456789abcdef" for c in digits):
-        return digits
-    try:
-        content = Path(trust).read_bytes()
-    except OSError as wrong:
-        raise BadInput(
-            f"--trust {trust}: is no fingerprint of 64 hex digits, and no file that can be read ({wrong.strerror})"
-        ) from None
-    try:
-        pem = b"-----BEGIN" in content
-        return fingerprint_of(
-            x509.load_pem_x509_certificate(content) if pem else x509.load_der_x509_certificate(content)
-        )
-    except ValueError:
-        raise BadInput(
-            f"--trust {trust}: is no certificate in PEM or DER; ask the shop for the one that it signs with"
-        ) from None
 
 
 # history, archive
@@ -503,8 +402,6 @@ def _archive_check(args: argparse.Namespace) -> int:
 
 def _missing_beside(folder: ShopFolder, archive: Archive, pdfs: list[Path]) -> list[Trouble]:
     """Return what the files beside the archive know of and the archive does not, and PDFs that changed."""
-    import hashlib
-
     from archive.checking import Trouble
 
     register = {c.pdf_name: c for c in archive.certificates()}
@@ -514,7 +411,7 @@ def _missing_beside(folder: ShopFolder, archive: Archive, pdfs: list[Path]) -> l
         if entry is None:
             sentence = f"{path}: a certificate that the register does not know; restore the archive from a copy"
             troubles.append(Trouble(path, "missing", sentence))
-        elif hashlib.sha256(path.read_bytes()).hexdigest() != entry.pdf_sha256:
+        elif not _as_issued(path.read_bytes(), entry.pdf_sha256):
             sentence = f"{path}: is not the certificate that was issued; restore it from a copy"
             troubles.append(Trouble(path, "changed", sentence))
     known = {i.inspection_id for i in archive.inspections()}
@@ -523,6 +420,15 @@ def _missing_beside(folder: ShopFolder, archive: Archive, pdfs: list[Path]) -> l
             sentence = f"{journal}: was sealed, and the archive has no such inspection; restore the archive from a copy"
             troubles.append(Trouble(journal, "missing", sentence))
     return troubles
+
+
+def _as_issued(pdf: bytes, pdf_sha256: str) -> bool:
+    """Return whether *pdf* is what was issued, with nothing but approvals behind it."""
+    import hashlib
+
+    from report.verifying import only_approved_since
+
+    return hashlib.sha256(pdf).hexdigest() == pdf_sha256 or only_approved_since(pdf, pdf_sha256)
 
 
 def _archive_export(args: argparse.Namespace) -> int:

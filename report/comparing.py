@@ -5,7 +5,7 @@ Only the certificate's own data are used, and only after it was verified.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from fractions import Fraction
@@ -14,6 +14,7 @@ from typing import Final
 from report.assessing import judge
 from report.document import ReadDocument
 from report.evidence import Evidence
+from report.trust import Trust
 from report.verifying import Part, VerificationReport, document_of, verify
 from rules.dispute import Comparison, compare
 from rules.film_build import is_base, is_judged
@@ -54,13 +55,13 @@ class Opened:
         return tuple(p for p in self.report.parts if p.verdict is Verdict.UNDECIDED)
 
 
-def opened(pdf: bytes, path: str, trusted: Collection[str]) -> Opened:
+def opened(pdf: bytes, path: str, trusted: Trust) -> Opened:
     """Return a certificate, verified.
 
     Args:
         pdf: The file.
         path: What it is called in sentences.
-        trusted: Fingerprints of the keys that are known; with none, who signed is not shown, and that is only said.
+        trusted: Whom the reader trusts; with nobody, who signed is not shown, and that is only said.
 
     Raises:
         IntegrityFailed: A part of it does not hold.

@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import argparse
 
+from report.signing_commands import add_trust_options
+
 TYPE_CHECKING = False  # as typing's own, without the cost of importing it for --help
 if TYPE_CHECKING:
     from decimal import Decimal
@@ -58,12 +60,7 @@ def register(commands: Any) -> None:
     compare.add_argument(
         "--same", action="append", metavar="THEIRS=OURS", help="a location that the other party calls otherwise"
     )
-    compare.add_argument(
-        "--trust",
-        action="append",
-        metavar="FILE",
-        help="a signing certificate that is known, or its fingerprint, as with verify; then every signer has to be one",
-    )
+    add_trust_options(compare)
     compare.add_argument("--json", action="store_true", help="answer as JSON")
     compare.set_defaults(run=_compare)
 
@@ -84,11 +81,11 @@ def _compare(args: argparse.Namespace) -> int:
 
 
 def _compared(args: argparse.Namespace) -> tuple[Compared, list[Opened]]:
-    from report.commands import _fingerprint
     from report.comparing import Wishes, opened, with_certificate, with_readings
+    from report.trust_files import trust_from
     from schemas.errors import BadInput
 
-    trusted = {_fingerprint(t) for t in args.trust or []}
+    trusted = trust_from(args.trust or [], args.trust_time or [], args.crl or [])
     one = opened(_content(args.certificate, "name a certificate's PDF"), str(args.certificate), trusted)
     wishes = Wishes(tuple(args.piece or ()), _pairs(args.same, "--same", "THEIRS=OURS"))
     content = _content(args.other, "name the other party's table, capture or certificate")

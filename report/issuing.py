@@ -20,11 +20,14 @@ from report.demands import missing
 from report.document import basis, code_of
 from report.evidence import Drawing, EarlierInspection, Evidence, IssueFacts
 from report.figures import moment
+from report.identities import Identity, load_identity
 from report.languages import presentation_of
 from report.page_facts import MEANING
 from report.page_look import PageLook, page_look
 from report.pdf import UnsignedPdf
-from report.signing import Identity, load_identity, sign
+from report.signing import sign
+from report.time_stamping import LongTerm, long_term
+from report.tokens import open_token
 from report.web_page import web_page
 from rules.results import Assessment, GateState
 from rules.verdict import Verdict
@@ -32,6 +35,7 @@ from schemas.certificates import Certificate
 from schemas.errors import BadInput, GateRefused
 from schemas.inspections import Inspection
 from schemas.shop import Shop
+from schemas.vocabulary import SignatureLevel
 
 #: How long another program that is issuing is waited for.
 _LOCK_SECONDS: Final = 60.0
@@ -51,6 +55,7 @@ class Wish:
         received_on: Day on which the parts came in.
         document_type: Type of inspection certificate by EN 10204; None takes the one that the customer's file asks for.
         html: Whether a copy for a browser is wanted beside the PDF.
+        level: The level to sign at; the shop's own where None.
     """
 
     signer: str
@@ -62,6 +67,7 @@ class Wish:
     received_on: date | None = None
     document_type: str | None = None
     html: bool = False
+    level: SignatureLevel | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,6 +80,7 @@ class Prepared:
         facts: The facts of its issue, with no key and no head of the ledger yet.
         look: What its pages look like beside what they say.
         html: Whether a copy for a browser is wanted beside the PDF.
+        more: What the signature is to carry for later, where more than itself; None where nothing.
     """
 
     evidence: Evidence
@@ -81,6 +88,7 @@ class Prepared:
     facts: IssueFacts
     look: PageLook
     html: bool = False
+    more: LongTerm | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,21 +115,23 @@ def issue(
     wish: Wish,
     passphrase: Callable[[], str],
     now: datetime,
+    pin: Callable[[], str] | None = None,
 ) -> Issued:
     """Certify *inspection* and return what was issued.
 
-    The passphrase is asked for last, when nothing else stands in the way.
+    The passphrase, or the PIN of a token, is asked for last, when nothing else stands in the way.
 
     Raises:
         GateRefused: The gauge was not shown to be right, and no deviation is stated.
         BadInput: It is undecided for want of readings; the customer asks for what is missing; it was certified before and
-            no reason is given; the signer has no key, or it does not open or hold; a deviation without a person.
+            no reason is given; the signer has no key, or it does not open or hold; a deviation without a person; a
+            time-stamp authority is wanted and gives nothing. Nothing was issued.
     """
     ready = prepare(folder, archive, inspection, wish, now)
-    identity = open_identity(folder, folder.shop(), wish.signer, passphrase, now)
+    identity = open_identity(folder, folder.shop(), wish.signer, passphrase, now, pin)
     facts = with_key(ready.facts, identity, archive.head())
     made = draft(ready.evidence, ready.assessment, facts, ready.look)
-    signed = release(made.pdf, ready.evidence, facts, identity)
+    signed = release(made.pdf, ready, facts, identity)
     return register(folder, archive, ready, facts, signed, made.html if ready.html else None)
 
 
@@ -173,7 +183,8 @@ def prepare(folder: ShopFolder, archive: Archive, inspection: Inspection, wish: 
             f"{'; '.join(lacking)}"
         )
     look = page_look(evidence, None if shop.certificate.logo is None else folder.logo(shop.certificate.logo))
-    return Prepared(evidence, case.assessment, facts, look, wish.html)
+    more = long_term(shop.signature, folder.root, now, wish.level)
+    return Prepared(evidence, case.assessment, facts, look, wish.html, more)
 
 
 def with_key(facts: IssueFacts, identity: Identity, ledger_head: str) -> IssueFacts:
@@ -181,10 +192,14 @@ def with_key(facts: IssueFacts, identity: Identity, ledger_head: str) -> IssueFa
     return replace(facts, key_sha256=identity.key_sha256, key_issuer=identity.issuer, ledger_head=ledger_head)
 
 
-def release(unsigned: UnsignedPdf, evidence: Evidence, facts: IssueFacts, identity: Identity) -> bytes:
-    """Return the certificate signed by whoever releases it."""
-    shop = evidence.shop
-    written = presentation_of(shop, evidence.customer)
+def release(unsigned: UnsignedPdf, ready: Prepared, facts: IssueFacts, identity: Identity) -> bytes:
+    """Return the certificate signed by whoever releases it.
+
+    Raises:
+        BadInput: A time-stamp authority is wanted and gives nothing.
+    """
+    shop = ready.evidence.shop
+    written = presentation_of(shop, ready.evidence.customer)
     return sign(
         unsigned.content,
         unsigned.place,
@@ -194,6 +209,7 @@ def release(unsigned: UnsignedPdf, evidence: Evidence, facts: IssueFacts, identi
         location=shop.address,
         now=facts.issued_at,
         when=written.text(moment(facts.issued_at, ZoneInfo(shop.time_zone))),
+        long_term=ready.more,
     )
 
 
@@ -216,12 +232,22 @@ def certificate_number(shop_code: str, inspection: Inspection) -> str:
     return f"{shop_code}-{inspection.inspection_id}"
 
 
-def open_identity(folder: ShopFolder, shop: Shop, code: str, passphrase: Callable[[], str], now: datetime) -> Identity:
-    """Return the signing identity of the inspector *code*.
+def open_identity(
+    folder: ShopFolder,
+    shop: Shop,
+    code: str,
+    passphrase: Callable[[], str],
+    now: datetime,
+    pin: Callable[[], str] | None = None,
+) -> Identity:
+    """Return the signing identity of the inspector *code*: on a token where shop.toml names one, or in a file.
 
     Raises:
-        BadInput: There is none, the passphrase is wrong, or its certificate does not hold now.
+        BadInput: There is none, the passphrase or PIN is wrong, or its certificate does not hold now.
     """
+    token = shop.find_inspector(code).token
+    if token is not None:
+        return open_token(token, folder.root, pin or passphrase, now)
     path = identity_path(folder, shop, code)
     try:
         content = path.read_bytes()

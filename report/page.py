@@ -91,7 +91,9 @@ def _drawing(
         )
     title = written.text(said("Drawing of {part}", part=evidence.job.title))
     marks = written.text(said("Marks: {marks}", marks="; ".join(f"{p.location} {p.value}" for p in places)))
-    return part_drawing(places, drawing.aspect, marks, _WIDTH_MM[view.page], _DRAWING_MM).markup(drawing.markup(title, "drawing"))
+    return part_drawing(places, drawing.aspect, marks, _WIDTH_MM[view.page], _DRAWING_MM).markup(
+        drawing.markup(title, "drawing")
+    )
 
 
 def _logo_width(look: PageLook) -> float:

@@ -15,7 +15,7 @@ import io
 import tempfile
 from collections.abc import Collection
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Final
 
@@ -63,6 +63,29 @@ class Part:
 
 
 @dataclass(frozen=True, slots=True)
+class SignatureFound:
+    """One signature or time stamp, in the order in which they were made.
+
+    Attributes:
+        kind: release, approval or time stamp.
+        holder: The name in its certificate.
+        key_sha256: Fingerprint of that certificate, in hex.
+        meaning: What the signer says that it means; empty for a time stamp.
+        claimed_at: The time by its own clock (ISO 8601, UTC); None where it gives none.
+        stamped_at: The time that a time-stamp authority gave, trusted or not; None where none did.
+        authority: That authority.
+    """
+
+    kind: str
+    holder: str
+    key_sha256: str
+    meaning: str
+    claimed_at: str | None
+    stamped_at: str | None
+    authority: str | None
+
+
+@dataclass(frozen=True, slots=True)
 class VerificationReport:
     """What became of every part, in the order looked at.
 
@@ -71,12 +94,14 @@ class VerificationReport:
         number: Number and revision that the certificate states; None where it could not be read.
         states: The verdict that it states; None where it could not be read.
         signers: Who signed, as their certificates say, with their fingerprints.
+        signatures: Every signature and time stamp, in their order.
     """
 
     parts: tuple[Part, ...]
     number: str | None
     states: str | None
     signers: tuple[tuple[str, str], ...]
+    signatures: tuple[SignatureFound, ...] = ()
 
     @property
     def holds(self) -> bool:
@@ -122,7 +147,36 @@ def verify(
     if register is not None:
         parts.append(_registered(pdf, frames, signatures, register, number))
     signers = tuple((s.holder, s.fingerprint) for s in signatures if s.kind is not Kind.TIME_STAMP)
-    return VerificationReport(tuple(parts), number, states, signers)
+    return VerificationReport(tuple(parts), number, states, signers, tuple(_found(s) for s in signatures))
+
+
+def only_approved_since(pdf: bytes, pdf_sha256: str) -> bool:
+    """Return whether *pdf* begins with the file of the SHA-256 hash, and only signatures stand behind that.
+
+    Whose they are is not asked here.
+    """
+    try:
+        frames = frames_of(pdf)
+        if issued_length(pdf, frames, {pdf_sha256}) is None:
+            return False
+        signatures, _ = signatures_of(pdf, len(frames))
+    except IntegrityFailed:
+        return False
+    parts = (_whole_file(pdf, frames, signatures), _intact(signatures), _valid(signatures))
+    return all(p.verdict is Verdict.PASS for p in parts)
+
+
+def _found(signature: Signature) -> SignatureFound:
+    stamp = signature.time_stamp
+    return SignatureFound(
+        kind=signature.kind.value,
+        holder=signature.holder,
+        key_sha256=signature.fingerprint,
+        meaning=signature.reason,
+        claimed_at=None if signature.claimed_at is None else signature.claimed_at.astimezone(UTC).isoformat(),
+        stamped_at=None if stamp is None else stamp.at.astimezone(UTC).isoformat(),
+        authority=None if stamp is None else stamp.authority,
+    )
 
 
 def document_of(pdf: bytes) -> ReadDocument:

@@ -26,7 +26,7 @@ from schemas.readings import GaugeReading
 from schemas.shop import Shop
 from schemas.units import Unit
 from schemas.vocabulary import BASE_READING
-from tests.rules.builders import NINE, at, both_checks, event, job, location, reading, shop, verification
+from tests.rules.builders import NINE, at, event, job, location, reading, shop, verification
 
 _NAMES = ("§1-rail", "§2-web", "§3-bore")
 _SUBSTRATES = ("§steel", "§galvanized §steel", "§aluminium", "§magnesium")
@@ -39,7 +39,7 @@ def drawn_cases(seeds: range) -> Iterator[tuple[Assessment, tuple[UnusualReading
     Every name, code and other word that a person would have written has a § in it.
     """
     for seed in seeds:
-        drawn = Random(seed)  # noqa: S311 - for cases, not for secrets
+        drawn = Random(seed)
         try:
             of_job = _job(drawn)
         except BadInput:
@@ -55,9 +55,7 @@ def drawn_cases(seeds: range) -> Iterator[tuple[Assessment, tuple[UnusualReading
             lot=_lot(drawn, len({r.piece for r in readings})),
             added=_added(drawn, of_job.unit),
         )
-        builds = [
-            JudgedReading(r.reading_no, r.piece, r.location, Fraction(r.shown)) for r in readings if r.counted
-        ]
+        builds = [JudgedReading(r.reading_no, r.piece, r.location, Fraction(r.shown)) for r in readings if r.counted]
         yield assessment, unusual_readings(builds, of_job.unit, None)
 
 

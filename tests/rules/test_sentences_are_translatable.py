@@ -89,7 +89,9 @@ def test_nothing_english_is_left_where_every_template_is_taken_away() -> None:
         other = restated(text, _without_words, lambda f: f.replace(".", ","), lambda d: f"{d:%d.%m.%Y}")
         assert "⟦" in other or not _is_english(text), text
         assert not re.search(r"[0-9]{4}-[0-9]{2}-[0-9]{2}|(?<![0-9.])[0-9]+\.[0-9]+(?![0-9.])", other), text
-        left = re.sub(r"[§#][\w-]+|µm|ISO 19840(:2012)?|SSPC-PA 2|none-below-floor|five-percent-below-floor|\bmil\b", "", other)
+        left = re.sub(
+            r"[§#][\w-]+|µm|ISO 19840(:2012)?|SSPC-PA 2|none-below-floor|five-percent-below-floor|\bmil\b", "", other
+        )
         assert not re.search(r"[A-Za-z]{3}", left), text
 
 
