@@ -6,7 +6,8 @@ import io
 from dataclasses import dataclass
 
 from report import pictures
-from report.document import csv_of, document
+from report.csv_tables import csv_of
+from report.document import document
 from report.evidence import Evidence, IssueFacts
 from report.pdf import UnsignedPdf, certificate_html, refuse_unprintable, render
 from report.view import CertificateView, certificate_view

@@ -14,13 +14,10 @@ severely the lot was inspected and why; `recoats`, there where it bears on the a
 
 from __future__ import annotations
 
-import csv
 import dataclasses
-import io
 import json
 import types
 import typing
-from collections.abc import Iterable
 from datetime import UTC, date, datetime
 from decimal import Decimal
 from typing import Any, Final, TypeVar
@@ -34,7 +31,6 @@ from rules.lot_judgement import LotTerms
 from rules.lot_tables import Severity
 from rules.recoat import AddedBuild
 from rules.results import Assessment
-from schemas.column import Table
 from schemas.errors import BadInput, IntegrityFailed
 from schemas.gauge_checks import GaugeCheck
 from schemas.inspections import Inspection
@@ -156,32 +152,12 @@ def from_plain(kind: type[_Record], plain: dict[str, Any]) -> _Record:
     return kind(**{name: _restored(hints[name], plain[name], name) for name in hints})
 
 
-def csv_of(contract: Table, records: Iterable[Any]) -> bytes:
-    """Return records as CSV with a header line, UTF-8, CRLF (RFC 4180); a list is joined by blanks."""
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\r\n")
-    names = [c.name for c in contract.columns]
-    writer.writerow(names)
-    for record in records:
-        plain = as_plain(record)
-        writer.writerow([_cell(plain[name]) for name in names])
-    return out.getvalue().encode()
-
-
 def _lot(inspection: Inspection, series: dict[str, Any]) -> LotTerms:
     before = tuple(_restored(str, sentence, "shown_before") for sentence in series.get("shown_before", ()))
     terms = lot_terms(inspection, shown_before=before)
     changes = tuple(_restored(str, change, "changes") for change in series["changes"])
     stopped = _restored(bool, series["stopped"], "stopped")
     return dataclasses.replace(terms, severity=Severity(series["severity"]), stopped=stopped, changes=changes)
-
-
-def _cell(plain: Any) -> str:
-    if plain is None:
-        return ""
-    if isinstance(plain, bool):
-        return "true" if plain else "false"
-    return " ".join(plain) if isinstance(plain, list) else str(plain)
 
 
 def _plain(value: Any) -> Any:

@@ -31,7 +31,8 @@ from pyhanko_certvalidator import ValidationContext
 
 from report.assessing import judge
 from report.certificate import html_of
-from report.document import ReadDocument, csv_of, read_document
+from report.csv_tables import is_table_of
+from report.document import ReadDocument, read_document
 from report.edition import edition
 from report.figures import VERDICT_WORDS, fingerprint
 from report.judged import as_far_as, judged, misprint
@@ -392,9 +393,9 @@ def _embedded_agree(inside: dict[str, bytes], stated: ReadDocument) -> Part:
     name = "embedded tables"
     evidence = stated.evidence
     differ = []
-    if inside["readings.csv"] != csv_of(READINGS, evidence.readings):
+    if not is_table_of(inside["readings.csv"], READINGS, evidence.readings):
         differ.append("readings.csv")
-    if inside["gauge_checks.csv"] != csv_of(GAUGE_CHECKS, evidence.checks):
+    if not is_table_of(inside["gauge_checks.csv"], GAUGE_CHECKS, evidence.checks):
         differ.append("gauge_checks.csv")
     # Read from a path: pyarrow may abort at exit after reading from memory (apache/arrow 33975, 34314).
     with tempfile.TemporaryDirectory(prefix="filmtally-") as folder:
