@@ -1,6 +1,6 @@
 """The JSON document inside a certificate: all that is needed to compute it again, and what it states.
 
-    {"schema": "filmtally certificate", "version": 2,
+    {"$schema": "urn:filmtally:certificate-document:2", "schema": "filmtally certificate", "version": 2,
      "certificate": {...}, "shop": {...}, "job": {...}, "inspection": {...},
      "readings": [...], "checks": [...], "judged": {...}, "stated": {...}, "edition": "...",
      "series": {...}, "recoats": {...}}
@@ -10,6 +10,7 @@ file said when the inspection was sealed; `inspection`, `readings` and `checks` 
 schemas/README.md; `judged` holds verdict, gate and builds exactly; `stated` holds every string on the
 pages, worded by the `edition` of the program that made them; `series`, there where the job samples its lots, holds how
 severely the lot was inspected and why; `recoats`, there where it bears on the advice, what a further coat added before.
+Its JSON Schema is schemas/certificate_document.schema.json, printed by report/document_schema.py.
 """
 
 from __future__ import annotations
@@ -40,9 +41,11 @@ from schemas.shop import Shop
 
 SCHEMA: Final = "filmtally certificate"
 VERSION: Final = 2
+#: Name of the published JSON Schema of this version (schemas/certificate_document.schema.json); no address.
+SCHEMA_ID: Final = f"urn:filmtally:certificate-document:{VERSION}"
 
-# Said once, as objects of their own, so the inspection does not carry them a second time as text.
-_SAID_ELSEWHERE: Final = ("job_json", "shop_json")
+#: Said once, as objects of their own, so the inspection does not carry them a second time as text.
+SAID_ELSEWHERE: Final = ("job_json", "shop_json")
 
 # No thickness has more figures than that before or after its point; written out, 1E+99999999 would fill the memory.
 _MOST_FIGURES: Final = 30
@@ -53,9 +56,10 @@ _Record = TypeVar("_Record")
 def document(evidence: Evidence, assessment: Assessment, facts: IssueFacts, view: CertificateView) -> bytes:
     """Return the JSON document of a certificate, in UTF-8; the same input gives the same bytes."""
     inspection = as_plain(evidence.inspection)
-    for key in _SAID_ELSEWHERE:
+    for key in SAID_ELSEWHERE:
         del inspection[key]
     content: dict[str, Any] = {
+        "$schema": SCHEMA_ID,
         "schema": SCHEMA,
         "version": VERSION,
         "certificate": as_plain(facts),
