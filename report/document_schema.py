@@ -319,7 +319,8 @@ def _as_written(node: Any) -> Any:
     if bounds:
         made["pattern"] = _EXACT
         said = str(made.get("description", "")).removesuffix(".")
-        made["description"] = f"{said}{'; ' if said else ''}{', '.join(bounds)}."
+        limits = ", ".join(bounds)
+        made["description"] = f"{said}; {limits}." if said else f"{limits[0].upper()}{limits[1:]}."
     elif names is None and node.get("type") == "string" and _is_exact_default(node):
         made["pattern"] = _EXACT
     return made
