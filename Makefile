@@ -30,6 +30,7 @@ format: $(DEV_READY)
 
 schemas: $(RUN_READY)
 	$(BIN)/python -m schemas.generate
+	$(BIN)/python -m report.document_schema
 
 samples: $(RUN_READY)
 	$(BIN)/python -m sample_captures.make

@@ -6,7 +6,8 @@ import io
 from dataclasses import dataclass
 from typing import Any
 
-from report.document import basis, code_of, csv_of, document, drawing_name
+from report.csv_tables import csv_of
+from report.document import basis, code_of, document, drawing_name
 from report.evidence import Evidence, IssueFacts
 from report.page import page_html
 from report.page_look import PageLook, page_look

@@ -1,6 +1,7 @@
 """The JSON document inside a certificate: all that is needed to compute it again, and what it states.
 
-    {"schema": "filmtally certificate", "version": 3, "code": "...",
+    {"$schema": "urn:filmtally:certificate-document:3", "schema": "filmtally certificate", "version": 3,
+     "code": "...",
      "certificate": {...}, "shop": {...}, "job": {...}, "customer": {...}, "inspection": {...},
      "readings": [...], "checks": [...], "earlier": [...], "drawing": {...}, "series": {...}, "recoats": {...},
      "judged": {...}, "stated": {...}, "edition": "..."}
@@ -16,18 +17,18 @@ the short code, made from everything above but `stated` and `edition`.
 
 Versions: 1 had neither `series` nor `recoats`; 2 no `code`, `customer`, `earlier`, `drawing`, nor the facts of the issue that
 came with them.
+
+Its JSON Schema is schemas/certificate_document.schema.json, printed by report/document_schema.py.
 """
 
 from __future__ import annotations
 
-import csv
 import dataclasses
 import hashlib
-import io
 import json
 import types
 import typing
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from datetime import UTC, date, datetime
 from decimal import Decimal
 from typing import Any, Final, TypeVar
@@ -44,7 +45,6 @@ from rules.recoat import AddedBuild
 from rules.results import Assessment
 from rules.sentence import from_plain as from_plain_text
 from rules.sentence import to_plain
-from schemas.column import Table
 from schemas.customer import Customer
 from schemas.errors import BadInput, IntegrityFailed
 from schemas.gauge_checks import GaugeCheck
@@ -55,6 +55,8 @@ from schemas.shop import Shop
 
 SCHEMA: Final = "filmtally certificate"
 VERSION: Final = 3
+#: Name of the published JSON Schema of this version (schemas/certificate_document.schema.json); no address.
+SCHEMA_ID: Final = f"urn:filmtally:certificate-document:{VERSION}"
 
 #: The first version with a customer, a drawing and a code.
 _WITH_CUSTOMER: Final = 3
@@ -76,8 +78,8 @@ _BASIS: Final = (
     "judged",
 )
 
-# Said once, as objects of their own, so the inspection does not carry them a second time as text.
-_SAID_ELSEWHERE: Final = ("job_json", "shop_json")
+#: Said once, as objects of their own, so the inspection does not carry them a second time as text.
+SAID_ELSEWHERE: Final = ("job_json", "shop_json")
 
 # No thickness has more figures than that before or after its point; written out, 1E+99999999 would fill the memory.
 _MOST_FIGURES: Final = 30
@@ -88,7 +90,7 @@ _Record = TypeVar("_Record")
 def basis(evidence: Evidence, assessment: Assessment, facts: IssueFacts) -> dict[str, Any]:
     """Return everything of a document but its wording: what is known, and what was judged from it."""
     inspection = as_plain(evidence.inspection)
-    for key in _SAID_ELSEWHERE:
+    for key in SAID_ELSEWHERE:
         del inspection[key]
     content: dict[str, Any] = {
         "certificate": as_plain(facts),
@@ -130,6 +132,7 @@ def document(basis: dict[str, Any], view: CertificateView) -> bytes:
         view: The strings that its pages print.
     """
     content = {
+        "$schema": SCHEMA_ID,
         "schema": SCHEMA,
         "version": VERSION,
         "code": view.code,
@@ -237,18 +240,6 @@ def from_plain(kind: type[_Record], plain: dict[str, Any]) -> _Record:
     return kind(**{name: _restored(hints[name], plain[name], name) for name in hints})
 
 
-def csv_of(contract: Table, records: Iterable[Any]) -> bytes:
-    """Return records as CSV with a header line, UTF-8, CRLF (RFC 4180); a list is joined by blanks."""
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\r\n")
-    names = [c.name for c in contract.columns]
-    writer.writerow(names)
-    for record in records:
-        plain = as_plain(record)
-        writer.writerow([_cell(plain[name]) for name in names])
-    return out.getvalue().encode()
-
-
 def _lot(inspection: Inspection, series: dict[str, Any]) -> LotTerms:
     before = tuple(from_plain_text(sentence) for sentence in series.get("shown_before", ()))
     terms = lot_terms(inspection, shown_before=before)
@@ -274,14 +265,6 @@ def _drawing(named: dict[str, str], drawings: Mapping[str, bytes]) -> Drawing:
     if hashlib.sha256(content).hexdigest() != digest:
         raise IntegrityFailed(f"{name} inside this PDF is not the drawing that certificate.json names")
     return Drawing(name.rpartition(".")[2], content)
-
-
-def _cell(plain: Any) -> str:
-    if plain is None:
-        return ""
-    if isinstance(plain, bool):
-        return "true" if plain else "false"
-    return " ".join(plain) if isinstance(plain, list) else str(plain)
 
 
 def _plain(value: Any) -> Any:

@@ -133,6 +133,10 @@ def _rendered(
         nonlocal fields
         tidy(pdf, document)
         fields = make_signature_fields(pdf)
+        for item in pdf.objects:
+            # PDF/A leaves no smoothing to the viewer (ISO 19005-3, 6.2.8).
+            if "Interpolate" in getattr(item, "extra", ()):
+                item.extra["Interpolate"] = "false"
 
     with _warnings_are_errors():
         document = weasyprint.HTML(string=html, base_url="asset:", url_fetcher=_AssetFetcher(pictures)).render(
@@ -293,7 +297,7 @@ def _repacked(raw: bytes, metadata: Any, stamp: datetime, digest: str) -> bytes:
     attachment twice in /AF and takes its media type from a table of the machine.
     """
     with pikepdf.open(io.BytesIO(raw)) as pdf:
-        if "/Names" in pdf.Root:
+        if "/EmbeddedFiles" in pdf.Root.get("/Names", {}):
             names = pdf.Root.Names.EmbeddedFiles.Names
             pdf.Root.AF = pikepdf.Array([names[i] for i in range(1, len(names), 2)])
             for i in range(0, len(names), 2):
@@ -312,6 +316,8 @@ def _repacked(raw: bytes, metadata: Any, stamp: datetime, digest: str) -> bytes:
             content_sha256=digest,
         )
         pdf.Root.Metadata.write(packet(facts))
+        for key in ("/CreationDate", "/ModDate"):
+            pdf.docinfo[key] = stamp.strftime("D:%Y%m%d%H%M%SZ")
         out = io.BytesIO()
         pdf.save(
             out,

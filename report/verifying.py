@@ -22,7 +22,8 @@ from typing import Any, Final
 import pikepdf
 
 from report.assessing import judge
-from report.document import ReadDocument, code_of, csv_of, read_document
+from report.csv_tables import is_table_of
+from report.document import ReadDocument, code_of, read_document
 from report.edition import edition
 from report.figures import VERDICT_WORDS
 from report.frame import Frame, frame_fault, frame_limits, frames_of, issued_length
@@ -307,9 +308,9 @@ def _embedded_agree(inside: dict[str, bytes], stated: ReadDocument) -> Part:
     name = "embedded tables"
     evidence = stated.evidence
     differ = []
-    if inside["readings.csv"] != csv_of(READINGS, evidence.readings):
+    if not is_table_of(inside["readings.csv"], READINGS, evidence.readings):
         differ.append("readings.csv")
-    if inside["gauge_checks.csv"] != csv_of(GAUGE_CHECKS, evidence.checks):
+    if not is_table_of(inside["gauge_checks.csv"], GAUGE_CHECKS, evidence.checks):
         differ.append("gauge_checks.csv")
     # Read from a path: pyarrow may abort at exit after reading from memory (apache/arrow 33975, 34314).
     with tempfile.TemporaryDirectory(prefix="filmtally-") as folder:

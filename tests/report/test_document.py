@@ -12,7 +12,8 @@ from typing import Any
 import pytest
 
 from report.assessing import judge
-from report.document import csv_of, read_document
+from report.csv_tables import csv_of
+from report.document import read_document
 from report.edition import edition
 from report.judged import judged
 from schemas.errors import BadInput, FilmtallyError
