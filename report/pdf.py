@@ -51,6 +51,8 @@ _MEDIA_TYPES: Final = {
     "json": "application/json",
     "parquet": "application/vnd.apache.parquet",
 }
+#: As wide as a figure (Unicode, General Punctuation).
+_FIGURE_SPACE: Final = "\u2007"
 _POINTS_PER_PX: Final = 0.75
 
 
@@ -194,6 +196,7 @@ def _template() -> Any:
     environment = Environment(
         loader=FunctionLoader(load), autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
     )
+    environment.filters["flush"] = lambda text, width: text.rjust(width, _FIGURE_SPACE)
     return environment.get_template("certificate.html")
 
 
