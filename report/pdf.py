@@ -107,6 +107,10 @@ class _Page(weasyprint.HTML):  # type: ignore[misc]  # WeasyPrint publishes no t
         self.wrapper_element = cssselect2.ElementWrapper.from_html_root(root)
         self.etree_element = root
 
+    def _ua_stylesheets(self, forms: bool = False) -> list[Any]:
+        """Return what stands in for WeasyPrint's own sheet; should it no longer ask, pages are the same, made slower."""
+        return [_kit().defaults]
+
 
 def certificate_html(view: CertificateView, axis: Markup, strips: tuple[Markup, ...], lot: str, stamp: datetime) -> str:
     """Return the HTML of a certificate.
@@ -138,7 +142,7 @@ def render(html: str, attachments: Mapping[str, bytes], stamp: datetime) -> Unsi
 
 
 def _rendered(html: str, attachments: Mapping[str, bytes], moment: datetime) -> UnsignedPdf:
-    fonts, sheet = _kit()
+    kit = _kit()
     inside = [
         weasyprint.Attachment(
             file_obj=io.BytesIO(attachments[name]),
@@ -151,7 +155,7 @@ def _rendered(html: str, attachments: Mapping[str, bytes], moment: datetime) -> 
         for name in sorted(attachments)
     ]
     with _warnings_are_errors():
-        document = _Page(html).render(stylesheets=[sheet], font_config=fonts)
+        document = _Page(html).render(stylesheets=[kit.sheet], font_config=kit.fonts)
         with warnings.catch_warnings():
             # WeasyPrint leaves the closing of its own colour profile to the garbage collector.
             warnings.filterwarnings("ignore", message=r"unclosed file.*sRGB2014\.icc", category=ResourceWarning)
@@ -213,15 +217,25 @@ def _known_characters() -> frozenset[int]:
     return frozenset.intersection(*(frozenset(m) for m in maps))
 
 
+@dataclass(frozen=True, slots=True)
+class _Kit:
+    fonts: Any
+    defaults: Any
+    sheet: Any
+
+
 @cache
-def _kit() -> tuple[Any, Any]:
-    """Return the fonts and the style sheet, made once per process."""
+def _kit() -> _Kit:
+    """Return the fonts and the style sheets, made once per process."""
     with _no_machine_fonts():
         fonts = FontConfiguration()
+
+    def sheet(name: str) -> Any:
+        text = (_TEMPLATES / name).read_text(encoding="utf-8")
+        return weasyprint.CSS(string=text, base_url="asset:", url_fetcher=_AssetFetcher(), font_config=fonts)
+
     with _warnings_are_errors():
-        text = (_TEMPLATES / "certificate.css").read_text(encoding="utf-8")
-        sheet = weasyprint.CSS(string=text, base_url="asset:", url_fetcher=_AssetFetcher(), font_config=fonts)
-    return fonts, sheet
+        return _Kit(fonts, sheet("defaults.css"), sheet("certificate.css"))
 
 
 @contextlib.contextmanager

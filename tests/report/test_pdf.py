@@ -18,6 +18,7 @@ from typing import Any
 import pikepdf
 import pytest
 import tinyhtml5
+import weasyprint
 
 from report.assessing import judge
 from report.certificate import Draft, draft, html_of
@@ -175,6 +176,16 @@ def test_a_browser_reads_the_page_as_we_do() -> None:
     page = html_of(drafted(of).view, of, judge(of), scenario.facts())
     as_a_browser = tinyhtml5.parse(page, namespace_html_elements=False)
     assert _elements(as_a_browser) == _elements(ElementTree.fromstring(page))  # noqa: S314 - our own
+
+
+def test_our_defaults_lay_a_page_out_as_weasyprint_s_do(monkeypatch: pytest.MonkeyPatch) -> None:
+    job = scenario.job(["face", "rim"])
+    of = scenario.evidence(job, shown=[["72.0"] * 5, ["12.0"] * 5])
+    ours = drafted(of)
+    assert ours.view.advice
+    assert ours.view.findings
+    monkeypatch.setattr("report.pdf._Page._ua_stylesheets", weasyprint.HTML._ua_stylesheets)
+    assert drafted(of).pdf == ours.pdf
 
 
 def _elements(root: Any) -> list[tuple[Any, ...]]:
