@@ -70,7 +70,7 @@ class OutsidePicture:
         if inline:
             source = f"data:image/png;base64,{base64.b64encode(self.content).decode()}"
         # PDF/A forbids smoothing by the viewer (ISO 19005-3, 6.2.8, from memory), which is what a page asks for else.
-        return Markup('<img src="{}" alt="{}" style="{};image-rendering:crisp-edges">').format(source, title, _STYLE)
+        return Markup('<img src="{}" alt="{}" style="{};image-rendering:crisp-edges"/>').format(source, title, _STYLE)
 
 
 def picture_of(content: bytes, name: str) -> OutsidePicture:

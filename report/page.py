@@ -29,7 +29,7 @@ _LOGO_MM: Final = (50.0, 16.0)
 #: What the margins leave of a page's width, in mm.
 _WIDTH_MM: Final = {"A4": 182.0, "Letter": 187.9}
 #: So high a drawing fits on page one beside a dozen locations.
-_DRAWING_MM: Final = 84.0
+_DRAWING_MM: Final = 78.0
 _MARKS: Final[dict[Verdict, Mark]] = {
     Verdict.PASS: "conforms",
     Verdict.UNDECIDED: "undecided",

@@ -476,7 +476,7 @@ def _is_far(label: Label, x: float, y: float) -> bool:
 
 def _printed(label: Label) -> Markup:
     """Return a label as text of the page; its box takes no room, so every label is placed from the same spot."""
-    lines = Markup("<br>").join(
+    lines = Markup("<br/>").join(
         Markup("<b>{}</b>").format(text) if weight == _VALUE else Markup("{}").format(text)
         for text, weight in label.lines
     )

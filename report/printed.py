@@ -18,7 +18,7 @@ import pikepdf
 _PAIR: Final = re.compile(rb"<([0-9A-Fa-f]+)>\s*<([0-9A-Fa-f]+)>")
 _BLOCK: Final = re.compile(rb"beginbfchar(.*?)endbfchar", re.DOTALL)
 _GLYPH_BYTES: Final = 2
-_NOT_PRINTED: Final = ("picture", "page", "kind", "language", "code_text", "page_count")
+_NOT_PRINTED: Final = ("picture", "page", "kind", "language", "code_text", "page_count", "shown_otherwise")
 _BULLET: Final = "\u2022"
 
 

@@ -6,7 +6,7 @@ The template lays these strings out and adds headings; it never sees a number.
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import asdict, dataclass
 from datetime import datetime
 from decimal import Decimal
@@ -17,6 +17,7 @@ from zoneinfo import ZoneInfo
 from report.evidence import Evidence, IssueFacts, builds_by_reading, flagged
 from report.figures import (
     DASH,
+    NBSP,
     VERDICT_WORDS,
     as_shown,
     as_written,
@@ -58,6 +59,10 @@ from schemas.vocabulary import BASE_READING, UNDONE, CheckKind, Clock, CoatStage
 
 RELATES_ONLY: Final = said("This certificate relates only to the items measured.")
 IN_FULL: Final = said("It may be passed on only as a whole.")
+#: So many readings of one spot share a row of the annex.
+_MOST_IN_A_ROW: Final = 25
+#: Stands between two figures; a line may break there.
+_WIDE: Final = "\u2002"
 DRAFT: Final = said("Draft: not signed, not in the register, and worth nothing.")
 APPROVAL_MEANING: Final = said("I have seen this certificate and agree to it.")
 _KINDS: Final = {Verdict.PASS: "conforms", Verdict.UNDECIDED: "undecided", Verdict.FAIL: "does-not-conform"}
@@ -186,15 +191,22 @@ class AdviceBlock:
 
 @dataclass(frozen=True, slots=True)
 class ReadingRow:
-    """One reading that was judged."""
+    """Readings that were judged, taken one after the other on one spot of one piece.
 
-    number: str
-    time: str
+    Attributes:
+        numbers: From the first to the last.
+        times: Likewise.
+        shown: The figures on the gauge, one after the other.
+        builds: The builds that were judged, one after the other.
+    """
+
+    numbers: str
+    times: str
     piece: str
     location: str
     spot: str
     shown: str
-    build: str
+    builds: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -284,6 +296,7 @@ class CertificateView:
     budgets: tuple[BudgetRow, ...]
     readings_taken: str
     readings_intro: str
+    shown_otherwise: bool
     readings: tuple[ReadingRow, ...]
     kept: tuple[KeptRow, ...]
     other_lines: tuple[OtherLine, ...]
@@ -317,6 +330,7 @@ def certificate_view(
     unit = assessment.unit
     also_in = presentation.also_in if presentation.also_in is not unit else None
     builds = builds_by_reading(evidence, assessment)
+    taken = [r for r in evidence.readings if is_judged(r)]
     number = said("{number}, revision {revision}", number=facts.number, revision=facts.revision)
     approvals = customer.approvals if customer is not None else ()
     rows = tuple(build_row(place, places, unit, also_in) for place in assessment.locations)
@@ -368,9 +382,8 @@ def certificate_view(
             budgets=tuple(_budget_row(place, places, unit) for place in assessment.locations if place.uncertainty),
             readings_taken=_taken(evidence.readings, zone),
             readings_intro=_intro(evidence),
-            readings=tuple(
-                _reading_row(r, figure(builds[r.reading_no], places), zone) for r in evidence.readings if is_judged(r)
-            ),
+            shown_otherwise=any(as_shown(r.shown) != figure(builds[r.reading_no], places) for r in taken),
+            readings=tuple(_reading_row(group, builds, places, zone) for group in _side_by_side(taken)),
             kept=tuple(_kept_row(r, evidence, zone) for r in evidence.readings if not is_judged(r)),
             other_lines=_other_lines(inspection.other_lines_json, zone),
         )
@@ -713,16 +726,42 @@ def _intro(evidence: Evidence) -> str:
     )
 
 
-def _reading_row(reading: GaugeReading, build: str, zone: ZoneInfo) -> ReadingRow:
+def _side_by_side(readings: Sequence[GaugeReading]) -> Iterator[list[GaugeReading]]:
+    """Yield the readings that share a row: one after the other on one spot, and not too many for a page."""
+    group: list[GaugeReading] = []
+    for reading in readings:
+        if group:
+            last = group[-1]
+            same = (last.piece, last.location, last.spot, last.reading_no + 1) == (
+                reading.piece,
+                reading.location,
+                reading.spot,
+                reading.reading_no,
+            )
+            if not same or len(group) == _MOST_IN_A_ROW:
+                yield group
+                group = []
+        group.append(reading)
+    if group:
+        yield group
+
+
+def _reading_row(group: list[GaugeReading], builds: dict[int, Fraction], places: int, zone: ZoneInfo) -> ReadingRow:
+    first, last = group[0], group[-1]
+    times = dict.fromkeys(clock_time(r.taken_at, zone) for r in (first, last))
     return ReadingRow(
-        number=str(reading.reading_no),
-        time=clock_time(reading.taken_at, zone),
-        piece=reading.piece,
-        location=reading.location,
-        spot=str(reading.spot),
-        shown=as_shown(reading.shown),
-        build=build,
+        numbers=_dashed(dict.fromkeys(str(r.reading_no) for r in (first, last))),
+        times=_dashed(times),
+        piece=first.piece,
+        location=first.location,
+        spot=str(first.spot),
+        shown=_WIDE.join(as_shown(r.shown) for r in group),
+        builds=joined([figure(builds[r.reading_no], places) for r in group], _WIDE),
     )
+
+
+def _dashed(ends: Iterable[str]) -> str:
+    return f"{NBSP}{DASH}{NBSP}".join(ends)
 
 
 def _kept_row(reading: GaugeReading, evidence: Evidence, zone: ZoneInfo) -> KeptRow:

@@ -10,14 +10,18 @@ import re
 import shutil
 import subprocess
 import sys
+import xml.etree.ElementTree as ElementTree
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 import pikepdf
 import pytest
+import tinyhtml5
+import weasyprint
 
 from report.assessing import judge
-from report.certificate import Draft, draft
+from report.certificate import Draft, draft, html_of
 from report.evidence import Evidence
 from report.pdf import render
 from schemas.errors import BadInput
@@ -154,9 +158,9 @@ def test_markup_in_a_name_is_printed_and_fetches_nothing(nasty: str, tmp_path: P
     [
         ('<p style="no-such-property: 1">x</p>', "faultlessly"),
         ('<p style="font-family: Nowhere">\u4e2d</p>', "faultlessly"),
-        ('<p><img src="file:///etc/hostname"></p>', "file:///etc/hostname"),
-        ('<p><img src="asset:fonts/../certificate.css"></p>', "asset:fonts/../certificate.css"),
-        ('<link rel="attachment" href="file:///etc/hostname"><p>x</p>', "file:///etc/hostname"),
+        ('<p><img src="file:///etc/hostname"/></p>', "file:///etc/hostname"),
+        ('<p><img src="asset:fonts/../certificate.css"/></p>', "asset:fonts/../certificate.css"),
+        ('<link rel="attachment" href="file:///etc/hostname"/><p>x</p>', "file:///etc/hostname"),
         ('<p style="background: url(https://filmtally.example/x.png)">x</p>', "https://filmtally.example/x.png"),
     ],
 )
@@ -165,6 +169,35 @@ def test_whatever_weasyprint_warns_of_or_would_fetch_stops_the_certificate(html:
     # WeasyPrint's refusal to fetch is a BaseException.
     with pytest.raises(BaseException, match=re.escape(said)):
         render(page, {}, scenario.ISSUED)
+
+
+def test_a_browser_reads_the_page_as_we_do() -> None:
+    of = scenario.evidence(scenario.job(["face <b>", "rim & edge", "back"]))
+    page = html_of(drafted(of).view, of, judge(of), scenario.facts())
+    as_a_browser = tinyhtml5.parse(page, namespace_html_elements=False)
+    assert _elements(as_a_browser) == _elements(ElementTree.fromstring(page))  # noqa: S314 - our own
+
+
+def test_our_defaults_lay_a_page_out_as_weasyprint_s_do(monkeypatch: pytest.MonkeyPatch) -> None:
+    job = scenario.job(["face", "rim"])
+    of = scenario.evidence(job, shown=[["72.0"] * 5, ["12.0"] * 5])
+    ours = drafted(of)
+    assert ours.view.advice
+    assert ours.view.findings
+    monkeypatch.setattr("report.pdf._Page._ua_stylesheets", weasyprint.HTML._ua_stylesheets)
+    assert drafted(of).pdf == ours.pdf
+
+
+def _elements(root: Any) -> list[tuple[Any, ...]]:
+    return [
+        (e.tag, {k: v for k, v in e.attrib.items() if "xmlns" not in k}, (e.text or "").strip(), (e.tail or "").strip())
+        for e in root.iter()
+    ]
+
+
+def test_a_page_that_is_not_well_formed_is_refused_with_its_place() -> None:
+    with pytest.raises(RuntimeError, match="not well-formed XML: mismatched tag: line 1"):
+        render('<html lang="en"><body><p>x</body></html>', {}, scenario.ISSUED)
 
 
 def test_a_page_without_a_place_for_the_signature_is_refused() -> None:
