@@ -21,7 +21,7 @@ import tinyhtml5
 import weasyprint
 
 from report.assessing import judge
-from report.certificate import Draft, draft, html_of
+from report.certificate import Draft, draft
 from report.evidence import Evidence
 from report.pdf import render
 from schemas.errors import BadInput
@@ -173,7 +173,7 @@ def test_whatever_weasyprint_warns_of_or_would_fetch_stops_the_certificate(html:
 
 def test_a_browser_reads_the_page_as_we_do() -> None:
     of = scenario.evidence(scenario.job(["face <b>", "rim & edge", "back"]))
-    page = html_of(drafted(of).view, of, judge(of), scenario.facts())
+    page = drafted(of).html
     as_a_browser = tinyhtml5.parse(page, namespace_html_elements=False)
     assert _elements(as_a_browser) == _elements(ElementTree.fromstring(page))  # noqa: S314 - our own
 
