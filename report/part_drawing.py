@@ -38,7 +38,8 @@ _MARK: Final = 1.25
 _CLEAR: Final = _MARK + 0.35
 _WIDEST: Final = 46.0
 _NARROWEST: Final = 12.0
-_EDGE: Final = 4.5
+#: Margins that are tried around a drawing with numbers.
+_EDGES: Final = (4.5, 12.0, 24.0, 36.0)
 #: A printed width may be a hair over the reckoned one where letters are hinted.
 _SAFETY: Final = 1.03
 _NAME: Final[Weight] = 400
@@ -341,24 +342,26 @@ def _wrapped(text: str, weight: Weight) -> Iterator[str]:
 
 
 def _numbered(places: Sequence[Place], aspect: float, across: float, highest: float) -> PartDrawing:
-    """Return a number beside every point, as near to it as there is room."""
-    drawn_width = across - 2 * _EDGE
-    drawn_height = min(highest - 2 * _EDGE, drawn_width / aspect)
-    drawn_width = drawn_height * aspect
-    left, down = (across - drawn_width) / 2, drawn_height + 2 * _EDGE
-    frame = PartDrawing("numbers", across, down, left, _EDGE, drawn_width, drawn_height, (), Markup(""))
-    points = [frame.point(p) for p in places]
-    grid = _Grid(points, across, down)
-    labels = []
-    for place, point in zip(places, points, strict=True):
-        label = grid.nearest(place, point)
-        if label is None:
-            raise BadInput(
-                f"the part drawing has no room for the numbers of {len(places)} locations ({place.location!r} found none); "
-                "give points to fewer of them"
-            )
-        labels.append(label)
-    return replace(frame, labels=tuple(labels))
+    """Return a number beside every point, as near to it as there is room.
+
+    Where points lie so close that there is not enough, the drawing gets a wider margin for their numbers.
+    """
+    for edge in _EDGES:
+        drawn_width = across - 2 * edge
+        drawn_height = min(highest - 2 * edge, drawn_width / aspect)
+        drawn_width = drawn_height * aspect
+        if drawn_width <= 0 or drawn_height <= 0:
+            break
+        left, down = (across - drawn_width) / 2, drawn_height + 2 * edge
+        frame = PartDrawing("numbers", across, down, left, edge, drawn_width, drawn_height, (), Markup(""))
+        grid = _Grid([frame.point(p) for p in places], across, down)
+        labels = [grid.nearest(place, frame.point(place)) for place in places]
+        whole = tuple(label for label in labels if label is not None)
+        if len(whole) == len(places):
+            return replace(frame, labels=whole)
+    raise BadInput(
+        f"the part drawing has no room for the numbers of {len(places)} locations; give points to fewer of them"
+    )
 
 
 class _Grid:
