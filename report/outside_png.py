@@ -119,6 +119,8 @@ def _header(chunks: list[tuple[bytes, bytes]], name: str) -> _Header:
         )
     if depth not in _DEPTHS.get(colour, ()) or packed or filtered or interlaced > 1:
         raise BadInput(f"{name}: its PNG header says what PNG does not know; save the picture again")
+    if colour == 3 and b"PLTE" not in kinds[: kinds.index(b"IDAT") if b"IDAT" in kinds else None]:
+        raise BadInput(f"{name}: its pixels refer to a palette and there is no palette; save the picture again")
     if b"acTL" in kinds or b"fcTL" in kinds or b"fdAT" in kinds:
         raise BadInput(f"{name}: the picture is animated; save one frame of it")
     # A capital first letter says that the picture cannot be shown without knowing the chunk (5.4).

@@ -37,8 +37,10 @@ MOST_WRITTEN: Final = 20_000
 MOST_NUMBERS: Final = 400_000
 MOST_BYTES_WRITTEN: Final = 8_000_000
 MOST_STOPS: Final = 64
+MOST_LETTERS: Final = 5_000
 MOST_MATCHES: Final = 4_000_000
 _DEEPEST_COPY: Final = 12
+_LETTERS_PER_NUMBER: Final = 16
 #: A dash is at least this share of the drawing's diagonal; finer ones are a grey and a burden to every viewer.
 _FINEST_DASH: Final = 1 / 20_000
 _SLIMMEST: Final = 1 / 50
@@ -112,7 +114,13 @@ def drawing_of(content: bytes, name: str) -> Drawing:
     Raises:
         BadInput: Something in it is not taken; the sentence names the line and what it is.
     """
-    return _Writer(read_source(content, name), name).written()
+    try:
+        return _Writer(read_source(content, name), name).written()
+    except RecursionError:
+        # Elements are counted on the way down; the brackets of a style are not, and their reader gives up on its own.
+        raise BadInput(
+            f"{name}: its style has brackets nested too deep to read; save the drawing as plain SVG"
+        ) from None
 
 
 @dataclass(slots=True)
@@ -129,6 +137,8 @@ class _Writer:
     visits: int = 0
     numbers: int = 0
     in_marker: bool = False
+    said: dict[int, dict[str, str]] = field(default_factory=dict)
+    states: dict[int, dict[str, str]] = field(default_factory=dict)
 
     def written(self) -> Drawing:
         self._look_around()
@@ -298,6 +308,11 @@ class _Writer:
             raise self._fault(element, f"with its copies the drawing has more than {MOST_WRITTEN:,} shapes")
 
     def _said(self, element: Element) -> dict[str, str]:
+        if id(element) not in self.said:
+            self.said[id(element)] = self._said_first(element)
+        return self.said[id(element)]
+
+    def _said_first(self, element: Element) -> dict[str, str]:
         attributes = {k: v for k, v in element.attributes.items() if k in KNOWN or k == "style"}
         if element.attributes.get("xml:space") in ("preserve", "default"):
             kept = element.attributes["xml:space"] == "preserve"
@@ -366,6 +381,8 @@ class _Writer:
             return None
         given = element.attributes
         try:
+            # Long data takes its time even where it says little.
+            self._numbered(element, len(given.get("d", "") + given.get("points", "")) // _LETTERS_PER_NUMBER)
             if element.tag == "path":
                 return self._path(element, list(steps_of_path(given.get("d", ""))), state)
             if element.tag in ("polygon", "polyline"):
@@ -469,6 +486,8 @@ class _Writer:
         letters: list[Letter] = []
         begun: set[int] = set()
         for run, (text, (_, source, style, _)) in enumerate(zip(texts, pieces, strict=True)):
+            if len(text) > MOST_LETTERS:
+                raise self._fault(source, f"its text has more than {MOST_LETTERS:,} characters")
             try:
                 refuse_unreadable(text)
                 fresh = [Letter(c, style, run) for c in text]
@@ -478,6 +497,7 @@ class _Writer:
             except NotGeometry as wrong:
                 raise self._fault(source, str(wrong)) from None
             letters += fresh
+            self._numbered(source, len(text) + 1)
         shapes = outlines(letters)
         parts = []
         for run, (_, source, style, own) in enumerate(pieces):
@@ -559,16 +579,13 @@ class _Writer:
 
     def _around(self, element: Element) -> dict[str, str]:
         """Return the inherited properties that hold where *element* stands in the file."""
-        line: list[Element] = []
-        parent = element.parent
-        while parent is not None:
-            line.append(parent)
-            parent = parent.parent
-        state = dict(INHERITED)
-        for outer in reversed(line):
-            own = self._own(outer, state)
-            state |= {k: v for k, v in own.items() if k in INHERITED}
-        return state
+        outer = element.parent
+        if outer is None:
+            return dict(INHERITED)
+        if id(outer) not in self.states:
+            above = self._around(outer)
+            self.states[id(outer)] = {**above, **{k: v for k, v in self._own(outer, above).items() if k in INHERITED}}
+        return self.states[id(outer)]
 
     def _clip(self, element: Element, above: Mapping[str, str]) -> str:
         if element.attributes.get("clipPathUnits", "userSpaceOnUse") != "userSpaceOnUse":

@@ -15,7 +15,7 @@ from report.evidence import Evidence
 from report.languages import Presentation, presentation_of
 from report.outside_pictures import OutsidePicture
 from report.page_look import PageLook
-from report.part_drawing import Place, part_drawing
+from report.part_drawing import PartDrawing, Place, part_drawing
 from report.part_drawing import Verdict as Mark
 from report.short_code import qr
 from report.view import CertificateView
@@ -56,6 +56,7 @@ def page_html(
         for place, row in zip(assessment.locations, view.builds, strict=True)
     ]
     lot = evidence.inspection.lot
+    drawing = None if look.drawing is None else _drawing(view, evidence, assessment, look.drawing, written)
     html: str = _template().render(
         v=view,
         t=written.word,
@@ -65,7 +66,10 @@ def page_html(
         else look.logo.markup(written.text(said("Logo of {shop}", shop=view.shop_name)), "logo"),
         logo_width=_logo_width(look),
         qr=qr(view.code_text, written.text(said("Number and code of this certificate, for a reader of QR codes"))),
-        drawing=None if look.drawing is None else _drawing(view, evidence, assessment, look.drawing, written),
+        drawing=None
+        if drawing is None or look.drawing is None
+        else drawing.markup(look.drawing.markup(_title(evidence, written), "drawing")),
+        numbered=drawing is not None and drawing.way == "numbers",
         axis=pictures.axis(scale, written),
         strips=strips,
         description=written.text(said("Film build of lot {lot}: {verdict}", lot=lot, verdict=view.verdict)),
@@ -76,8 +80,8 @@ def page_html(
 
 def _drawing(
     view: CertificateView, evidence: Evidence, assessment: Assessment, drawing: OutsidePicture, written: Presentation
-) -> Markup:
-    """Return the drawing of the part with every location's mean beside its point."""
+) -> PartDrawing:
+    """Return where on the drawing of the part every location's mean stands."""
     points = {place.name: place.point for place in evidence.job.location}
     verdicts = {place.location: place.verdict for place in assessment.locations}
     numbers = {row.location: number for number, row in enumerate(view.builds, 1)}
@@ -89,11 +93,12 @@ def _drawing(
         places.append(
             Place(numbers[label.location], label.location, label.text, x, y, _MARKS[verdicts[label.location]])
         )
-    title = written.text(said("Drawing of {part}", part=evidence.job.title))
     marks = written.text(said("Marks: {marks}", marks="; ".join(f"{p.location} {p.value}" for p in places)))
-    return part_drawing(places, drawing.aspect, marks, _WIDTH_MM[view.page], _DRAWING_MM).markup(
-        drawing.markup(title, "drawing")
-    )
+    return part_drawing(places, drawing.aspect, marks, _WIDTH_MM[view.page], _DRAWING_MM)
+
+
+def _title(evidence: Evidence, written: Presentation) -> str:
+    return written.text(said("Drawing of {part}", part=evidence.job.title))
 
 
 def _logo_width(look: PageLook) -> float:

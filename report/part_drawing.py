@@ -16,6 +16,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Final, Literal
 
 from markupsafe import Markup, escape
@@ -38,7 +39,8 @@ _MARK: Final = 1.25
 _CLEAR: Final = _MARK + 0.35
 _WIDEST: Final = 46.0
 _NARROWEST: Final = 12.0
-_EDGE: Final = 4.5
+#: Margins that are tried around a drawing with numbers.
+_EDGES: Final = (4.5, 12.0, 24.0, 36.0)
 #: A printed width may be a hair over the reckoned one where letters are hinted.
 _SAFETY: Final = 1.03
 _NAME: Final[Weight] = 400
@@ -86,15 +88,6 @@ class Label:
     height: float
     anchor: Literal["left", "right"]
     size_pt: float
-
-    def covers(self, other: Label) -> bool:
-        """Return whether two labels share any room."""
-        return (
-            self.left < other.left + other.width
-            and other.left < self.left + self.width
-            and self.top < other.top + other.height
-            and other.top < self.top + self.height
-        )
 
     def reaches(self, x: float, y: float, radius: float) -> bool:
         """Return whether the label comes nearer to a spot than *radius*."""
@@ -341,73 +334,86 @@ def _wrapped(text: str, weight: Weight) -> Iterator[str]:
 
 
 def _numbered(places: Sequence[Place], aspect: float, across: float, highest: float) -> PartDrawing:
-    """Return a number beside every point, as near to it as there is room."""
-    drawn_width = across - 2 * _EDGE
-    drawn_height = min(highest - 2 * _EDGE, drawn_width / aspect)
-    drawn_width = drawn_height * aspect
-    left, down = (across - drawn_width) / 2, drawn_height + 2 * _EDGE
-    frame = PartDrawing("numbers", across, down, left, _EDGE, drawn_width, drawn_height, (), Markup(""))
-    points = [frame.point(p) for p in places]
-    grid = _Grid(points, across, down)
-    labels = []
-    for place, point in zip(places, points, strict=True):
-        label = grid.nearest(place, point)
-        if label is None:
-            raise BadInput(
-                f"the part drawing has no room for the numbers of {len(places)} locations ({place.location!r} found none); "
-                "give points to fewer of them"
-            )
-        labels.append(label)
-    return replace(frame, labels=tuple(labels))
+    """Return a number beside every point, as near to it as there is room.
+
+    Where points lie so close that there is not enough, the drawing gets a wider margin for their numbers.
+    """
+    for edge in _EDGES:
+        drawn_width = across - 2 * edge
+        drawn_height = min(highest - 2 * edge, drawn_width / aspect)
+        drawn_width = drawn_height * aspect
+        if drawn_width <= 0 or drawn_height <= 0:
+            break
+        left, down = (across - drawn_width) / 2, drawn_height + 2 * edge
+        frame = PartDrawing("numbers", across, down, left, edge, drawn_width, drawn_height, (), Markup(""))
+        points = [frame.point(p) for p in places]
+        raster = _Raster(points, across, down)
+        labels: list[Label] = []
+        for place, point in zip(places, points, strict=True):
+            label = raster.nearest(place, point)
+            if label is None:
+                break
+            labels.append(label)
+        else:
+            return replace(frame, labels=tuple(labels))
+    raise BadInput(
+        f"the part drawing has no room for the numbers of {len(places)} locations; give points to fewer of them"
+    )
 
 
-class _Grid:
-    """Labels and points by the square centimetre, so that only neighbours are asked."""
+class _Raster:
+    """What of the frame is taken, in small squares: a square is taken when any part of it is."""
 
-    _CELL: Final = 10.0
+    _CELL: Final = 0.4
 
     def __init__(self, points: Sequence[tuple[float, float]], across: float, down: float) -> None:
-        self._points: dict[tuple[int, int], list[tuple[float, float]]] = {}
-        self._labels: dict[tuple[int, int], list[Label]] = {}
-        self._across, self._down = across, down
-        for point in points:
-            self._points.setdefault(self._cell(*point), []).append(point)
+        self._columns, self._rows = int(across / self._CELL), int(down / self._CELL)
+        self._taken = [bytearray(self._columns) for _ in range(self._rows)]
+        for x, y in points:
+            self._take_round(x, y)
 
     def nearest(self, place: Place, point: tuple[float, float]) -> Label | None:
-        """Return and keep a label for *place* where there is room, the nearest to its point that is found."""
+        """Return a label for *place* where there is room, the nearest to its point, and take that room; or None."""
         lines: tuple[tuple[str, Weight], ...] = ((str(place.number), _VALUE),)
         wide, high = _wide(lines, NUMBER_PT), _line_height(NUMBER_PT)
-        for x, y in _spiral(point, wide, high, math.hypot(self._across, self._down)):
-            anchor: Literal["left", "right"] = "left" if x + wide / 2 >= point[0] else "right"
-            label = Label(place, lines, x, y, wide, high, anchor, NUMBER_PT)
-            inside = x >= 0 and y >= 0 and x + wide <= self._across and y + high <= self._down
-            if inside and self._is_free(label):
-                self._labels.setdefault(self._cell(x + wide / 2, y + high / 2), []).append(label)
-                return label
+        for dx, dy in _spiral(wide, high, math.hypot(self._columns, self._rows) * self._CELL):
+            left, top = point[0] + dx, point[1] + dy
+            first, last = math.floor(left / self._CELL), math.ceil((left + wide) / self._CELL)
+            upper, lower = math.floor(top / self._CELL), math.ceil((top + high) / self._CELL)
+            if first < 0 or upper < 0 or last > self._columns or lower > self._rows:
+                continue
+            if any(any(row[first:last]) for row in self._taken[upper:lower]):
+                continue
+            for row in self._taken[upper:lower]:
+                row[first:last] = b"\1" * (last - first)
+            anchor: Literal["left", "right"] = "left" if left + wide / 2 >= point[0] else "right"
+            return Label(place, lines, left, top, wide, high, anchor, NUMBER_PT)
         return None
 
-    def _is_free(self, label: Label) -> bool:
-        column, row = self._cell(label.left + label.width / 2, label.top + label.height / 2)
-        cells = [(c, r) for c in range(column - 1, column + 2) for r in range(row - 1, row + 2)]
-        return not any(label.reaches(*p, _CLEAR) for cell in cells for p in self._points.get(cell, ())) and not any(
-            label.covers(other) for cell in cells for other in self._labels.get(cell, ())
-        )
+    def _take_round(self, x: float, y: float) -> None:
+        reach = math.ceil(_CLEAR / self._CELL) + 1
+        column, row = int(x / self._CELL), int(y / self._CELL)
+        for r in range(max(0, row - reach), min(self._rows, row + reach + 1)):
+            for c in range(max(0, column - reach), min(self._columns, column + reach + 1)):
+                dx = max(c * self._CELL - x, 0.0, x - (c + 1) * self._CELL)
+                dy = max(r * self._CELL - y, 0.0, y - (r + 1) * self._CELL)
+                if math.hypot(dx, dy) < _CLEAR:
+                    self._taken[r][c] = 1
 
-    def _cell(self, x: float, y: float) -> tuple[int, int]:
-        return int(x // self._CELL), int(y // self._CELL)
 
-
-def _spiral(point: tuple[float, float], wide: float, high: float, farthest: float) -> Iterator[tuple[float, float]]:
-    """Yield corners for a box around *point*, right of it first, then all around and farther out."""
-    x, y = point
+@lru_cache(maxsize=64)
+def _spiral(wide: float, high: float, farthest: float) -> tuple[tuple[float, float], ...]:
+    """Return corners for a box around a point, seen from the point: right of it first, then all around, then farther out."""
+    corners: list[tuple[float, float]] = []
     distance = 0.0
     while distance < farthest:
         reach_x, reach_y = _CLEAR + wide / 2 + distance, _CLEAR + high / 2 + distance
         steps = 8 * (1 + int(distance / 2))
         for k in range(steps):
             turn = 2 * math.pi * ((k + 1) // 2 * (1 if k % 2 else -1)) / steps
-            yield x + reach_x * math.cos(turn) - wide / 2, y + reach_y * math.sin(turn) - high / 2
+            corners.append((reach_x * math.cos(turn) - wide / 2, reach_y * math.sin(turn) - high / 2))
         distance += 0.8
+    return tuple(corners)
 
 
 # --- what is drawn over it

@@ -99,7 +99,7 @@ def qr(text: str, title: str) -> Markup:
     import segno
 
     try:
-        code = segno.make_qr(text, error="M", boost_error=False)
+        code = segno.make_qr(text, error="M", boost_error=False, encoding="utf-8")
     except segno.DataOverflowError:
         raise BadInput(f"{len(text)} characters are more than a QR code holds; shorten the address") from None
     rows = [bytes(row) for row in code.matrix]

@@ -25,7 +25,7 @@ _PX: Final = {
     "pc": 16.0,
     "q": 96 / 101.6,
 }
-_NUMBER: Final = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?"
+_NUMBER: Final = r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?"
 _LENGTH: Final = re.compile(rf"({_NUMBER})([a-zA-Z]*|%)")
 _TOKEN: Final = re.compile(rf"[\s,]*(?:([A-Za-z])|({_NUMBER}))")
 _FLAG: Final = re.compile(r"[\s,]*([01])")
@@ -116,8 +116,8 @@ def length(text: str, whole: float | None = None) -> float:
 
 def transformation(text: str) -> Matrix:
     """Return what a transform attribute does."""
-    at, result = 0, Matrix()
-    while text[at:].strip(" \t\r\n,"):
+    at, end, result = 0, len(text.rstrip(" \t\r\n,")), Matrix()
+    while at < end:
         call = _CALL.match(text, at)
         if call is None:
             raise NotGeometry(f"{_short(text)} is not a transformation")

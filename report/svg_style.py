@@ -136,6 +136,7 @@ KNOWN: Final = frozenset((*INHERITED, *OWN, *_NO_MATTER, *_WITHOUT_EFFECT, "mark
 _LOCAL: Final = re.compile(r"""url\(\s*(["']?)#([^"'()\\\s]+)\1\s*\)""")
 _SELECTOR: Final = re.compile(r"(\*|[A-Za-z][\w-]*)?((?:[.#][A-Za-z_][\w-]*)*)")
 _MOST_DASHES: Final = 64
+_LONGEST: Final = 2_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -203,6 +204,10 @@ def declared(
         del said["style"]
     for _, key, value in sorted(ranked, key=lambda entry: entry[0]):
         said[key] = value
+    # An element is copied, and asked again, many times; what it says is short.
+    for key, value in said.items():
+        if len(value) > _LONGEST:
+            raise NotGeometry(f"{key} has {len(value):,} characters, and {_LONGEST:,} are the most")
     return said
 
 

@@ -34,15 +34,15 @@ def listener() -> Iterator[socket.socket]:
 
 def _page(picture: str) -> str:
     return (
-        '<html lang="en"><head><title>t</title><meta name="author" content="a"><meta name="description" content="d">'
-        '<meta name="generator" content="g"></head><body><h1>t</h1>'
+        '<html lang="en"><head><title>t</title><meta name="author" content="a"/><meta name="description" content="d"/>'
+        '<meta name="generator" content="g"/></head><body><h1>t</h1>'
         f'{picture}<div id="signature-place">x</div></body></html>'
     )
 
 
 def _shown(svg: str) -> bytes:
     """Return the PDF of a page that shows *svg* as a picture that was given."""
-    page = _page('<p><img src="asset:given/drawing.svg" alt="drawing of the part"></p>')
+    page = _page('<p><img src="asset:given/drawing.svg" alt="drawing of the part"/></p>')
     return render(page, {}, scenario.ISSUED, {"drawing.svg": svg.encode()}).content
 
 
@@ -60,7 +60,7 @@ def test_a_png_that_was_given_is_shown() -> None:
 
     out = io.BytesIO()
     Image.new("RGB", (8, 8), (90, 90, 90)).save(out, "PNG")
-    page = _page('<p><img src="asset:given/logo.png" alt="the shop\'s logo"></p>')
+    page = _page('<p><img src="asset:given/logo.png" alt="the shop\'s logo"/></p>')
     assert faults(render(page, {}, scenario.ISSUED, {"logo.png": out.getvalue()}).content) == []
 
 
