@@ -18,6 +18,7 @@ from dataclasses import dataclass
 from decimal import ROUND_HALF_EVEN, Context, Decimal, InvalidOperation
 from enum import StrEnum
 from fractions import Fraction
+from math import log, log1p
 from typing import Final
 
 from rules.distributions import normal_cdf, t_cdf
@@ -265,8 +266,22 @@ def _probabilities(sides: list[Fraction], standard: Fraction, degrees: int | Non
 
 def _below(z: Fraction, degrees: int | None) -> Decimal:
     at = nearest_decimal(z)
+    if degrees is not None and _is_beyond(z, degrees):
+        # The incomplete beta function of many degrees takes hours out there, or does not converge.
+        return Decimal(0) if z < 0 else Decimal(1)
     tail = _PROBABILITY.plus(normal_cdf(at) if degrees is None else t_cdf(at, degrees))
     return tail if tail else Decimal(0)
+
+
+def _is_beyond(z: Fraction, degrees: int) -> bool:
+    """Return whether Student's t is that far out less often than 1E-300, with 40 orders of magnitude to spare.
+
+    The density falls as (1 + z²/n)^-((n + 1)/2) (textbook); the tail as that with a power less.
+    """
+    return (degrees - 1) / 2 * log1p(float(z * z / degrees)) > _FAR_OUT
+
+
+_FAR_OUT: Final = 340 * log(10)
 
 
 def _above_zero(standard: Number) -> Fraction:

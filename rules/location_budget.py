@@ -88,7 +88,8 @@ def repeatability(nest_um: Nest, *, over_spots: bool) -> Spread:
     Raises:
         ValueError: There are fewer than two builds.
     """
-    pieces = [[spot for spot in piece if spot] for piece in nest_um]
+    # A piece all of whose readings here were left out stands in the nest and says nothing of how readings repeat.
+    pieces = [spots for piece in nest_um if (spots := [spot for spot in piece if spot])]
     several = any(len(spot) > 1 for piece in pieces for spot in piece)
     if several and over_spots and any(len(piece) > 1 for piece in pieces):
         square, degrees = _between_spots(pieces)

@@ -305,3 +305,18 @@ def test_a_probability_without_an_uncertainty_is_refused() -> None:
         conformance_probability(Fraction(75), Fraction(60), low=True, standard=Decimal(0))
     with pytest.raises(ValueError, match="not negative"):
         worst_risk(Decimal(-1))
+
+
+def test_a_result_that_lies_hundreds_of_standard_uncertainties_out_with_many_degrees_is_decided_at_once() -> None:
+    """What is less likely than 1E-300 is given as 0; mpmath does not come to an end there."""
+    found = decide(
+        Fraction(20), Fraction(2), low=False, rule=DecisionRule.GUARD_BAND, expanded=Fraction(9, 100), factor=Decimal(2),
+        guard_factor=Decimal(1), degrees=1_000_000,
+    )  # fmt: skip
+    assert (found.decision, found.risk, found.conformance) == (Decision.FAIL, 0, 0)
+    inside = decide(
+        Fraction(-20), Fraction(2), low=False, rule=DecisionRule.GUARD_BAND, expanded=Fraction(9, 100), factor=Decimal(2),
+        guard_factor=Decimal(1), degrees=1_000_000,
+    )  # fmt: skip
+    assert (inside.decision, inside.risk, inside.conformance) == (Decision.PASS, 0, 1)
+    assert conformance_probability(Fraction(37), Fraction(0), low=False, standard=Decimal(1), degrees=1_000_000) > 0

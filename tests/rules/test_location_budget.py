@@ -29,6 +29,12 @@ def test_a_mean_over_spots_repeats_as_spot_means_do() -> None:
     assert (found.degrees, found.of) == (2, "spots within 2 pieces")
 
 
+def test_a_piece_without_a_reading_that_counts_says_nothing_of_how_readings_repeat() -> None:
+    with_empty = (*_nest(BALANCED), (), ((),))
+    for over_spots in (True, False):
+        assert repeatability(with_empty, over_spots=over_spots) == repeatability(_nest(BALANCED), over_spots=over_spots)
+
+
 def test_a_single_spot_repeats_as_its_readings_do() -> None:
     found = repeatability(_nest(BALANCED), over_spots=False)
     assert float(found.variance) == pytest.approx(np.mean([np.var(s, ddof=1) for p in BALANCED for s in p]))
