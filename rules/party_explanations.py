@@ -159,10 +159,15 @@ def _with_second(one: Explanation, sides: Sides) -> Explanation:
     )
 
 
-def _rank(one: Explanation) -> tuple[int, int, Fraction, int, str]:
+_Rank = tuple[int, int, Fraction, int, str, tuple[tuple[str, Fraction, Fraction], ...]]
+
+
+def _rank(one: Explanation) -> _Rank:
     error = one.greatest_error
     left = Fraction(error) if error is not None else max((x.difference_um for x in one.left), default=Fraction(0))
-    return (int(one.standing), one.fitted, left, list(Cause).index(one.cause), one.sentence)
+    # What stands last only makes the order one and the same whichever party comes first.
+    last = tuple((x.location, x.difference_um, Fraction(x.error or 0)) for x in one.left)
+    return (int(one.standing), one.fitted, left, list(Cause).index(one.cause), one.sentence, last)
 
 
 # The causes
@@ -458,6 +463,9 @@ def _slope(sides: Sides) -> Iterator[Explanation]:
         return
     mine = Fraction(root_mean_square([p.first.centre_um for p in sides.places]))
     theirs = Fraction(root_mean_square([p.second.centre_um for p in sides.places]))
+    if mine == theirs:
+        yield Explanation(Cause.SLOPE, Standing.NO, "Taken together, neither party reads thicker: no common ratio.")
+        return
     level = (mine + theirs) / 2  # both are brought to one level, so that neither party is the measure
     after = [place(p.location, p.first.scaled(level / mine), p.second.scaled(level / theirs)) for p in sides.places]
     thick, thin = _thicker(sides, mine - theirs)
@@ -592,7 +600,7 @@ def _tried(
                 Left(p.location, abs(p.difference_um), None if p.error is None else p.error.size, p.bearing)
                 for p in after
             ),
-            key=lambda one: (key_of(one.location), one.difference_um, one.error or Decimal(0)),
+            key=lambda one: (key_of(one.location), one.difference_um, one.error is None, one.error or Decimal(0)),
         )
     )
     sentence = f"{supposed}: {_outcome(standing, sides, after)}."

@@ -65,6 +65,7 @@ def test_the_changelog_names_every_command() -> None:
         "assess",
         "certify",
         "verify",
+        "compare",
         "history",
         "demo",
     ):

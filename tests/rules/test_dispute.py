@@ -319,7 +319,7 @@ def _two(draw: st.DrawFn) -> tuple[Party, Party]:
     return one, draw(_parties("B", one.results))
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=100, deadline=None)
 @given(two=_two(), unit=st.sampled_from(Unit))
 def test_exchanging_the_parties_turns_the_sign_of_each_normalized_error_and_changes_no_conclusion(
     two: tuple[Party, Party], unit: Unit
@@ -346,7 +346,7 @@ def test_exchanging_the_parties_turns_the_sign_of_each_normalized_error_and_chan
     assert (there.only_first, there.only_second) == (back.only_second, back.only_first)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(two=_two())
 def test_what_is_said_to_explain_leaves_no_normalized_error_above_one(two: tuple[Party, Party]) -> None:
     one, other = two
