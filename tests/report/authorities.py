@@ -176,5 +176,3 @@ def authorities(at: datetime | None = None) -> Iterator[Authorities]:
 def years(count: float) -> timedelta:
     """Return *count* years."""
     return timedelta(days=365.25 * count)
-
-
