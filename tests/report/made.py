@@ -91,7 +91,9 @@ def with_places(unsigned: UnsignedPdf) -> UnsignedPdf:
         pdf.Root.AcroForm = pdf.make_indirect(
             pikepdf.Dictionary(Fields=pdf.make_indirect(pikepdf.Array(fields)), SigFlags=0)
         )
-        pdf.save(out, object_stream_mode=pikepdf.ObjectStreamMode.disable, fix_metadata_version=False)
+        pdf.save(
+            out, object_stream_mode=pikepdf.ObjectStreamMode.disable, fix_metadata_version=False, deterministic_id=True
+        )
     return UnsignedPdf(out.getvalue(), unsigned.pages, unsigned.place)
 
 
