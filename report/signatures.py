@@ -8,14 +8,27 @@ from __future__ import annotations
 
 import hashlib
 import io
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from enum import Enum
-from typing import Any
+from typing import Any, Final
 
 from asn1crypto import cms, crl, ocsp
 from pyhanko.pdf_utils.reader import PdfFileReader
-from pyhanko.sign.diff_analysis import DiffResult, ModificationLevel
+from pyhanko.sign.diff_analysis import (
+    CatalogModificationRule,
+    DiffResult,
+    DocInfoRule,
+    DSSCompareRule,
+    FormUpdatingRule,
+    MetadataUpdateRule,
+    ModificationLevel,
+    ObjectStreamRule,
+    SigFieldCreationRule,
+    SigFieldModificationRule,
+    StandardDiffPolicy,
+    XrefStreamRule,
+)
 from pyhanko.sign.fields import FieldMDPAction, MDPPerm
 from pyhanko.sign.validation import SignatureCoverageLevel, validate_pdf_signature, validate_pdf_timestamp
 from pyhanko.sign.validation.dss import DocumentSecurityStore
@@ -23,8 +36,28 @@ from pyhanko.sign.validation.errors import NoDSSFoundError
 from pyhanko.sign.validation.generic_cms import extract_tst_data_iter
 from pyhanko_certvalidator import ValidationContext
 
+from report.description import same_description
 from report.pyhanko_log import silent
 from schemas.errors import IntegrityFailed
+
+#: What may be added behind a signature: a signature in its field, and what judges it. pyHanko by itself would also let
+#: the values of other form fields change, of which a certificate has none. What changes in the description of the
+#: file is looked at apart.
+_ADDITIONS: Final = StandardDiffPolicy(
+    global_rules=[
+        CatalogModificationRule(  # type: ignore[no-untyped-call]  # pyHanko's own
+            ignored_keys=frozenset({"/AcroForm", "/DSS", "/Extensions", "/Metadata", "/Version"})
+        ),
+        DocInfoRule().as_qualified(ModificationLevel.LTA_UPDATES),
+        MetadataUpdateRule().as_qualified(ModificationLevel.LTA_UPDATES),  # type: ignore[no-untyped-call]  # as above
+        XrefStreamRule().as_qualified(ModificationLevel.LTA_UPDATES),
+        ObjectStreamRule().as_qualified(ModificationLevel.LTA_UPDATES),
+        DSSCompareRule().as_qualified(ModificationLevel.LTA_UPDATES),
+    ],
+    form_rule=FormUpdatingRule(
+        field_rules=[SigFieldCreationRule(), SigFieldModificationRule()],  # type: ignore[no-untyped-call]  # as above
+    ),
+)
 
 
 class Kind(Enum):
@@ -121,6 +154,9 @@ def signatures_of(pdf: bytes, expected: int) -> tuple[list[Signature], KeptEvide
             reader = PdfFileReader(io.BytesIO(pdf), strict=True)
             found = [_signature(s) for s in reader.embedded_signatures]
             kept = _kept(reader)
+            found.sort(key=lambda s: s.end)
+            if len(found) > 1 and not same_description(pdf[: found[0].end], pdf):
+                found[0] = replace(found[0], later_changes_allowed=False)
     except Exception as wrong:
         raise IntegrityFailed(
             f"this PDF is broken, or was changed after it was signed ({type(wrong).__name__}); ask the shop for it anew"
@@ -129,7 +165,7 @@ def signatures_of(pdf: bytes, expected: int) -> tuple[list[Signature], KeptEvide
         raise IntegrityFailed(
             f"this PDF holds {expected} signatures by its bytes and {len(found)} by its structure; it was changed"
         )
-    return sorted(found, key=lambda s: s.end), kept
+    return found, kept
 
 
 def _signature(embedded: Any) -> Signature:
@@ -138,7 +174,7 @@ def _signature(embedded: Any) -> Signature:
     # The key is compared elsewhere, so here the certificate stands for itself.
     if is_stamp:
         own = ValidationContext(trust_roots=[certificate], allow_fetching=False)
-        status: Any = validate_pdf_timestamp(embedded, own)
+        status: Any = validate_pdf_timestamp(embedded, own, diff_policy=_ADDITIONS)
         at = status.timestamp
         stamp: TimeStamp | None = TimeStamp(
             at, _name(certificate), certificate, tuple(embedded.other_embedded_certs), bool(status.valid)
@@ -148,7 +184,7 @@ def _signature(embedded: Any) -> Signature:
         claimed = embedded.self_reported_timestamp
         moment = claimed or datetime.now(UTC)
         own = ValidationContext(trust_roots=[certificate], allow_fetching=False, moment=moment)
-        status = validate_pdf_signature(embedded, signer_validation_context=own)
+        status = validate_pdf_signature(embedded, signer_validation_context=own, diff_policy=_ADDITIONS)
         stamp = _stamp(embedded, status)
         in_date = bool(status.trusted) and _may_sign(certificate, moment)
     start, gap, after, rest = (int(n) for n in embedded.byte_range)

@@ -233,6 +233,9 @@ class _PdfAWriter(IncrementalPdfFileWriter):
     def ensure_output_version(self, version: tuple[int, int]) -> None:
         super().ensure_output_version(min(version, _PDF_A_VERSION))  # type: ignore[no-untyped-call]  # pyHanko's own
 
+    def _update_meta(self) -> None:
+        """Leave the description of the file alone; pyHanko would write itself and the machine's time into it."""
+
     def register_extension(self, ext: Any) -> None:
         if ext.base_version != "/2.0":
             super().register_extension(ext)

@@ -259,7 +259,8 @@ class _Authority(TimeStamper):
             with urllib.request.urlopen(request, timeout=_SECONDS) as answer:  # noqa: S310 - as above
                 content = answer.read(_MOST_BYTES)
         except urllib.error.HTTPError as wrong:
-            raise TimestampRequestError(f"it answers {wrong.code} {wrong.reason}") from None
+            with wrong:
+                raise TimestampRequestError(f"it answers {wrong.code} {wrong.reason}") from None
         except OSError as wrong:
             raise TimestampRequestError(_why(getattr(wrong, "reason", wrong))) from None
         try:

@@ -161,6 +161,10 @@ def _shown(
     return ShownTime(Verdict.PASS, said, stamp.at)
 
 
+class _WasRevoked(Exception):
+    """A list at hand has the certificate."""
+
+
 def _worth(stamp: TimeStamp, made: bool, relied_on: datetime | None, kept: KeptEvidence, trust: Trust) -> Said:
     if not made:
         return Said(Verdict.FAIL, f"The time stamp of {stamp.authority} is not of this file, or was changed.")
@@ -174,9 +178,9 @@ def _worth(stamp: TimeStamp, made: bool, relied_on: datetime | None, kept: KeptE
         )
     moment = relied_on or stamp.at
     # In date when it is relied on; revoked or not is asked of the lists at hand.
-    fault = _path(stamp.certificate, stamp.others, roots, moment, kept, (), purpose="time_stamping")
+    fault: Exception | None = _path(stamp.certificate, stamp.others, roots, moment, kept, (), purpose="time_stamping")
     if fault is None and _revoked(stamp.certificate, stamp.others, roots, stamp.at, kept, trust):
-        fault = ValueError("its certificate was revoked")
+        fault = _WasRevoked()
     if fault is None:
         return Said(Verdict.PASS, f"{said}, which is trusted.")
     if moment > stamp.certificate.not_valid_after:
@@ -185,7 +189,7 @@ def _worth(stamp: TimeStamp, made: bool, relied_on: datetime | None, kept: KeptE
             f"The certificate of the time-stamp authority {stamp.authority}, which says {_utc(stamp.at)}, expired on "
             f"{stamp.certificate.not_valid_after:%Y-%m-%d}, and no later time stamp covers it.",
         )
-    why = " (its certificate was revoked)" if isinstance(fault, ValueError) else ""
+    why = " (its certificate was revoked)" if isinstance(fault, _WasRevoked) else ""
     return Said(
         Verdict.UNDECIDED,
         f"The time-stamp authority {stamp.authority} says {_utc(stamp.at)}, and it is none of the trusted ones{why}.",
@@ -269,24 +273,26 @@ def _path(
     revocation: str = "soft-fail",
 ) -> Exception | None:
     """Return why a certificate does not lead to one of *roots*, or None where it does."""
-    context = ValidationContext(
-        trust_roots=list(roots),
-        other_certs=[*others, *kept.certificates],
-        moment=moment,
-        crls=list(crls),
-        ocsps=list(kept.ocsps) if crls or revocation == "require" else [],
-        revocation_mode=revocation,
-        # A list is newer than what it is asked about: what counts is what it says of that time.
-        retroactive_revinfo=True,
-    )
-    validator = CertificateValidator(certificate, validation_context=context)
     purposes = set() if purpose is None else {purpose}
     try:
+        context = ValidationContext(
+            trust_roots=list(roots),
+            other_certs=[*others, *kept.certificates],
+            moment=moment,
+            crls=list(crls),
+            ocsps=list(kept.ocsps) if crls or revocation == "require" else [],
+            revocation_mode=revocation,
+            # A list is newer than what it is asked about: what counts is what it says of that time.
+            retroactive_revinfo=True,
+        )
+        validator = CertificateValidator(certificate, validation_context=context)
         with silent():
             checking = validator.async_validate_usage(set(), extended_key_usage=purposes)  # type: ignore[no-untyped-call]
             asyncio.run(checking)
     except (PathBuildingError, PathValidationError, ValidationError) as wrong:
         return wrong
+    except (ValueError, TypeError, KeyError):
+        return PathBuildingError("a certificate cannot be read")
     return None
 
 

@@ -29,6 +29,7 @@ from cryptography.hazmat.primitives.serialization import (
     pkcs12,
 )
 
+from schemas.shop import SignatureSettings
 from tests.report.made import PASSPHRASE
 
 ARCH = ArchLabel("eastfold")
@@ -46,6 +47,7 @@ keysets:
       revoked: {{path: revoked.pem}}
       time-root: {{path: time-root.pem}}
       tsa: {{path: tsa.pem}}
+      next-tsa: {{path: next-tsa.pem}}
 pki-architectures:
   eastfold:
     keyset: all
@@ -58,6 +60,7 @@ pki-architectures:
       revoked: {{common-name: Una Gone, organization-name: Marlowe Lane Powder Works}}
       time-root: {{common-name: Northaven Time Root, organization-name: Northaven Time}}
       tsa: {{common-name: Northaven Time Stamps, organization-name: Northaven Time}}
+      next-tsa: {{common-name: Northaven Time Stamps 2, organization-name: Northaven Time}}
     certs:
       root:
         subject: root
@@ -92,6 +95,12 @@ pki-architectures:
         extensions:
           - {{id: key_usage, critical: true, smart-value: {{schema: key-usage, params: [digital_signature]}}}}
           - {{id: extended_key_usage, critical: true, value: [time_stamping]}}
+      next-tsa:
+        issuer: time-root
+        validity: {{valid-from: "2033-01-01T00:00:00+0000", valid-to: "2048-01-01T00:00:00+0000"}}
+        extensions:
+          - {{id: key_usage, critical: true, smart-value: {{schema: key-usage, params: [digital_signature]}}}}
+          - {{id: extended_key_usage, critical: true, value: [time_stamping]}}
     services:
       crl-repo:
         root: {{for-issuer: root, simulated-update-schedule: "P30D"}}
@@ -99,6 +108,7 @@ pki-architectures:
         time-root: {{for-issuer: time-root, simulated-update-schedule: "P30D"}}
       time-stamping:
         tsa: {{signing-key: tsa, signing-cert: tsa}}
+        next-tsa: {{signing-key: next-tsa, signing-cert: next-tsa}}
 """
 
 
@@ -106,7 +116,7 @@ pki-architectures:
 def _keys() -> Path:
     folder = Path(mkdtemp(prefix="filmtally-authorities-"))
     (folder / "keys").mkdir()
-    for name in ("root", "between", "ida", "revoked", "time-root", "tsa"):
+    for name in ("root", "between", "ida", "revoked", "time-root", "tsa", "next-tsa"):
         _write(folder, name, ec.generate_private_key(ec.SECP256R1()))
     _write(folder, "rsa", rsa.generate_private_key(65537, 2048))
     return folder
@@ -128,11 +138,25 @@ class Authorities:
 
     port: int
     arch: Any
+    animator: Any
+
+    @contextmanager
+    def in_the_year(self, at: datetime) -> Iterator[None]:
+        """Let their clocks stand at *at* for a while."""
+        before, self.animator.fixed_time = self.animator.fixed_time, at
+        try:
+            yield
+        finally:
+            self.animator.fixed_time = before
 
     @property
     def tsa_url(self) -> str:
         """Return where time stamps are asked for."""
-        return f"http://127.0.0.1:{self.port}/{ARCH}/tsa/tsa"
+        return self.tsa_url_of("tsa")
+
+    def tsa_url_of(self, name: str) -> str:
+        """Return where the time stamps of one authority are asked for."""
+        return f"http://127.0.0.1:{self.port}/{ARCH}/tsa/{name}"
 
     def certificate(self, name: str) -> bytes:
         """Return a certificate (DER)."""
@@ -162,15 +186,40 @@ def authorities(at: datetime | None = None) -> Iterator[Authorities]:
     port = server.server_port
     config = CertomancerConfig.from_yaml(_CONFIG.format(port=port), key_search_dir=str(_keys()))
     arch = config.get_pki_arch(ARCH)
-    server.set_app(Animator(AnimatorArchStore({ARCH: arch}), at_time=at, with_web_ui=False))
+    animator = Animator(AnimatorArchStore({ARCH: arch}), at_time=at, with_web_ui=False)
+    server.set_app(animator)
     thread = threading.Thread(target=server.serve_forever, kwargs={"poll_interval": 0.02}, daemon=True)
     thread.start()
     try:
-        yield Authorities(port, arch)
+        yield Authorities(port, arch, animator)
     finally:
         server.shutdown()
         server.server_close()
         thread.join()
+
+
+def settings_in(folder: Path, by: Authorities, at: datetime, level: str, **changes: Any) -> SignatureSettings:
+    """Return the settings of a shop that uses the authorities, with their files written into its folder.
+
+    Args:
+        folder: The shop folder.
+        by: The authorities.
+        at: As of when their revocation lists are.
+        level: The level that the shop signs at.
+        changes: Settings that differ.
+    """
+    (folder / "trust").mkdir(exist_ok=True)
+    (folder / "trust" / "time.pem").write_bytes(by.pem("time-root"))
+    (folder / "trust" / "signers.pem").write_bytes(by.pem("root"))
+    lists = []
+    for issuer in ("root", "between", "time-root"):
+        (folder / "trust" / f"{issuer}.crl").write_bytes(by.crl(issuer, at))
+        lists.append(f"trust/{issuer}.crl")
+    content = {
+        "level": level, "tsa_url": by.tsa_url, "tsa_roots": "trust/time.pem", "signer_roots": "trust/signers.pem",
+        "revocation": "files", "crl_files": lists,
+    }  # fmt: skip
+    return SignatureSettings.checked(content | changes, "shop.toml")
 
 
 def years(count: float) -> timedelta:

@@ -24,7 +24,7 @@ from report.evidence import Evidence, IssueFacts
 from report.page import page_html
 from report.page_look import page_look
 from report.pdf import UnsignedPdf
-from report.signing import Identity, load_identity, make_identity, sign
+from report.signing import APPROVAL_FIELDS, Identity, approve, load_identity, make_identity, sign
 from report.view import certificate_view
 from schemas.customer import Customer
 from tests.report import scenario
@@ -131,3 +131,54 @@ def texts(pdf: bytes) -> dict[str, bytes]:
     """Return the files inside *pdf*."""
     with pikepdf.open(io.BytesIO(pdf)) as opened:
         return {name: bytes(spec.get_file().read_bytes()) for name, spec in opened.attachments.items()}
+
+
+@cache
+def second(name: str = "Tomasz Żółkiewski", organisation: str = "Marlowe Lane Powder Works") -> Identity:
+    """Return the self-made identity of somebody else."""
+    made = make_identity(name, organisation, PASSPHRASE, scenario.ISSUED - timedelta(days=1))
+    return load_identity(made, PASSPHRASE, scenario.ISSUED, "second.p12")
+
+
+def with_places(unsigned: UnsignedPdf) -> UnsignedPdf:
+    """Return *unsigned* with three empty signature fields on its last page: for the release and two approvals."""
+    out = io.BytesIO()
+    with pikepdf.open(io.BytesIO(unsigned.content)) as pdf:
+        if "/AcroForm" in pdf.Root:
+            return unsigned  # the layout has made them already
+        page = pdf.pages[unsigned.place.page]
+        fields = []
+        for number, name in enumerate(("Release", *APPROVAL_FIELDS)):
+            left = 40 + 170 * number
+            field = pdf.make_indirect(
+                pikepdf.Dictionary(
+                    FT=pikepdf.Name.Sig, T=name, TU=f"Signature: {name}", Type=pikepdf.Name.Annot,
+                    Subtype=pikepdf.Name.Widget, Rect=[left, 60, left + 160, 110], F=132, P=page.obj,
+                )
+            )  # fmt: skip
+            fields.append(field)
+        page.obj.Annots = pdf.make_indirect(pikepdf.Array([*page.obj.get("/Annots", []), *fields]))
+        pdf.Root.AcroForm = pdf.make_indirect(
+            pikepdf.Dictionary(Fields=pdf.make_indirect(pikepdf.Array(fields)), SigFlags=0)
+        )
+        pdf.save(
+            out, object_stream_mode=pikepdf.ObjectStreamMode.disable, fix_metadata_version=False, deterministic_id=True
+        )
+    return UnsignedPdf(out.getvalue(), unsigned.pages, unsigned.place)
+
+
+@cache
+def small() -> bytes:
+    """Return a good certificate of one location with places for approvals, which is quicker to look at."""
+    return signed(with_places(drafted(scenario.evidence(scenario.job(["Front face"]))).pdf))
+
+
+def approved(pdf: bytes, by: Identity, closes: bool = False, **more: Any) -> bytes:
+    """Return *pdf* approved as a quality manager does."""
+    return approve(pdf, by, name="Tomasz Żółkiewski", role="quality manager", reason="Approved as released.", location="Eastfold", now=scenario.ISSUED + timedelta(hours=1), when="later", closes=closes, **more)  # fmt: skip
+
+
+@cache
+def small_approved() -> bytes:
+    """Return :func:`small` with one approval."""
+    return approved(small(), second())

@@ -169,8 +169,8 @@ def test_a_point_outside_the_drawing_is_refused_by_name(x: float, y: float) -> N
 
 def _html(body: Markup) -> str:
     return (
-        '<!DOCTYPE html><html lang="en"><head><title>t</title><meta name="dcterms.created" content="2026-08-04T12:00:00Z">'
-        '<meta name="dcterms.modified" content="2026-08-04T12:00:00Z"></head><body><div class="foot-left">'
+        '<!DOCTYPE html><html lang="en"><head><title>t</title><meta name="dcterms.created" content="2026-08-04T12:00:00Z"/>'
+        '<meta name="dcterms.modified" content="2026-08-04T12:00:00Z"/></head><body><div class="foot-left">'
         f'Film build certificate X</div><p>before</p>{body}<p>after</p><div id="signature-place"></div></body></html>'
     )
 
