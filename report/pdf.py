@@ -8,7 +8,6 @@ fetched but the template's own files, and no font of the machine is ever used.
 from __future__ import annotations
 
 import contextlib
-import gc
 import io
 import logging
 import os
@@ -27,6 +26,7 @@ from typing import Any, Final
 from jinja2 import Environment, FunctionLoader, StrictUndefined
 from markupsafe import Markup
 
+from report.collector import collector_at_rest
 from report.view import CertificateView
 from schemas.errors import BadInput
 
@@ -137,7 +137,7 @@ def render(html: str, attachments: Mapping[str, bytes], stamp: datetime) -> Unsi
     Raises:
         RuntimeError: WeasyPrint warned of something; the certificate is all or nothing.
     """
-    with _collector_at_rest():
+    with collector_at_rest():
         return _rendered(html, attachments, stamp.astimezone(UTC))
 
 
@@ -262,25 +262,6 @@ class _Collector(logging.Handler):
 
     def emit(self, record: logging.LogRecord) -> None:
         self.lines.append(record.getMessage())
-
-
-@contextlib.contextmanager
-def _collector_at_rest() -> Iterator[None]:
-    """Keep the garbage collector from going over the heap while the pages are laid out.
-
-    Laying out makes hundreds of thousands of objects that all live until it is done: Python then looks
-    through everything again and again and finds nothing. Afterwards what was made meanwhile, the youngest
-    generation, is collected once.
-    """
-    if not gc.isenabled():
-        yield
-        return
-    gc.disable()
-    try:
-        yield
-    finally:
-        gc.enable()
-        gc.collect(0)
 
 
 @contextlib.contextmanager

@@ -31,6 +31,7 @@ from pyhanko_certvalidator import ValidationContext
 
 from report.assessing import judge
 from report.certificate import html_of
+from report.collector import collector_at_rest
 from report.document import ReadDocument, csv_of, read_document
 from report.edition import edition
 from report.figures import VERDICT_WORDS, fingerprint
@@ -89,6 +90,7 @@ class VerificationReport:
         return bool(self.parts) and all(p.verdict is Verdict.PASS for p in self.parts)
 
 
+@collector_at_rest()
 def verify(
     pdf: bytes, trusted_fingerprints: Collection[str], register: list[Certificate] | None = None
 ) -> VerificationReport:
