@@ -150,7 +150,7 @@ def from_plain(kind: type[_Record], plain: dict[str, Any]) -> _Record:
     Raises:
         KeyError, TypeError, ValueError, ArithmeticError: It is no such record.
     """
-    hints = _hints(kind)
+    hints = _hints(kind)  # type: ignore[arg-type]  # mypy takes a class for unhashable
     if plain.keys() != hints.keys():
         odd = sorted(plain.keys() ^ hints.keys())
         raise ValueError(f"{kind.__name__} with other keys than it has: {', '.join(odd)}")
