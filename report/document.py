@@ -31,6 +31,7 @@ import typing
 from collections.abc import Mapping
 from datetime import UTC, date, datetime
 from decimal import Decimal
+from functools import cache
 from typing import Any, Final, TypeVar
 
 from report.edition import edition
@@ -233,11 +234,17 @@ def from_plain(kind: type[_Record], plain: dict[str, Any]) -> _Record:
     Raises:
         KeyError, TypeError, ValueError, ArithmeticError: It is no such record.
     """
-    hints = typing.get_type_hints(kind)
+    hints = _hints(kind)  # type: ignore[arg-type]  # mypy takes a class for unhashable
     if plain.keys() != hints.keys():
         odd = sorted(plain.keys() ^ hints.keys())
         raise ValueError(f"{kind.__name__} with other keys than it has: {', '.join(odd)}")
     return kind(**{name: _restored(hints[name], plain[name], name) for name in hints})
+
+
+@cache
+def _hints(kind: type[Any]) -> dict[str, Any]:
+    """Return the types of a record's fields; to find them takes longer than to read a record."""
+    return typing.get_type_hints(kind)
 
 
 def _lot(inspection: Inspection, series: dict[str, Any]) -> LotTerms:

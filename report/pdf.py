@@ -8,7 +8,6 @@ fetched but the template's own files, and no font of the machine is ever used.
 from __future__ import annotations
 
 import contextlib
-import gc
 import hashlib
 import io
 import logging
@@ -25,6 +24,7 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any, Final
 
+from report.collector import collector_at_rest
 from report.embedded_files import kind_of
 from report.signature_fields import make_signature_fields
 from report.tag_tree import tidy
@@ -134,7 +134,7 @@ def render(
     Raises:
         RuntimeError: WeasyPrint warned of something; the certificate is all or nothing.
     """
-    with _collector_at_rest():
+    with collector_at_rest():
         return _rendered(html, attachments, stamp.astimezone(UTC), pictures or {})
 
 
@@ -273,25 +273,6 @@ class _Collector(logging.Handler):
 
     def emit(self, record: logging.LogRecord) -> None:
         self.lines.append(record.getMessage())
-
-
-@contextlib.contextmanager
-def _collector_at_rest() -> Iterator[None]:
-    """Keep the garbage collector from going over the heap while the pages are laid out.
-
-    Laying out makes hundreds of thousands of objects that all live until it is done: Python then looks
-    through everything again and again and finds nothing. Afterwards what was made meanwhile, the youngest
-    generation, is collected once.
-    """
-    if not gc.isenabled():
-        yield
-        return
-    gc.disable()
-    try:
-        yield
-    finally:
-        gc.enable()
-        gc.collect(0)
 
 
 @contextlib.contextmanager

@@ -240,9 +240,6 @@ class _PdfAWriter(IncrementalPdfFileWriter):
         if ext.base_version != "/2.0":
             super().register_extension(ext)
 
-    def _update_meta(self) -> None:
-        """Leave the file's description as it is; pyHanko would write its XMP anew, and less than PDF/A asks for."""
-
 
 class _SignerAt(signers.PdfSigner):
     """Signs with a time that is given, and closes the file where told; pyHanko by itself takes the machine's

@@ -22,6 +22,7 @@ from typing import Any, Final
 import pikepdf
 
 from report.assessing import judge
+from report.collector import collector_at_rest
 from report.csv_tables import is_table_of
 from report.document import ReadDocument, code_of, read_document
 from report.edition import edition
@@ -110,6 +111,7 @@ class VerificationReport:
         return bool(self.parts) and all(p.verdict is Verdict.PASS for p in self.parts)
 
 
+@collector_at_rest()
 def verify(
     pdf: bytes,
     trusted: Trust | Collection[str],

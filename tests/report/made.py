@@ -72,13 +72,13 @@ def whole() -> bytes:
 
 
 @cache
-def with_places(*labels: str) -> UnsignedPdf:
+def with_approvals(*labels: str) -> UnsignedPdf:
     """Return an unsigned certificate with a place to sign for each of *labels*, besides that of the release."""
     wants = Customer(name=scenario.job().customer, approvals=labels)
     return drafted(dataclasses.replace(scenario.evidence(), customer=wants)).pdf
 
 
-def approved(pdf: bytes, field: str = "Approval1", by: str = "Ola Receiver") -> bytes:
+def signed_by_another(pdf: bytes, field: str = "Approval1", by: str = "Ola Receiver") -> bytes:
     """Return *pdf* with an approval signature in a field that is there, by pyHanko alone as another party would."""
     meta = signers.PdfSignatureMetadata(
         field_name=field, subfilter=fields.SigSeedSubFilter.PADES, md_algorithm="sha256"

@@ -21,7 +21,7 @@ from pyhanko_certvalidator import ValidationContext
 from report.pdf import render
 from schemas.shop import Shop
 from tests.report import scenario
-from tests.report.made import approved, drafted, signed, with_places
+from tests.report.made import drafted, signed, signed_by_another, with_approvals
 from tests.report.pdf_structure import faults
 
 PLACES = ("Approved by the quality manager", "Approved by the customer's representative")
@@ -34,9 +34,9 @@ needs_qpdf = pytest.mark.skipif(shutil.which("qpdf") is None, reason="needs qpdf
 @cache
 def _stages() -> dict[str, bytes]:
     """Return one certificate with places for two approvals: unsigned, released, and approved by one."""
-    unsigned = with_places(*PLACES)
+    unsigned = with_approvals(*PLACES)
     released = signed(unsigned)
-    return {"unsigned": unsigned.content, "signed once": released, "signed twice": approved(released)}
+    return {"unsigned": unsigned.content, "signed once": released, "signed twice": signed_by_another(released)}
 
 
 @pytest.mark.parametrize("stage", ["unsigned", "signed once", "signed twice"])
@@ -69,7 +69,7 @@ def test_other_layouts_have_no_fault_either(names: list[str], of_shop: Shop) -> 
 
 def test_the_places_to_sign_are_empty_fields_before_anybody_signs() -> None:
     """The first signature allows nothing but the signing of fields that are there (ISO 32000-1, 12.8.2.2)."""
-    unsigned = with_places(*PLACES)
+    unsigned = with_approvals(*PLACES)
     assert unsigned.fields == ("Release", "Approval1", "Approval2")
     with pikepdf.open(io.BytesIO(unsigned.content)) as pdf:
         shown = [(str(f.T), str(f.TU), "/V" in f, bytes(f.AP.N.read_bytes())) for f in pdf.Root.AcroForm.Fields]
@@ -100,7 +100,7 @@ def test_the_second_signature_in_its_field_is_what_the_first_allows() -> None:
 
 
 def test_the_third_signature_too() -> None:
-    third = approved(_stages()["signed twice"], "Approval2", "Quin Manager")
+    third = signed_by_another(_stages()["signed twice"], "Approval2", "Quin Manager")
     assert faults(third) == []
     reader = PdfFileReader(io.BytesIO(third), strict=True)
     assert [s.field_name for s in reader.embedded_signatures] == ["Release", "Approval1", "Approval2"]
