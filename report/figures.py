@@ -111,9 +111,9 @@ def limits(lower: Decimal | None, upper: Decimal | None) -> str:
     if lower is not None and upper is not None:
         return joined((as_written(lower), DASH, as_written(upper)), NBSP)
     if lower is not None:
-        return said("at least\u00a0{limit}", limit=as_written(lower))
+        return joined(("\u2265", as_written(lower)), NBSP)
     if upper is not None:
-        return said("at most\u00a0{limit}", limit=as_written(upper))
+        return joined(("\u2264", as_written(upper)), NBSP)
     return DASH
 
 
