@@ -7,7 +7,7 @@ RUN_READY := $(VENV)/.run-ready
 DEV_READY := $(VENV)/.dev-ready
 # The system libraries that WeasyPrint draws with, and poppler's programs for the tests' second opinion.
 LIBRARIES := libpango-1.0-0 libpangoft2-1.0-0 libharfbuzz-subset0
-TEST_PROGRAMS := poppler-utils qpdf softhsm2
+TEST_PROGRAMS := poppler-utils qpdf softhsm2 libnss3-tools openssl
 
 .PHONY: setup demo test lint format schemas samples lock bench campaign mutation clean
 

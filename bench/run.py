@@ -11,17 +11,17 @@ from typing import Any, Final
 from bench import (
     answer_help,
     assess_inspections,
+    certificates,
     commit_inspection,
     find_inspection,
     journal_reading,
-    make_certificate,
     seal_capture,
 )
 from bench.results_folder import RESULTS
 
 PARTS: Final = (
     seal_capture,
-    make_certificate,
+    certificates,
     commit_inspection,
     journal_reading,
     find_inspection,

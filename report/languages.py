@@ -36,6 +36,8 @@ _MONTHS: Final = {
     Language.SPANISH: "ene. feb. mar. abr. may. jun. jul. ago. sept. oct. nov. dic.",
 }
 _NBSP: Final = "\u00a0"
+#: French sets a space before them, at which no line breaks (common practice; no source).
+_SEPARATORS: Final = {Language.FRENCH: {"; ": f"{_NBSP}; ", ": ": f"{_NBSP}: "}}
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +64,7 @@ class Presentation:
         Raises:
             LookupError: The catalogue does not know a template; a test holds the catalogues complete.
         """
-        return restated(text, self.word, self.number, self.day)
+        return restated(text, self.word, self.number, self.day, self.separator)
 
     def word(self, template: str) -> str:
         """Return the template in the language."""
@@ -72,6 +74,10 @@ class Presentation:
             return catalogue(self.language)[template]
         except KeyError:
             raise LookupError(f"the catalogue {self.language.value} does not know {template!r}") from None
+
+    def separator(self, between: str) -> str:
+        """Return what stands between two texts, as the language sets it."""
+        return _SEPARATORS.get(self.language, {}).get(between, between)
 
     def number(self, figures: str) -> str:
         """Return a number that is written with a point."""

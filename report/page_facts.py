@@ -10,12 +10,13 @@ from typing import Final
 from zoneinfo import ZoneInfo
 
 from report.evidence import EarlierInspection, Evidence, IssueFacts
-from report.figures import as_written, day, figure, moment, with_unit
+from report.figures import NBSP, as_written, day, figure, moment, with_unit
 from rules.decision import worst_risk
 from rules.distributions import normal_quantile
 from rules.results import Assessment
-from rules.sentence import joined, said
+from rules.sentence import Figures, joined, said
 from schemas.job import DecisionTerms, Job
+from schemas.units import UM_PER_MIL, Unit
 from schemas.vocabulary import DecisionRule, ProbeMode, RuleName
 
 MEANING: Final = said("I have seen the readings and checks behind this certificate and release it.")
@@ -183,9 +184,12 @@ def document_type_text(facts: IssueFacts, approvals: tuple[str, ...]) -> str:
 
 def unit_ruling(assessment: Assessment) -> str:
     """Return which unit decides."""
-    return said(
-        "{unit}, the unit of the specification; another unit is printed for information", unit=assessment.unit.symbol
-    )
+    unit = assessment.unit.symbol
+    if assessment.unit is Unit.MIL:
+        unit = joined(
+            (unit, joined(("(", Figures("0.001"), f"{NBSP}in = ", Figures(f"{UM_PER_MIL}"), f"{NBSP}µm)"), ""))
+        )
+    return said("{unit}, the unit of the specification; another unit is printed for information", unit=unit)
 
 
 def decision_text(terms: DecisionTerms) -> str:

@@ -18,6 +18,11 @@ code = "NPW"                  # starts every certificate number: 2 to 8 capital 
 time_zone = "UTC"             # such as "Europe/Berlin" or "America/Chicago"
 page = "A4"                   # or "Letter"
 
+# [certificate]               # how your certificates look
+# language = "en"             # or "de", "fr", "es"; a customer's own file may say otherwise
+# logo = "logo.svg"           # SVG or PNG in this folder
+# colour = "#1d4e6b"
+
 [verification]                # how you show that a gauge is right
 max_age_hours = 12            # how old the last verification may be when a reading is taken
 closing_required = true       # nothing is certified before the check after the readings
@@ -94,6 +99,18 @@ sheet_max_total = 8.0
 """
 
 
+_CUSTOMER: Final = """\
+# How one customer wants its certificates. All but the name may be left out; what is left out is as the shop does it.
+name = "First Customer"           # as the jobs have it
+# contact = "Goods inwards"
+# language = "de"                 # en, de, fr, es; numbers and days follow, unless decimal_mark and dates say otherwise
+# also_in = "um"                  # means in a second unit, for information
+# document_type = "3.1"           # of EN 10204, where the order asks for it
+# demands = ["purchase-order", "powder-batch"]    # without these no certificate is made
+# approvals = ["Quality manager"] # who signs besides whoever releases
+"""
+
+
 def start(folder: Path, code: str, calibrated_on: str, due: str) -> list[Path]:
     """Write a starter shop into *folder* and return its files.
 
@@ -111,6 +128,7 @@ def start(folder: Path, code: str, calibrated_on: str, due: str) -> list[Path]:
     files = {
         "shop.toml": _SHOP.format(code=code, calibrated_on=calibrated_on, due=due),
         "jobs/bracket.toml": _JOB,
+        "customers/first-customer.toml": _CUSTOMER,
     }
     try:
         for name, text in files.items():

@@ -56,14 +56,26 @@ def open_token(token: Token, folder: Path, pin: Callable[[], str], now: datetime
     if len(there) > 1:
         raise BadInput(f"{where}: there are {len(there)} tokens of that label; plug in one alone")
     try:
-        session = there[0].open(user_pin=pin())
+        session = _opened(there[0], pin(), faults)
     except (faults.PinIncorrect, faults.PinInvalid, faults.PinLenRange):
         raise BadInput(f"{where}: the PIN is wrong; a token locks itself after a few wrong ones") from None
     except (faults.PinLocked, faults.PinExpired):
         raise BadInput(f"{where}: its PIN is locked; whoever issued the token can unlock it") from None
     except faults.PKCS11Error as wrong:
         raise BadInput(f"{where}: cannot be opened ({_said(wrong)})") from None
-    return _identity(session, token, folder, now, where)
+    try:
+        return _identity(session, token, folder, now, where)
+    except BadInput:
+        session.close()
+        raise
+
+
+def _opened(token: Any, pin: str, faults: Any) -> Any:
+    try:
+        return token.open(user_pin=pin)
+    except faults.UserAlreadyLoggedIn:
+        # This process has shown the right PIN before, and a token asks a process only once.
+        return token.open()
 
 
 def _tokens(library: Any, faults: Any) -> list[Any]:
@@ -80,6 +92,7 @@ def _identity(session: Any, token: Token, folder: Path, now: datetime, where: st
     from asn1crypto import x509 as asn1_x509
     from pkcs11 import Attribute, KeyType, ObjectClass
     from pyhanko.sign.pkcs11 import PKCS11Signer
+    from pyhanko_certvalidator.registry import SimpleCertificateStore
 
     keys = list(
         session.get_objects(
@@ -117,11 +130,14 @@ def _identity(session: Any, token: Token, folder: Path, now: datetime, where: st
     signer = PKCS11Signer(
         session,
         signing_cert=asn1_x509.Certificate.load(certificate.public_bytes(_DER)),
-        ca_chain=[asn1_x509.Certificate.load(c.public_bytes(_DER)) for c in chain],
         key_label=token.key,
         # Not every token hashes by itself for ECDSA; all of them sign a hash.
         use_raw_mechanism=keys[0].key_type == KeyType.EC,
     )
+    # pyHanko counts the signer's own certificate among the others, and would write it twice.
+    others = SimpleCertificateStore()  # type: ignore[no-untyped-call]
+    others.register_multiple(asn1_x509.Certificate.load(c.public_bytes(_DER)) for c in chain)
+    signer._cert_registry = others
     return identity_of(certificate, chain, signer)
 
 

@@ -64,7 +64,6 @@ _MOST_IN_A_ROW: Final = 25
 #: Stands between two figures; a line may break there.
 _WIDE: Final = "\u2002"
 DRAFT: Final = said("Draft: not signed, not in the register, and worth nothing.")
-APPROVAL_MEANING: Final = said("I have seen this certificate and agree to it.")
 _KINDS: Final = {Verdict.PASS: "conforms", Verdict.UNDECIDED: "undecided", Verdict.FAIL: "does-not-conform"}
 ROLES: Final = {
     Role.VISIBLE: said("visible"),
@@ -376,7 +375,10 @@ def certificate_view(
             not_measured=_not_measured(evidence),
             advice=_advice(assessment),
             release=release_facts(evidence, facts, zone),
-            approvals=tuple(ApprovalPlace(label, APPROVAL_MEANING) for label in approvals),
+            approvals=tuple(
+                ApprovalPlace(label, said("{party}: I have seen this certificate and agree to it.", party=label))
+                for label in approvals
+            ),
             key_note="" if is_draft else key_note(fingerprint(facts.key_sha256), facts.key_issuer),
             budget_intro=_budget_intro(job.decision.coverage, unit.symbol),
             budgets=tuple(_budget_row(place, places, unit) for place in assessment.locations if place.uncertainty),
@@ -502,7 +504,9 @@ def _deviation(evidence: Evidence, facts: IssueFacts) -> str:
     if facts.deviation is None:
         return ""
     by = evidence.shop.find_inspector(facts.deviation_by or "")
-    return said("{deviation} Stated by {name}, {role}.", deviation=facts.deviation, name=by.name, role=by.role)
+    text = facts.deviation.rstrip()
+    whole = text if text.endswith((".", "!", "?")) else f"{text}."
+    return said("{deviation} Stated by {name}, {role}.", deviation=whole, name=by.name, role=by.role)
 
 
 def _supersedes(facts: IssueFacts) -> str:

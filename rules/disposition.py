@@ -662,4 +662,4 @@ def _cut(sentences: Sequence[str], most: int = 12) -> list[str]:
     """Return the sentences, and where there are many the first of them and how many more there are."""
     if len(sentences) <= most:
         return list(sentences)
-    return [*sentences[: most - 1], said("and {n} more, given with the findings", n=len(sentences) - most + 1)]
+    return [*sentences[: most - 1], said("and {n} more like these", n=len(sentences) - most + 1)]

@@ -98,11 +98,17 @@ def template(text: str, /) -> Callable[..., Sentence]:
 
 
 def joined(parts: Iterable[str], separator: str = " ") -> Joined:
-    """Return *parts* with *separator* between them; the separator is the same in every language."""
+    """Return *parts* with *separator* between them: punctuation and blanks, never a word."""
     return Joined(parts, separator)
 
 
-def restated(text: str, word: Callable[[str], str], figures: Callable[[str], str], day: Callable[[date], str]) -> str:
+def restated(
+    text: str,
+    word: Callable[[str], str],
+    figures: Callable[[str], str],
+    day: Callable[[date], str],
+    separator: Callable[[str], str] = str,
+) -> str:
     """Return *text* said otherwise, as a plain str.
 
     Args:
@@ -110,15 +116,16 @@ def restated(text: str, word: Callable[[str], str], figures: Callable[[str], str
         word: From a template to that of the other language.
         figures: From a number in English figures to that of the other language.
         day: How a day is written.
+        separator: From what stands between two texts to what stands there in the other language.
     """
 
     def other(value: Any) -> Any:
-        return restated(value, word, figures, day) if isinstance(value, str) else value
+        return restated(value, word, figures, day, separator) if isinstance(value, str) else value
 
     if isinstance(text, Sentence):
         return word(text.template).format(**{name: other(value) for name, value in text.values.items()})
     if isinstance(text, Joined):
-        return text.separator.join(other(part) for part in text.parts)
+        return separator(text.separator).join(other(part) for part in text.parts)
     if isinstance(text, Figures):
         return figures(text)
     if isinstance(text, Day):

@@ -28,6 +28,7 @@ from schemas.shop import Gauge
 from schemas.vocabulary import VerificationError
 
 _PLACE_UM: Final = Decimal("0.0001")
+_UNNAMED: Final = said("an unnamed standard")
 _FEWEST_FOR_A_LINE: Final = 3
 _FEWEST_FOR_A_SPREAD: Final = 2
 
@@ -115,11 +116,15 @@ def correcting(policy: VerificationError, check_id: str, checks: Sequence[GaugeC
             "The policy corrects readings for the error at verification, but check {check} read standard {standard} once "
             "only, so how good a correction is cannot be told: the error is carried instead.",
             check=check_id,
-            standard=str(short.standard_id),
+            standard=short.standard_id or _UNNAMED,
         )
         return replace(carried, said=once)
     errors = [
-        said("{correction} µm at {standard}", correction=Figures(f"{-_error_um(r):+f}"), standard=str(r.standard_id))
+        said(
+            "{correction} µm at {standard}",
+            correction=Figures(f"{-_error_um(r):+f}"),
+            standard=r.standard_id or _UNNAMED,
+        )
         for r in rows
     ]
     done = said(

@@ -84,7 +84,8 @@ class FrontDoor:
         return ("--signer", "mk", "--passphrase-file", str(path))
 
 
-def sample_shop(target: Path) -> Path:
-    """Copy the sample shop to *target* and return it."""
-    shutil.copytree(SAMPLES / "shop", target)
+def sample_shop(target: Path, *, customers: bool = False) -> Path:
+    """Copy the sample shop to *target* and return it; the files of its customers, who ask for more than most tests say,
+    only where *customers* says so."""
+    shutil.copytree(SAMPLES / "shop", target, ignore=None if customers else shutil.ignore_patterns("customers"))
     return target

@@ -64,6 +64,7 @@ def test_the_changelog_names_every_command() -> None:
         "amend",
         "assess",
         "certify",
+        "countersign",
         "verify",
         "compare",
         "history",

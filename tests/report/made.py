@@ -39,10 +39,10 @@ def identity(name: str = "Ida Brandt") -> Identity:
     return load_identity(made, PASSPHRASE, scenario.ISSUED, "IDA.p12")
 
 
-def drafted(of: Evidence | None = None, **facts: Any) -> Draft:
-    """Return an unsigned certificate that names our identity's key."""
+def drafted(of: Evidence | None = None, key_of: Identity | None = None, **facts: Any) -> Draft:
+    """Return an unsigned certificate that names our identity's key, or another one's."""
     of = of or scenario.evidence()
-    return draft(of, judge(of), scenario.facts(key_sha256=identity().key_sha256, **facts))
+    return draft(of, judge(of), scenario.facts(key_sha256=(key_of or identity()).key_sha256, **facts))
 
 
 def parts(of: Evidence, **facts: Any) -> tuple[dict[str, bytes], str]:

@@ -114,9 +114,9 @@ def test_the_third_signature_too() -> None:
 @pytest.mark.parametrize(
     ("body", "said"),
     [
-        ('<input class="sign-here" type="text" name="Release">', "a form field of the kind /Tx"),
+        ('<input class="sign-here" type="text" name="Release"/>', "a form field of the kind /Tx"),
         (
-            '<input class="sign-here" type="checkbox" name="A"><input class="sign-here" type="checkbox" name="A">',
+            '<input class="sign-here" type="checkbox" name="A"/><input class="sign-here" type="checkbox" name="A"/>',
             "two places to sign of one name",
         ),
         ('<svg xmlns="http://www.w3.org/2000/svg" width="9" height="9"><path d="M0 0h9v9z"/></svg>', "has no title"),

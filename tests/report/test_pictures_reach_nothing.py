@@ -117,7 +117,7 @@ def _unless_refused(svg: str, given: bool) -> bytes | None:
     except FatalURLFetchingError:
         return None
     except RuntimeError as refused:
-        if "faultlessly" not in str(refused):
+        if "faultlessly" not in str(refused) and "not well-formed" not in str(refused):
             raise
         return None
 
@@ -149,7 +149,7 @@ def _holds_nothing_of_it(pdf: bytes) -> None:
 )
 def test_a_picture_that_was_not_given_stops_the_certificate(source: str) -> None:
     with pytest.raises(BaseException, match=r"faultlessly|template's own|[Ff]etch|protocol|allowed"):
-        render(_page(f'<p><img src="{source}" alt="x"></p>'), {}, scenario.ISSUED, {"drawing.svg": PLAIN.encode()})
+        render(_page(f'<p><img src="{source}" alt="x"/></p>'), {}, scenario.ISSUED, {"drawing.svg": PLAIN.encode()})
 
 
 @pytest.mark.parametrize("broken", ["", "<svg", "not a picture", PLAIN.replace("</svg>", ""), "<svg/>" * 2])

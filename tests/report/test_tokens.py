@@ -6,6 +6,8 @@ import importlib.util
 import os
 import shutil
 import subprocess
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import timedelta
 from pathlib import Path
@@ -16,7 +18,7 @@ from cryptography.hazmat.primitives.serialization import Encoding, pkcs12
 
 from report.assessing import judge
 from report.certificate import draft
-from report.identities import make_identity
+from report.identities import Identity, make_identity
 from report.tokens import open_token
 from report.verifying import verify
 from schemas.errors import BadInput
@@ -104,31 +106,49 @@ class Asked:
         return self.pin
 
 
+@contextmanager
+def _opened(folder: Path, **changes: Any) -> Iterator[Identity]:
+    """Open a key on the token, and log out again: a token asks a process for its PIN only once."""
+    by = open_token(_token(**changes), folder, Asked(), scenario.ISSUED)
+    try:
+        yield by
+    finally:
+        by.signer.pkcs11_session.close()
+
+
 def _token(**changes: Any) -> Token:
     return Token(**({"library": LIBRARY, "label": "Ida", "key": "release"} | changes))
 
 
-def test_a_key_on_a_token_signs_as_one_in_a_file_does() -> None:
-    by = open_token(_token(), Path(), Asked(), scenario.ISSUED)
-    assert by.self_made
+def _certified(by: Identity) -> bytes:
     of = scenario.evidence(scenario.job(["Front face"]))
-    pdf = signed(draft(of, judge(of), scenario.facts(key_sha256=by.key_sha256)).pdf, by)
-    found = verify(pdf, {by.key_sha256})
+    return signed(draft(of, judge(of), scenario.facts(key_sha256=by.key_sha256)).pdf, by)
+
+
+def test_a_key_on_a_token_signs_as_one_in_a_file_does(tmp_path: Path) -> None:
+    with _opened(tmp_path) as by:
+        assert by.self_made
+        found = verify(_certified(by), {by.key_sha256})
     assert [p.sentence for p in found.parts if p.verdict.name != "PASS"] == []
 
 
-def test_a_chain_on_the_token_goes_into_the_signature_and_an_rsa_key_signs_too() -> None:
-    by = open_token(_token(key="chained"), Path(), Asked(), scenario.ISSUED)
-    assert (by.issuer, len(by.chain_der)) == ("Eastfold Signing Authority", 2)
-    of = scenario.evidence(scenario.job(["Front face"]))
-    pdf = signed(draft(of, judge(of), scenario.facts(key_sha256=by.key_sha256)).pdf, by)
-    assert verify(pdf, {by.key_sha256}).holds
+def test_a_chain_on_the_token_goes_into_the_signature_and_an_rsa_key_signs_too(tmp_path: Path) -> None:
+    with _opened(tmp_path, key="chained") as by:
+        assert (by.issuer, len(by.chain_der)) == ("Eastfold Signing Authority", 2)
+        found = verify(_certified(by), {by.key_sha256})
+    assert [p.sentence for p in found.parts if p.verdict.name != "PASS"] == []
 
 
 def test_a_certificate_beside_the_token_is_taken_where_it_is_named(tmp_path: Path) -> None:
-    made = open_token(_token(), tmp_path, Asked(), scenario.ISSUED)
-    (tmp_path / "ida.crt").write_bytes(made.certificate_der)
-    assert open_token(_token(certificate="ida.crt"), tmp_path, Asked(), scenario.ISSUED).key_sha256 == made.key_sha256
+    with _opened(tmp_path) as by:
+        (tmp_path / "ida.crt").write_bytes(by.certificate_der)
+    with _opened(tmp_path, certificate="ida.crt") as beside:
+        assert beside.key_sha256 == by.key_sha256
+
+
+def test_a_process_that_has_shown_its_pin_opens_a_second_key(tmp_path: Path) -> None:
+    with _opened(tmp_path) as first, _opened(tmp_path, key="chained") as other:
+        assert first.key_sha256 != other.key_sha256
 
 
 @pytest.mark.parametrize(

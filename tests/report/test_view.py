@@ -24,7 +24,8 @@ def test_a_conforming_lot_lists_no_finding_and_no_advice() -> None:
     view = _view()
     assert (view.verdict, view.findings, view.advice) == ("conforms", (), ())
     assert len(view.builds) == 12
-    assert len(view.readings) == 60
+    assert len(view.readings) == 12
+    assert [r.numbers for r in view.readings[:2]] == ["1\u00a0–\u00a05", "6\u00a0–\u00a010"]
 
 
 def test_only_findings_that_do_not_pass_are_listed() -> None:
@@ -65,7 +66,7 @@ def test_counts_are_those_of_the_readings_judged() -> None:
     excluded = {"counted": False, "excluded_reason": "probe slipped", "excluded_by": "IDA"}
     view = _view(reading={2: excluded, 7: excluded, 8: excluded})
     assert [b.count for b in view.builds] == ["4", "3"] + ["5"] * 10
-    assert (len(view.readings), len(view.kept)) == (57, 3)
+    assert (sum(len(r.builds.split()) for r in view.readings), len(view.kept)) == (57, 3)
     said = {f.label: f.text for f in view.order}
     assert (said["Pieces in the lot"], said["Pieces measured"]) == ("40", "1")
 
@@ -137,8 +138,8 @@ def test_a_gauge_in_micrometres_on_an_order_in_mil_shows_both_figures() -> None:
     """80 µm are 80 / 25.4 = 3.1496 mil (1 in = 25.4 mm exactly: NIST SP 811, from memory)."""
     in_um = {n: {"unit": "um", "shown": "80", "thickness_um": Decimal("80.0000")} for n in range(1, 6)}
     view = _view(of_job=scenario.job(["face"], unit="mil"), shown=[["3.15"] * 5], reading=in_um)
-    assert (view.unit, view.builds[0].least, view.readings[0].build) == ("mil", "3.15", "3.15")
-    assert view.readings[0].shown == "80"
+    assert (view.unit, view.builds[0].least, view.readings[0].builds.split()[0]) == ("mil", "3.15", "3.15")
+    assert (view.readings[0].shown.split(), view.shown_otherwise) == (["80"] * 5, True)
     assert "the figures on the gauge, in µm" in view.readings_intro
 
 

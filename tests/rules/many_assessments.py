@@ -2,30 +2,32 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import replace
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from decimal import Decimal
 from fractions import Fraction
 from random import Random
 from typing import Any
 
 from rules.assessment import assess
+from rules.calibration_gate import cover
 from rules.lot_judgement import LotTerms
-from rules.lot_tables import Severity
-from rules.lots import Drawn, LotOutcome, standing
+from rules.lot_tables import Severity, code_letter, label_lot
+from rules.lots import Drawn, LotOutcome, MeasuredPiece, judge_lot, plan_for, standing
 from rules.recoat import AddedBuild, added_build
-from rules.results import Assessment
+from rules.results import Assessment, Coverage
 from rules.sentence import said
 from rules.unusual_readings import JudgedReading, UnusualReading, unusual_readings
+from rules.variables_plan import ISO_3951_J, judge_values, variables_plan
 from rules.verdict import Verdict
 from schemas.errors import BadInput
 from schemas.gauge_checks import GaugeCheck
 from schemas.job import Job
 from schemas.readings import GaugeReading
-from schemas.shop import Shop
+from schemas.shop import Shop, Verification
 from schemas.units import Unit
-from schemas.vocabulary import BASE_READING
+from schemas.vocabulary import BASE_READING, Level, Scheme
 from tests.rules.builders import NINE, at, event, job, location, reading, shop, verification
 
 _NAMES = ("§1-rail", "§2-web", "§3-bore")
@@ -44,12 +46,14 @@ def drawn_cases(seeds: range) -> Iterator[tuple[Assessment, tuple[UnusualReading
             of_job = _job(drawn)
         except BadInput:
             continue
-        of_shop, readings = _shop(drawn), _readings(drawn, of_job)
+        # Where everything goes wrong at once, little is said but that.
+        in_order, complete = drawn.random() < 0.7, drawn.random() < 0.75
+        of_shop, readings = _shop(drawn, in_order=in_order), _readings(drawn, of_job, complete=complete)
         assessment = assess(
             of_job,
             of_shop,
             readings,
-            _checks(drawn),
+            _checks(drawn) if not in_order else _good_checks(),
             coats=drawn.choice((1, 1, 2, 3)),
             bakes=drawn.choice((1, 2)),
             lot=_lot(drawn, len({r.piece for r in readings})),
@@ -57,6 +61,91 @@ def drawn_cases(seeds: range) -> Iterator[tuple[Assessment, tuple[UnusualReading
         )
         builds = [JudgedReading(r.reading_no, r.piece, r.location, Fraction(r.shown)) for r in readings if r.counted]
         yield assessment, unusual_readings(builds, of_job.unit, None)
+
+
+def gate_cases() -> Iterator[Coverage]:
+    """Yield what the gate says of a few readings, where chance seldom leads."""
+    of_job, of_shop = job(location("§1-rail")), _shop(Random(0), in_order=True)
+    three = [reading(n, "3.0", location="§1-rail", gauge_serial="§G") for n in (1, 2, 3)]
+    for number in (1, 3):
+        for checks in (_good_checks(), _good_checks()[:3], [], [*_good_checks()[:3], *_failed("§V-2", at(17))]):
+            yield cover(three[:number], checks, of_job, of_shop)
+    for kind, when in (("incident", at(8, 30)), ("calibration", at(8, day=4))):
+        for what in ("drop", "battery", "probe", "mode", "temperature", "other", None):
+            occurred = event("§E", kind, when, gauge_serial="§G", occasion=what, due=date(2026, 12, 31))
+            later = verification("§V-3", at(8, day=5), gauge_serial="§G")
+            yield cover(three, [*_good_checks()[:3], occurred, *later], of_job, of_shop)
+    calibrated = event("§E", "calibration", at(20, day=2), gauge_serial="§G", due=date(2026, 12, 31))
+    before = verification("§V-1", at(8, day=1), gauge_serial="§G")
+    old = _shop(Random(0), in_order=True).model_copy(update={"verification": Verification(max_age_hours=Decimal(99))})
+    yield cover(three, [*before, calibrated], of_job, old)
+    unmeasured = [replace(c, error_um=None) for c in _failed("§V-1", at(8))]
+    yield cover(three, unmeasured, of_job, of_shop)
+    # Readings of one run for which the gate has more to say than it spells out; and of which the earlier ones are covered.
+    apart = [replace(r, location=f"§{n}", lower=Decimal(9 - n), upper=None) for n, r in enumerate(three * 2)]
+    low = [verification("§V-1", at(8), standards=(("§F-250", "250"),), gauge_serial="§G")[0], *_good_checks()[3:]]
+    for most in (5, 6):
+        yield cover(apart[:most], low, of_job, of_shop)
+    eddy = [replace(r, probe_mode="eddy-current") for r in three]
+    yield cover(eddy, _good_checks(), of_job, of_shop)
+    late = [replace(r, taken_at=at(18)) for r in three[:2]]
+    yield cover([*late, replace(three[2], probe_mode="eddy-current")], _good_checks(), of_job, of_shop)
+    bare = [replace(r, coat_stage="bare", counted=False, taken_at=at(18)) for r in three]
+    on_bare = [replace(r, base_metal_um=Decimal(2)) for r in three]
+    for checks in (_good_checks(), [*_good_checks(), *_failed("§V-3", at(20))]):
+        yield cover([*bare, *on_bare], checks, of_job, of_shop)
+
+
+def plan_cases() -> Iterator[str]:
+    """Yield why there is no plan, and what plans ask that few lots have."""
+    for scheme, size, aql in (
+        (Scheme.ATTRIBUTES, 40, None),
+        (Scheme.ATTRIBUTES, 0, Decimal("1.0")),
+        (Scheme.ATTRIBUTES, 40, Decimal("1.1")),
+        (Scheme.LABEL, 200_000, None),
+    ):
+        yield from _refused(lambda scheme=scheme, size=size, aql=aql: plan_for(size, scheme, Level.II, aql))
+    yield from _refused(lambda: code_letter(1, Level.II))
+    yield from _refused(lambda: label_lot(0))
+    for letter, aql, severity in (
+        ("A", Decimal("1.0"), Severity.NORMAL),
+        ("B", Decimal("0.65"), Severity.NORMAL),
+        ("B", Decimal("2.5"), Severity.TIGHTENED),
+        ("B", Decimal("1.1"), Severity.NORMAL),
+        ("B", Decimal("2.5"), Severity.REDUCED),
+    ):
+        yield from _refused(lambda letter=letter, aql=aql, severity=severity: variables_plan(letter, aql, severity))
+    plan = plan_for(5, Scheme.LABEL)
+    twice = [MeasuredPiece("§1", Verdict.PASS)] * 2
+    yield from _refused(lambda: judge_lot(plan, twice, 5))
+    for lower, upper in ((None, None), (Decimal(3), Decimal(2))):
+        yield from _refused(lambda lower=lower, upper=upper: judge_values(ISO_3951_J, [], lower, upper, Unit.UM))
+    yield from (ISO_3951_J.source, ISO_3951_J.known)
+    for spread in (1, 9):
+        values = [Decimal(75 + spread * (n % 5 - 2)) for n in range(35)]
+        for finding in judge_values(ISO_3951_J, values, Decimal(50), Decimal(100), Unit.UM):
+            yield finding.sentence
+    few = [MeasuredPiece(f"§{n}", Verdict.FAIL, below_floor=True) for n in range(3)]
+    good = [MeasuredPiece(f"§g{n}", Verdict.PASS) for n in range(12)]
+    for lot in (
+        plan_for(40, Scheme.LABEL),
+        plan_for(90, Scheme.ATTRIBUTES, Level.II, Decimal("4.0"), Severity.REDUCED),
+    ):
+        yield lot.text
+        for pieces in (good, [*good, few[0]], [*good, *few], [*good[:2], few[0]], good[:1]):
+            for absorbed in (False, True):
+                for size in (lot.lot_size, 5):
+                    for finding in judge_lot(lot, pieces, size, absorb_below_floor=absorbed):
+                        yield finding.sentence
+
+
+def _refused(ask: Callable[[], object]) -> Iterator[str]:
+    try:
+        ask()
+    except ValueError as why:
+        yield why.args[0]
+    else:
+        raise AssertionError("there is such a plan")
 
 
 def series_of_lots() -> Iterator[str]:
@@ -85,7 +174,7 @@ def _job(drawn: Random) -> Job:
             feature = drawn.choice(("hole", "shaft", "thread"))
             more["fit"] = {"feature": feature, "may_change": Decimal(high) * drawn.choice((2, 3, 6))}
         more["spots"], more["readings_per_spot"] = drawn.choice(((1, 3), (5, 3), (5, 1)))
-        lower, upper = drawn.choice(((low, high), (low, high), (low, None), (None, high)))
+        lower, upper = drawn.choice(((low, high), (low, high), (low, high), (low, None), (None, high)))
         places.append(location(name, lower, upper, **more))
     facts: dict[str, Any] = {
         "title": drawn.choice(_TITLES),
@@ -148,7 +237,7 @@ def _recoat(drawn: Random, low: Decimal) -> dict[str, Any]:
 def _sampling(drawn: Random) -> dict[str, Any]:
     scheme = drawn.choice(("every-piece", "attributes", "variables", "architectural-label"))
     if scheme == "attributes":
-        return {"scheme": scheme, "aql": drawn.choice((Decimal("1.0"), Decimal("6.5"), Decimal("1.1")))}
+        return {"scheme": scheme, "aql": drawn.choice((Decimal("1.0"), Decimal("4.0"), Decimal("1.1")))}
     if scheme == "variables":
         return {"scheme": scheme, "letter": drawn.choice("BBBCD"), "aql": drawn.choice((Decimal("4.0"), Decimal("2.5"), Decimal("9.9")))}  # fmt: skip
     if scheme == "architectural-label":
@@ -156,7 +245,11 @@ def _sampling(drawn: Random) -> dict[str, Any]:
     return {"scheme": scheme}
 
 
-def _shop(drawn: Random) -> Shop:
+def _shop(drawn: Random, *, in_order: bool) -> Shop:
+    if in_order:
+        made = shop(error=drawn.choice(("carried", "carried", "corrected", "line")))
+        named = {"serial": "§G", "calibration_certificate": "§C-55"}
+        return made.model_copy(update={"gauge": (made.gauge[0].model_copy(update=named),)})
     return shop(
         bracket_limits=drawn.random() < 0.8,
         closing_required=drawn.random() < 0.8,
@@ -165,27 +258,26 @@ def _shop(drawn: Random) -> Shop:
     )
 
 
-def _readings(drawn: Random, of_job: Job) -> list[GaugeReading]:
+def _readings(drawn: Random, of_job: Job, *, complete: bool) -> list[GaugeReading]:
     unit = of_job.unit
     scale = Decimal(1) if unit is Unit.MIL else Decimal(25)
-    centre = drawn.choice(("3.0", "3.0", "1.9", "4.2", "2.05", "3.95", "20")) if unit is Unit.MIL else "3.0"
-    centre_of = Decimal(centre) if unit is Unit.MIL else Decimal(drawn.choice(("3.0", "1.9", "4.1", "20")))
+    centre = Decimal(drawn.choice(("3.0", "1.9", "1.9", "4.2", "2.02", "3.98", "20")))
     pieces = [f"§{n}" for n in range(1, drawn.choice((1, 2, 3, 3, 4)) + 1)]
     rows: list[GaugeReading] = []
     for piece in pieces:
         for place in of_job.location:
-            left_out = drawn.random() < 0.05
-            spots = place.spots - (drawn.random() < 0.1)
-            each = place.readings_per_spot + drawn.choice((0, 0, 0, 0, 0, 0, 0, -1, 3))
-            spread = drawn.choice((0.0, 0.05, 0.05, 0.6))
+            left_out = not complete and drawn.random() < 0.1
+            spots = place.spots - (not complete and drawn.random() < 0.2)
+            each = place.readings_per_spot + (0 if complete else drawn.choice((0, 0, 0, -1, 3)))
+            spread = drawn.choice((0.0, 0.02, 0.05, 0.6))
             odd = drawn.random() < 0.1
             for spot in range(1, spots + 1):
                 for _ in range(each):
                     jump = 3 if odd and spot == spots else 0
-                    value = (centre_of + Decimal(drawn.gauss(0, spread)) + jump) * scale
+                    value = (centre + Decimal(drawn.gauss(0, spread)) + jump) * scale
                     shown = f"{max(value, Decimal('0.1')):.2f}" if unit is Unit.MIL else f"{max(value, Decimal(1)):.1f}"
-                    name = "§unknown" if drawn.random() < 0.002 else place.name
-                    base = Decimal("2.5") if of_job.base_reading and drawn.random() < 0.97 else None
+                    name = "§unknown" if not complete and drawn.random() < 0.005 else place.name
+                    base = Decimal("2.5") if of_job.base_reading and (complete or drawn.random() < 0.9) else None
                     rows.append(
                         reading(
                             len(rows) + 1, shown, unit.value, piece=piece, location=name, spot=spot, base_metal_um=base,
@@ -198,7 +290,7 @@ def _readings(drawn: Random, of_job: Job) -> list[GaugeReading]:
             reading(
                 len(rows) + n, "0.10" if unit is Unit.MIL else "2.5", unit.value, piece="§1", location=of_job.location[0].name,
                 spot=1, coat_stage="bare", counted=False, excluded_reason=BASE_READING, gauge_serial="§G",
-                taken_at=at(8, 30 + n) if drawn.random() < 0.7 else at(7, n),
+                taken_at=at(8, 30 + n) if complete else at(7, n),
             )
             for n in (1, 2)
         )  # fmt: skip
@@ -243,12 +335,26 @@ def _checks(drawn: Random) -> list[GaugeCheck]:
     return checks
 
 
+def _good_checks() -> list[GaugeCheck]:
+    standards = (("§Z-0", "0"), ("§F-50", "48.5"), ("§F-125", "125"))
+    return [
+        *verification("§V-1", at(8), standards=standards, gauge_serial="§G"),
+        *verification("§V-2", at(17), standards=standards, gauge_serial="§G", occasion="closing"),
+    ]
+
+
+def _failed(check_id: str, done_at: datetime) -> list[GaugeCheck]:
+    return verification(
+        check_id, done_at, passed=False, standards=(("§Z-0", "0"), ("§F-125", "125")), gauge_serial="§G"
+    )
+
+
 def _lot(drawn: Random, pieces: int) -> LotTerms | None:
     size = drawn.choice((pieces, pieces, pieces + 1, pieces + 5, 40, 200_000, None))
     if drawn.random() < 0.1:
         return None
     cut = drawn.choice((size, size, 2, 1))
-    sample = None if cut is None else Drawn("#seed", cut, min(cut, drawn.choice((1, 2, 3))))
+    sample = None if not cut else Drawn("#seed", cut, min(cut, drawn.choice((1, 2, 3))))
     return LotTerms(
         size,
         severity=drawn.choice(list(Severity)),

@@ -218,7 +218,7 @@ def test_of_more_than_twelve_reasons_the_first_eleven_are_given() -> None:
         return advice.reasons
 
     assert reasons(12) == tuple(f"reason {n}" for n in range(1, 13))
-    assert reasons(13) == (*(f"reason {n}" for n in range(1, 12)), "and 2 more, given with the findings")
+    assert reasons(13) == (*(f"reason {n}" for n in range(1, 12)), "and 2 more like these")
 
 
 # Too thin
