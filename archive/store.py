@@ -69,6 +69,10 @@ class Archive:
         self.bench = checked_bench(bench)
         self._folders = listing.Folders(root)
         self._own_last: tuple[str, str] | None = None  # file name and record hash; a file never changes
+        # As above: who certifies a hundred inspections asks for every check and certificate a hundred times.
+        self._certificates: dict[Path, list[Certificate]] = {}
+        self._checks: dict[Path, list[GaugeCheck]] = {}
+        self._inspections: dict[Path, Inspection] = {}
 
     # ---- committing -------------------------------------------------------------------------
 
@@ -291,7 +295,9 @@ class Archive:
         from_month = "" if since is None else month_of(since)
         rows: list[GaugeCheck] = []
         for one in listing.commits(self.root, "gauge_checks", from_month):
-            rows += parquet.records(GAUGE_CHECKS, stored.rows(GAUGE_CHECKS, one))
+            if one.path not in self._checks:
+                self._checks[one.path] = parquet.records(GAUGE_CHECKS, stored.rows(GAUGE_CHECKS, one))
+            rows += self._checks[one.path]
         return sorted(
             (
                 row
@@ -312,7 +318,9 @@ class Archive:
         from_month = "" if inspection_id is None else first_month(inspection_id)
         rows: list[Certificate] = []
         for one in listing.commits(self.root, "certificates", from_month):
-            rows += parquet.records(CERTIFICATES, stored.rows(CERTIFICATES, one))
+            if one.path not in self._certificates:
+                self._certificates[one.path] = parquet.records(CERTIFICATES, stored.rows(CERTIFICATES, one))
+            rows += self._certificates[one.path]
         return [row for row in rows if inspection_id is None or row.inspection_id == inspection_id]
 
     def certificate_of_pdf(self, pdf_sha256: str) -> Certificate | None:
@@ -332,7 +340,9 @@ class Archive:
         return one
 
     def _inspection(self, one: listing.Stored) -> Inspection:
-        return inspection_of(stored.record(one), str(one.path))
+        if one.path not in self._inspections:
+            self._inspections[one.path] = inspection_of(stored.record(one), str(one.path))
+        return self._inspections[one.path]
 
     # ---- vouching ---------------------------------------------------------------------------
 

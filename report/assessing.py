@@ -43,7 +43,15 @@ def the_inspection(archive: Archive, wanted: str) -> Inspection:
     Raises:
         BadInput: There is none, or more than one; the sentence names them.
     """
-    every = archive.inspections()
+    return one_of(archive.inspections(), wanted)
+
+
+def one_of(every: Sequence[Inspection], wanted: str) -> Inspection:
+    """Return the one of *every* that *wanted* names, as :func:`the_inspection` does.
+
+    Raises:
+        BadInput: As :func:`the_inspection`.
+    """
     found = (
         [i for i in every if i.inspection_id == wanted]
         or [i for i in every if i.lot == wanted]

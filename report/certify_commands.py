@@ -23,6 +23,9 @@ if TYPE_CHECKING:
     from schemas.inspections import Inspection
 
 _COLUMNS = ("inspection", "packing_slip", "quantity", "received", "why")
+_MOST_DIGITS = 10
+_STOPPED = 130  # what a shell says of a program that was interrupted
+_MOST_WORKERS = 61  # as report.batches has it, which is heavy to import
 
 
 def register(commands: Any) -> None:
@@ -67,7 +70,11 @@ def register(commands: Any) -> None:
     )
     certify.add_argument("--html", action="store_true", help="write the same page for a browser beside each PDF")
     certify.add_argument(
-        "--workers", type=int, metavar="N", default=os.cpu_count() or 1, help="processes that lay out many certificates"
+        "--workers",
+        type=int,
+        metavar="N",
+        default=min(os.cpu_count() or 1, _MOST_WORKERS),
+        help="processes that lay out many certificates",
     )
     certify.add_argument("--json", action="store_true", help="answer as JSON")
     certify.set_defaults(run=_certify)
@@ -84,8 +91,8 @@ def _certify(args: argparse.Namespace) -> int:
     named = sum((bool(args.inspection), args.all, args.list is not None))
     if named != 1:
         raise BadInput("name inspections or lots, or say --all or --list FILE; one of the three")
-    if args.workers < 1:
-        raise BadInput(f"--workers {args.workers}: 1 or more")
+    if not 1 <= args.workers <= _MOST_WORKERS:
+        raise BadInput(f"--workers {args.workers}: 1 to {_MOST_WORKERS}")
     wanted = _wanted(args, archive)
     if args.draft is not None:
         if len(wanted) != 1:
@@ -100,23 +107,40 @@ def _certify(args: argparse.Namespace) -> int:
 
 
 def _wanted(args: argparse.Namespace, archive: Archive) -> list[tuple[Inspection, Wish]]:
-    from report.assessing import the_inspection
+    from dataclasses import replace
+
+    from report.assessing import one_of
     from report.batches import certified
     from schemas.errors import BadInput
 
     wish = _wish(args)
+    every = archive.inspections()
     if args.list is not None:
-        found = [
-            (the_inspection(archive, row["inspection"]), _of_row(wish, row, where)) for where, row in _rows(args.list)
-        ]
-    elif args.all:
-        found = [(i, wish) for i in archive.inspections() if certified(archive, i) is None]
-    else:
-        found = [(the_inspection(archive, name), wish) for name in args.inspection]
-    names = [inspection.inspection_id for inspection, _ in found]
-    twice = next((name for name in names if names.count(name) > 1), None)
-    if twice is not None:
-        raise BadInput(f"inspection {twice} is named twice; name it once")
+        found = []
+        lines: dict[str, str] = {}
+        for where, row in _rows(args.list):
+            try:
+                inspection = one_of(every, row["inspection"])
+            except BadInput as wrong:
+                raise BadInput(f"{where}: {wrong.sentence}") from None
+            before = lines.setdefault(inspection.inspection_id, where)
+            if before != where:
+                raise BadInput(
+                    f"{where}: inspection {inspection.inspection_id} stands in {before} already; take one out"
+                )
+            found.append((inspection, _of_row(wish, row, where)))
+        return found
+    if args.all:
+        left = [i for i in every if certified(archive, i) is None]
+        # One that was never certified has nothing to supersede, whatever the reason for the others is.
+        known = {c.inspection_id for c in archive.certificates()}
+        return [(i, wish if i.inspection_id in known else replace(wish, why=None)) for i in left]
+    names: set[str] = set()
+    found = [(one_of(every, name), wish) for name in args.inspection]
+    for inspection, _ in found:
+        if inspection.inspection_id in names:
+            raise BadInput(f"inspection {inspection.inspection_id} is named twice; name it once")
+        names.add(inspection.inspection_id)
     return found
 
 
@@ -144,8 +168,8 @@ def _of_row(wish: Wish, row: dict[str, str], where: str) -> Wish:
     from schemas.errors import BadInput
 
     quantity = row.get("quantity") or None
-    if quantity is not None and not (quantity.isascii() and quantity.isdigit()):
-        raise BadInput(f"{where}: quantity {quantity!r} is no whole number")
+    if quantity is not None and not (quantity.isascii() and quantity.isdigit() and len(quantity) <= _MOST_DIGITS):
+        raise BadInput(f"{where}: quantity {quantity[:20]!r} is no number of pieces; write it as 40")
     return replace(
         wish,
         packing_slip=_text(row.get("packing_slip") or wish.packing_slip, f"{where}: packing_slip"),
@@ -158,29 +182,36 @@ def _of_row(wish: Wish, row: dict[str, str], where: str) -> Wish:
 def _rows(path: Path) -> list[tuple[str, dict[str, str]]]:
     """Return the rows of a list with where each stands."""
     import csv
+    import io
 
     from schemas.errors import BadInput
 
     try:
         text = path.read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as wrong:
-        raise BadInput(f"{path}: cannot be read as UTF-8 text ({wrong}); save the list as CSV, UTF-8") from None
-    head, _, _ = text.partition("\n")
+    except OSError as wrong:
+        raise BadInput(f"{path}: cannot be read ({wrong.strerror}); name a list saved as CSV") from None
+    except UnicodeDecodeError as wrong:
+        raise BadInput(f"{path}: byte {wrong.start + 1} is not UTF-8; save the list as CSV, UTF-8") from None
     # A spreadsheet in a country with a decimal comma parts columns by semicolons.
-    reader = csv.DictReader(text.splitlines(), delimiter=";" if ";" in head else ",", strict=True)
-    columns = reader.fieldnames or []
-    odd = [c for c in columns if c not in _COLUMNS]
-    if "inspection" not in columns or odd:
-        raise BadInput(f"{path}: line 1: the columns are {', '.join(_COLUMNS)}, and inspection has to be there")
+    head = (text.splitlines() or [""])[0]
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=";" if ";" in head else ",", strict=True)
     rows = []
     try:
-        for row in reader:
+        columns = [name.strip() for name in next(reader, [])]
+        if "inspection" not in columns or set(columns) - set(_COLUMNS) or len(set(columns)) < len(columns):
+            raise BadInput(
+                f"{path}: line 1: the columns are {', '.join(_COLUMNS)}, each once, and inspection has to be there"
+            )
+        for cells in reader:
             where = f"{path}: line {reader.line_num}"
-            if None in row or None in row.values():
-                raise BadInput(f"{where}: has more or fewer columns than line 1")
-            if not row["inspection"].strip():
+            if not any(cell.strip() for cell in cells):
+                continue  # a spreadsheet's empty rows
+            if len(cells) != len(columns):
+                raise BadInput(f"{where}: has {len(cells)} columns and line 1 has {len(columns)}")
+            row = {name: cell.strip() for name, cell in zip(columns, cells, strict=True)}
+            if not row["inspection"]:
                 raise BadInput(f"{where}: names no inspection")
-            rows.append((where, {name: value.strip() for name, value in row.items()}))
+            rows.append((where, row))
     except csv.Error as wrong:
         raise BadInput(f"{path}: line {reader.line_num}: is no CSV ({wrong})") from None
     if not rows:
@@ -227,6 +258,7 @@ def _day(text: str | None, option: str) -> Any:
 
 
 def _draft(args: argparse.Namespace, folder: ShopFolder, archive: Archive, inspection: Inspection, wish: Wish) -> int:
+    import json
     from dataclasses import replace
 
     from report.certificate import draft
@@ -237,6 +269,8 @@ def _draft(args: argparse.Namespace, folder: ShopFolder, archive: Archive, inspe
     ending = args.draft.suffix.lower()
     if ending not in (".pdf", ".html"):
         raise BadInput(f"--draft {args.draft}: name a file that ends in .pdf or .html")
+    if args.draft.resolve().is_relative_to(folder.certificates.resolve()):
+        raise BadInput(f"--draft {args.draft}: issued certificates lie there, and a draft is none; name another place")
     ready = prepare(folder, archive, inspection, replace(wish, why=wish.why or "draft"), args.now())
     made = draft(ready.evidence, ready.assessment, ready.facts, ready.look, is_draft=True)
     content = made.pdf.content if ending == ".pdf" else web_page(made.html, ready.look).encode()
@@ -244,9 +278,11 @@ def _draft(args: argparse.Namespace, folder: ShopFolder, archive: Archive, inspe
         args.draft.write_bytes(content)
     except OSError as wrong:
         raise BadInput(f"{args.draft}: cannot be written ({wrong.strerror}); name another file") from None
-    print(
-        f"draft of certificate {ready.facts.number} revision {ready.facts.revision}: {args.draft}; nothing was issued"
-    )
+    number, revision = ready.facts.number, ready.facts.revision
+    if args.json:
+        print(json.dumps({"draft": str(args.draft), "number": number, "revision": revision}, ensure_ascii=False))
+    else:
+        print(f"draft of certificate {number} revision {revision}: {args.draft}; nothing was issued")
     return 0
 
 
@@ -265,6 +301,7 @@ def _one(args: argparse.Namespace, folder: ShopFolder, archive: Archive, inspect
 
 def _many(args: argparse.Namespace, folder: ShopFolder, archive: Archive, wanted: list[tuple[Inspection, Wish]]) -> int:
     import json
+    import traceback
 
     from report.batches import issue_many
     from report.issuing import open_identity
@@ -279,6 +316,8 @@ def _many(args: argparse.Namespace, folder: ShopFolder, archive: Archive, wanted
         seen += 1
         at = f"{seen}/{len(wanted)}"
         if outcome.refused is not None:
+            if outcome.refused.__cause__ is not None:
+                traceback.print_exception(outcome.refused.__cause__)
             print(f"filmtally: {at} {outcome.refused.sentence}", file=sys.stderr)
         elif not args.json:
             print(f"{at} {_line(outcome.issued) if outcome.issued else _before(outcome)}", flush=True)
@@ -290,7 +329,11 @@ def _many(args: argparse.Namespace, folder: ShopFolder, archive: Archive, wanted
             folder, folder.shop(), args.signer, lambda: passphrase_of(args), args.now(), lambda: pin_of(args)
         )
 
-    outcomes = issue_many(folder, archive, wanted, identity, args.now, args.workers, done)
+    try:
+        outcomes = issue_many(folder, archive, wanted, identity, args.now, args.workers, done)
+    except KeyboardInterrupt:
+        print(f"filmtally: stopped at {seen}/{len(wanted)}; the same command again does the rest", file=sys.stderr)
+        return _STOPPED
     issued = [o.issued for o in outcomes if o.issued is not None]
     refused = [o for o in outcomes if o.refused is not None]
     before = len(outcomes) - len(issued) - len(refused)

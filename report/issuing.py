@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Final
 from zoneinfo import ZoneInfo
 
-from archive.commit import cannot_write, make_folder, write_once
+from archive.commit import cannot_write, make_folder, write_once, write_over
 from archive.shop_folder import ShopFolder
 from archive.store import Archive
 from report.assessing import Assessed, assessed
@@ -34,11 +34,14 @@ from rules.verdict import Verdict
 from schemas.certificates import Certificate
 from schemas.errors import BadInput, GateRefused
 from schemas.inspections import Inspection
+from schemas.letters import unprinted
 from schemas.shop import Shop
 from schemas.vocabulary import SignatureLevel
 
 #: How long another program that is issuing is waited for.
 _LOCK_SECONDS: Final = 60.0
+#: So many characters of a reason or a deviation are printed.
+_LONGEST: Final = 1000
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,9 +152,10 @@ def prepare(folder: ShopFolder, archive: Archive, inspection: Inspection, wish: 
     revision, supersedes = _revision(archive, then.code, inspection, wish)
     customer = folder.customer(inspection.customer)
     drawing = case.evidence.job.drawing
-    # Whoever signs today may have joined the shop after the inspection was sealed.
-    known = {i.code for i in then.inspector}
-    people = (*then.inspector, *(i for i in shop.inspector if i.code not in known))
+    # Whoever signs today may have joined the shop after the inspection was sealed, or work in production by now; whoever
+    # measured may have left it.
+    known = {i.code for i in shop.inspector}
+    people = (*(i for i in then.inspector if i.code not in known), *shop.inspector)
     of_today = {"inspector": people, "certificate": shop.certificate, "page": shop.page}
     evidence = replace(
         case.evidence,
@@ -267,8 +271,15 @@ def identity_path(folder: ShopFolder, shop: Shop, code: str) -> Path:
 
 def _may_be_certified(case: Assessed, wish: Wish, shop: Shop) -> None:
     for option, text in (("--deviation", wish.deviation), ("--why", wish.why)):
-        if text is not None and not text.strip():
+        if text is None:
+            continue
+        if not text.strip():
             raise BadInput(f"{option} is empty; say it in words, or leave the option out")
+        if len(text) > _LONGEST:
+            raise BadInput(f"{option} has {len(text)} characters; it takes 1 to {_LONGEST}")
+        why = unprinted(text)
+        if why is not None:
+            raise BadInput(f"{option}: {why}")
     if (wish.deviation is None) != (wish.deviation_by is None):
         raise BadInput(
             "a deviation needs its text and the person who states it; give --deviation and --deviation-by both"
@@ -351,12 +362,12 @@ def register(
                 "nothing was changed"
             )
         moved = _move_aside(path) if path.exists() else None
+        copy = None if html is None else path.with_suffix(".html")
+        if html is not None and copy is not None:
+            write_over(copy, web_page(html, ready.look).encode())
         write_once(path, signed)
+        # Last, so that what the register knows is there as a whole, whatever comes in between.
         archive.commit_certificate(entry)
-    if html is None:
-        return Issued(entry, path, moved)
-    copy = path.with_suffix(".html")
-    copy.write_text(web_page(html, ready.look), encoding="utf-8")
     return Issued(entry, path, moved, copy)
 
 
