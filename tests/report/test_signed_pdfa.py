@@ -14,7 +14,7 @@ import pikepdf
 import pytest
 from fontTools.ttLib import TTFont
 
-from tests.report.made import approved, drafted, second, signed, whole, with_places
+from tests.report.made import approved, second, signed, whole, with_approvals
 
 
 def _once() -> bytes:
@@ -28,7 +28,7 @@ def _twice() -> bytes:
 
 @cache
 def _in_places() -> bytes:
-    return approved(signed(with_places(drafted().pdf)), second())
+    return approved(signed(with_approvals("Quality manager", "Customer")), second())
 
 
 SIGNED = pytest.mark.parametrize(

@@ -53,7 +53,7 @@ from schemas.shop import Inspector, SignatureSettings
 from schemas.vocabulary import SignatureLevel
 from tests.report import scenario
 from tests.report.authorities import Authorities, authorities, settings_in, years
-from tests.report.made import PASSPHRASE, approved, second, signed, with_places
+from tests.report.made import PASSPHRASE, approved, asking, second, signed
 
 LEVELS = ("b-b", "b-t", "b-lt", "b-lta")
 
@@ -73,7 +73,7 @@ def ida(by: Authorities) -> Identity:
 
 def _unsigned(by: Identity) -> UnsignedPdf:
     of = scenario.evidence(scenario.job(["Front face"]))
-    return with_places(draft(of, judge(of), scenario.facts(key_sha256=by.key_sha256)).pdf)
+    return draft(asking(of), judge(of), scenario.facts(key_sha256=by.key_sha256)).pdf
 
 
 @pytest.fixture(scope="module")
