@@ -340,7 +340,7 @@ def _prepared(kind: str) -> bytes:
                 )
             )  # fmt: skip
             pdf.Root.AcroForm.Fields.append(field)
-            page.obj.Annots.append(field)
+            page.obj.Annots = pdf.make_indirect(pikepdf.Array([*page.obj.get("/Annots", []), field]))
         else:
             # A second catalog lies in the file, with nothing that leads to it but a private entry.
             other = pdf.make_indirect(pikepdf.Dictionary(pdf.Root))
