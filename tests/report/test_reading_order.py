@@ -8,6 +8,8 @@ from __future__ import annotations
 import re
 import shutil
 import subprocess
+import tempfile
+from concurrent.futures import ThreadPoolExecutor
 from functools import cache
 from html.parser import HTMLParser
 from pathlib import Path
@@ -24,11 +26,15 @@ pytestmark = pytest.mark.skipif(
 _ELEMENT = re.compile(r"( *)([A-Za-z0-9]+)(?:[ :].*)?")
 
 
-def _tree(pdf: bytes, tmp_path: Path) -> list[tuple[int, str, str]]:
+Tree = list[tuple[int, str, str]]
+
+
+def _tree(pdf: bytes) -> Tree:
     """Return the lines that poppler prints of the tag tree: depth, and the type of an element or else its text."""
-    path = tmp_path / "some.pdf"
-    path.write_bytes(pdf)
-    done = subprocess.run(["pdfinfo", "-struct-text", str(path)], capture_output=True, check=True)
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "some.pdf"
+        path.write_bytes(pdf)
+        done = subprocess.run(["pdfinfo", "-struct-text", str(path)], capture_output=True, check=True)
     assert done.stderr == b""
     lines = []
     for line in done.stdout.decode().splitlines():
@@ -42,7 +48,7 @@ def _tree(pdf: bytes, tmp_path: Path) -> list[tuple[int, str, str]]:
     return lines
 
 
-def _heard(tree: list[tuple[int, str, str]]) -> str:
+def _heard(tree: Tree) -> str:
     """Return the text in the order of the tag tree, without blanks, bullets and what stands inside of pictures."""
     out = []
     picture: int | None = None
@@ -83,14 +89,36 @@ def _html(of: Evidence) -> str:
 
 @cache
 def _of() -> Evidence:
-    return scenario.evidence()
+    """Return a small inspection: poppler's time goes with the square of what is on the page."""
+    return scenario.evidence(scenario.job(["Front face", "Back face"]))
+
+
+LABELS = ("Approved by the quality manager", "Approved by the customer")
+
+
+def _long() -> Evidence:
+    names = [f"place {n}" for n in range(1, 53)]
+    return scenario.evidence(scenario.job(names), shown=scenario.figures(len(names), 1))
+
+
+@cache
+def _trees() -> dict[str, Tree]:
+    """Return every tree that the tests look at; poppler takes seconds for each, so two are read at a time."""
+    made, wanted = drafted(_of()).pdf, with_approvals(*LABELS, of=_of())
+    pdfs = {
+        "over pages": drafted(_long()).pdf.content,
+        "unsigned": made.content,
+        "signed": signed(made),
+        "places": wanted.content,
+        "places, signed": signed_by_another(signed(wanted)),
+    }
+    with ThreadPoolExecutor(2) as pool:
+        return dict(zip(pdfs, pool.map(_tree, pdfs.values()), strict=True))
 
 
 @pytest.mark.parametrize("stage", ["unsigned", "signed"])
-def test_the_text_is_heard_in_the_order_of_the_page(stage: str, tmp_path: Path) -> None:
-    made = drafted(_of()).pdf
-    pdf = made.content if stage == "unsigned" else signed(made)
-    assert _parting(_heard(_tree(pdf, tmp_path)), _Written(_html(_of())).text) is None
+def test_the_text_is_heard_in_the_order_of_the_page(stage: str) -> None:
+    assert _parting(_heard(_trees()[stage]), _Written(_html(_of())).text) is None
 
 
 def _parting(heard: str, written: str) -> tuple[str, str] | None:
@@ -103,10 +131,8 @@ def _parting(heard: str, written: str) -> tuple[str, str] | None:
     return heard[at : at + 40], written[at : at + 40]
 
 
-def test_a_table_that_goes_over_pages_is_heard_in_order_with_its_head_on_each(tmp_path: Path) -> None:
-    names = [f"place {n}" for n in range(1, 61)]
-    of = scenario.evidence(scenario.job(names), shown=scenario.figures(60, 1))
-    heard, written = _heard(_tree(drafted(of).pdf.content, tmp_path)), _Written(_html(of)).text
+def test_a_table_that_goes_over_pages_is_heard_in_order_with_its_head_on_each() -> None:
+    heard, written = _heard(_trees()["over pages"]), _Written(_html(_long())).text
     head = re.search(r"LocationRoleLimits.*?Verdict", written)
     assert head is not None
     again = heard.count(head.group())
@@ -121,29 +147,26 @@ def test_a_table_that_goes_over_pages_is_heard_in_order_with_its_head_on_each(tm
     assert _parting(once, written) is None
 
 
-def test_every_table_is_heard_with_its_head(tmp_path: Path) -> None:
-    kinds = [kind for _, kind, _ in _tree(signed(drafted(_of()).pdf), tmp_path) if kind]
+def test_every_table_is_heard_with_its_head() -> None:
+    kinds = [kind for _, kind, _ in _trees()["signed"] if kind]
     tables = kinds.count("Table")
     assert tables >= 4
     assert kinds.count("THead") == tables
     assert (kinds[0], kinds.count("H1")) == ("Document", 1)
 
 
-def test_the_running_foot_is_not_heard(tmp_path: Path) -> None:
-    heard = _heard(_tree(drafted(_of()).pdf.content, tmp_path))
+def test_the_running_foot_is_not_heard() -> None:
+    heard = _heard(_trees()["unsigned"])
     assert "Page1of" not in heard
     # Once as the title with its number, and not again from the foot of each page.
     assert heard.count("FilmbuildcertificateMLP-260304-door,revision1") == 1
 
 
-def test_every_place_to_sign_is_met_where_the_page_has_it_signed_or_not(tmp_path: Path) -> None:
-    labels = ("Approved by the quality manager", "Approved by the customer")
-    unsigned = with_approvals(*labels)
-    stages = [unsigned.content, signed(unsigned), signed_by_another(signed(unsigned))]
-    for pdf in stages:
-        tree = _tree(pdf, tmp_path)
-        forms = [i for i, (_, kind, _) in enumerate(tree) if kind == "Form"]
-        assert len(forms) == 3
-        for label, form in zip(labels, forms[1:], strict=True):
-            before = "".join("".join(text.split()) for _, kind, text in tree[:form] if not kind)
-            assert before.endswith("".join(f"{label}: I have seen this certificate and agree to it.".split()))
+@pytest.mark.parametrize("stage", ["places", "places, signed"])
+def test_every_place_to_sign_is_met_where_the_page_has_it_signed_or_not(stage: str) -> None:
+    tree = _trees()[stage]
+    forms = [i for i, (_, kind, _) in enumerate(tree) if kind == "Form"]
+    assert len(forms) == 3
+    for label, form in zip(LABELS, forms[1:], strict=True):
+        before = "".join("".join(text.split()) for _, kind, text in tree[:form] if not kind)
+        assert before.endswith("".join(f"{label}: I have seen this certificate and agree to it.".split()))
