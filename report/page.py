@@ -136,13 +136,16 @@ def _template() -> Any:
     environment = Environment(
         loader=FunctionLoader(load), autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
     )
-    environment.filters["css"] = _css_string
+    environment.filters["css"] = css_string
     return environment.get_template("certificate.html")
 
 
-def _css_string(text: str) -> Markup:
-    """Return *text* as a CSS string inside a style element: whatever is no letter, digit or blank by its code."""
-    return Markup('"' + "".join(c if c.isalnum() or c == " " else f"\\{ord(c):06x}" for c in text) + '"')  # noqa: S704 - escaped just here
+def css_string(text: str) -> Markup:
+    """Return *text* as a CSS string inside a style element: whatever is no letter, digit or blank by its code.
+
+    The blank behind a code ends it; it is none of the text.
+    """
+    return Markup('"' + "".join(c if c.isalnum() or c == " " else f"\\{ord(c):x} " for c in text) + '"')  # noqa: S704 - escaped just here
 
 
 def _w3c(stamp: datetime) -> str:
