@@ -74,7 +74,7 @@ def axis(scale: Scale, written: Presentation) -> Markup:
     )
     return Markup(  # noqa: S704 - numbers of ours and nothing else
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH:g} 16" width="{WIDTH:g}" height="16">'
-        f'<title>{escape(written.text(said("Scale of the film build")))}</title><g font-family="Open Sans" font-size="13" fill="#222">{labels}</g></svg>'
+        f'<title>{escape(written.text(said("Scale of the film build")))}</title><g font-family="Open Sans" font-size="15" fill="#222">{labels}</g></svg>'
     )
 
 
