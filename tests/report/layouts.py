@@ -178,7 +178,7 @@ def undecided_in_german() -> Draft:
 
 def many_points() -> Draft:
     """Return a hundred and twenty locations on one drawing."""
-    of = _grid(120, 2)
+    of = _grid(120, 1)
     of = dataclasses.replace(of, job=_pointed(of.job.model_copy(update={"drawing": "gate-leaf.svg"}), 120))
     return _made(dataclasses.replace(of, drawing=_leaf()))
 
