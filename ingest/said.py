@@ -8,7 +8,7 @@ from typing import Final
 from zoneinfo import ZoneInfo
 
 from schemas.errors import BadInput
-from schemas.letters import unprinted
+from schemas.letters import unfit
 
 _LONGEST: Final = 200
 _FIRST_YEAR: Final = 1990
@@ -105,6 +105,6 @@ def plain_text(text: str, what: str) -> str:
         raise BadInput(f"{what} has {len(text)} characters; at most {_LONGEST} are kept")
     if not text.isprintable():
         raise BadInput(f"{what} {text!r} has a line end or a control character; write it on one line")
-    if (why := unprinted(text)) is not None:
+    if (why := unfit(text)) is not None:
         raise BadInput(f"{what}: {why}")
     return text

@@ -22,7 +22,7 @@ from report.verifying import VerificationReport, verify
 from rules.verdict import Verdict
 from schemas.certificates import Certificate
 from schemas.errors import BadInput, IntegrityFailed
-from schemas.letters import unprinted
+from schemas.letters import unfit
 
 _LONGEST: Final = 200
 
@@ -68,7 +68,7 @@ def refuse_unsayable(approval: Approval) -> None:
         BadInput: One is empty, too long, or holds a letter that no bundled font has.
     """
     for option, text in (("name", approval.name), ("role", approval.role), ("meaning", approval.reason)):
-        why = unprinted(text)
+        why = unfit(text)
         if not text.strip() or len(text) > _LONGEST:
             raise BadInput(f"the {option} of the approval has 1 to {_LONGEST} letters")
         if why is not None:

@@ -221,13 +221,13 @@ def _rows(path: Path) -> list[tuple[str, dict[str, str]]]:
 
 def _text(text: str | None, option: str) -> str | None:
     from schemas.errors import BadInput
-    from schemas.letters import unprinted
+    from schemas.letters import unfit
 
     if text is None:
         return None
     if not text.strip() or len(text) > 200:
         raise BadInput(f"{option} has {len(text)} characters; it takes 1 to 200")
-    why = unprinted(text)
+    why = unfit(text)
     if why is not None:
         raise BadInput(f"{option}: {why}")
     return text.strip()

@@ -246,10 +246,33 @@ def _register_verify(commands: Any) -> None:
         "certificate or the fingerprint of its key with --trust. docs/checking_a_certificate.md shows how to check the "
         "same without this program.",
     )
-    verify.add_argument("pdf", type=_path, nargs="+", metavar="PDF")
+    verify.add_argument("pdf", type=_path, nargs="*", metavar="PDF")
+    verify.add_argument(
+        "--code",
+        action="append",
+        metavar="CODE",
+        help="in a shop folder: what was issued under the code XXXX-XXXX-XXXX of a paper copy",
+    )
     add_trust_options(verify)
     verify.add_argument("--json", action="store_true", help="answer as JSON")
     verify.set_defaults(run=_verify)
+
+
+def _verify_code(args: argparse.Namespace) -> int:
+    import json
+    from zoneinfo import ZoneInfo
+
+    from report.paper_copy import paper_copies, paper_copy_json, paper_copy_lines
+
+    folder = _folder(args)
+    zone = ZoneInfo(folder.shop().time_zone)
+    register = _archive(args).certificates()
+    found = [copy for code in args.code for copy in paper_copies(code, register, folder.certificates)]
+    if args.json:
+        print(json.dumps([paper_copy_json(copy) for copy in found], ensure_ascii=False))
+    else:
+        print("\n".join(line for copy in found for line in paper_copy_lines(copy, zone)))
+    return max(copy.exit_code for copy in found)
 
 
 def _verify(args: argparse.Namespace) -> int:
@@ -261,6 +284,10 @@ def _verify(args: argparse.Namespace) -> int:
     from rules.verdict import Verdict
     from schemas.errors import BadInput, IntegrityFailed
 
+    if bool(args.pdf) == bool(args.code):
+        raise BadInput("name certificates' PDFs, or the code of a paper copy with --code; one of the two")
+    if args.code:
+        return _verify_code(args)
     trust, register = trust_of(args)
     codes = []
     answers = []

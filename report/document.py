@@ -84,6 +84,7 @@ SAID_ELSEWHERE: Final = ("job_json", "shop_json")
 
 # No thickness has more figures than that before or after its point; written out, 1E+99999999 would fill the memory.
 _MOST_FIGURES: Final = 30
+_LONGEST_NUMBER: Final = 2 * _MOST_FIGURES + 4
 
 _Record = TypeVar("_Record")
 
@@ -300,8 +301,9 @@ def _restored(hint: Any, plain: Any, name: str) -> Any:
         (inner,) = typing.get_args(hint)
         return [_restored(inner, p, name) for p in plain]
     if hint is Decimal and isinstance(plain, str):
-        number = Decimal(plain)
-        if not number.is_finite() or abs(number.adjusted()) > _MOST_FIGURES:
+        number = Decimal(plain) if len(plain) <= _LONGEST_NUMBER else Decimal("NaN")
+        exponent = number.as_tuple().exponent
+        if not isinstance(exponent, int) or max(abs(number.adjusted()), abs(exponent)) > _MOST_FIGURES:
             raise ValueError(f"{name} is no number that can be measured")
         return number
     if hint is datetime:

@@ -34,7 +34,7 @@ from rules.verdict import Verdict
 from schemas.certificates import Certificate
 from schemas.errors import BadInput, GateRefused
 from schemas.inspections import Inspection
-from schemas.letters import unprinted
+from schemas.letters import unfit
 from schemas.shop import Shop
 from schemas.vocabulary import SignatureLevel
 
@@ -277,7 +277,7 @@ def _may_be_certified(case: Assessed, wish: Wish, shop: Shop) -> None:
             raise BadInput(f"{option} is empty; say it in words, or leave the option out")
         if len(text) > _LONGEST:
             raise BadInput(f"{option} has {len(text)} characters; it takes 1 to {_LONGEST}")
-        why = unprinted(text)
+        why = unfit(text)
         if why is not None:
             raise BadInput(f"{option}: {why}")
     if (wish.deviation is None) != (wish.deviation_by is None):

@@ -30,6 +30,7 @@ from report.figures import VERDICT_WORDS
 from report.frame import Frame, frame_fault, frame_limits, frames_of, issued_length
 from report.judged import as_far_as, judged, misprint
 from report.languages import presentation_of
+from report.packing import refuse_bombs
 from report.page import page_html
 from report.page_look import page_look
 from report.printed import Foot, printed_differs, printed_lacks
@@ -41,11 +42,13 @@ from rules.verdict import Verdict
 from schemas.certificates import Certificate
 from schemas.errors import BadInput, FilmtallyError, IntegrityFailed
 from schemas.gauge_checks import GAUGE_CHECKS
-from schemas.parquet import read, records
+from schemas.parquet import read, records, row_count
 from schemas.readings import READINGS
 
 _FILES: Final = ("certificate.json", "gauge_checks.csv", "readings.csv", "readings.parquet")
 _WORDS: Final = {verdict.name: str(word) for verdict, word in VERDICT_WORDS.items()}
+#: So many bytes a drawing may have; everything else is far less.
+_MOST_INSIDE: Final = 40_000_000
 _DRAWINGS: Final = ("drawing.svg", "drawing.png")
 
 
@@ -132,6 +135,7 @@ def verify(
     """
     trust = trusted if isinstance(trusted, Trust) else Trust.of_fingerprints(trusted)
     frames = frames_of(pdf)
+    refuse_bombs(pdf)
     signatures, kept = signatures_of(pdf, len(frames))
     times = shown_times(signatures, kept, trust, now)
     parts = [_whole_file(pdf, frames, signatures), _intact(signatures), _valid(signatures)]
@@ -162,6 +166,7 @@ def only_approved_since(pdf: bytes, pdf_sha256: str) -> bool:
         frames = frames_of(pdf)
         if issued_length(pdf, frames, {pdf_sha256}) is None:
             return False
+        refuse_bombs(pdf)
         signatures, _ = signatures_of(pdf, len(frames))
     except IntegrityFailed:
         return False
@@ -189,7 +194,9 @@ def document_of(pdf: bytes) -> ReadDocument:
         IntegrityFailed: It is no certificate, or its data cannot be read.
         BadInput: It is of a newer version than this program knows.
     """
-    inside = _embedded(pdf[: frames_of(pdf)[0].end])
+    frames = frames_of(pdf)
+    refuse_bombs(pdf)
+    inside = _embedded(pdf[: frames[0].end])
     return read_document(inside["certificate.json"], inside)
 
 
@@ -204,6 +211,7 @@ def ledger_head_of(path: Path) -> str:
         content = path.read_bytes()
     except OSError as wrong:
         raise BadInput(f"{path}: cannot be read ({wrong.strerror}); name a certificate's PDF") from None
+    refuse_bombs(content)
     inside = _embedded(content)
     return read_document(inside["certificate.json"], inside).facts.ledger_head
 
@@ -317,6 +325,9 @@ def _embedded(pdf: bytes) -> dict[str, bytes]:
         raise IntegrityFailed(
             f"the data inside this PDF cannot be read ({type(wrong).__name__}); ask the shop for the certificate anew"
         ) from None
+    giant = next((name for name, content in inside.items() if len(content) > _MOST_INSIDE), None)
+    if giant is not None:
+        raise IntegrityFailed(f"{giant} inside this PDF has {len(inside[giant])} bytes, which no certificate's has")
     if unknown:
         raise IntegrityFailed(
             f"this PDF holds a file that no certificate has ({unknown[0]!r}); ask the shop for the certificate anew"
@@ -336,7 +347,11 @@ def _embedded_agree(inside: dict[str, bytes], stated: ReadDocument) -> Part:
     with tempfile.TemporaryDirectory(prefix="filmtally-") as folder:
         path = Path(folder) / "readings.parquet"
         path.write_bytes(inside["readings.parquet"])
-        if tuple(records(READINGS, read(READINGS, path))) != evidence.readings:
+        # Asked first, since a small file may hold the same row a thousand million times.
+        if (
+            row_count(path) != len(evidence.readings)
+            or tuple(records(READINGS, read(READINGS, path))) != evidence.readings
+        ):
             differ.append("readings.parquet")
     if differ:
         return Part(name, Verdict.FAIL, f"{' and '.join(differ)} differ from certificate.json.")

@@ -16,6 +16,8 @@ from typing import Any, Final
 _KINDS: Final = ("template", "parts", "figures", "day")
 # A template that comes from outside may name what goes in, and ask nothing else of str.format.
 _PLAIN_TEMPLATE: Final = re.compile(r"(?:[^{}]|\{\{|\}\}|\{[a-z_][a-z_0-9]*\})*", re.DOTALL)
+#: No sentence that is kept is longer; one that is put together from outside could fill the memory.
+_LONGEST: Final = 20_000
 
 
 class Figures(str):
@@ -150,7 +152,7 @@ def from_plain(plain: Any) -> str:
     """Return the text that :func:`to_plain` wrote.
 
     Raises:
-        KeyError, TypeError, ValueError: It is no such text.
+        KeyError, TypeError, ValueError: It is no such text, or longer than any is.
     """
     if isinstance(plain, str):
         return plain
@@ -160,9 +162,13 @@ def from_plain(plain: Any) -> str:
         template = _text(plain["template"])
         if not _PLAIN_TEMPLATE.fullmatch(template):
             raise ValueError(f"{template!r} asks for more than putting values in")
-        return Sentence(template, {k: _value_from_plain(v) for k, v in plain["values"].items()})
+        values = {k: _value_from_plain(v) for k, v in plain["values"].items()}
+        _refuse_giant(len(template) + sum(template.count(f"{{{k}}}") * len(str(v)) for k, v in values.items()))
+        return Sentence(template, values)
     if "parts" in plain:
-        return Joined((from_plain(part) for part in plain["parts"]), _text(plain["separator"]))
+        parts, separator = [from_plain(part) for part in plain["parts"]], _text(plain["separator"])
+        _refuse_giant(sum(len(part) + len(separator) for part in parts))
+        return Joined(parts, separator)
     if "figures" in plain:
         return Figures(_text(plain["figures"]))
     return Day(date.fromisoformat(plain["day"]))
@@ -174,6 +180,11 @@ def _value_to_plain(value: Any) -> Any:
 
 def _value_from_plain(plain: Any) -> Any:
     return plain if isinstance(plain, int) else from_plain(plain)
+
+
+def _refuse_giant(length: int) -> None:
+    if length > _LONGEST:
+        raise ValueError(f"a text of {length} characters is none that is kept")
 
 
 def _text(plain: Any) -> str:

@@ -11,10 +11,12 @@ from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Fie
 from pydantic_core import ErrorDetails
 
 from schemas.errors import BadInput
-from schemas.letters import unprinted
+from schemas.letters import unfit, unprinted
 
 #: In our own JSON exact numbers are strings; in a file that a person wrote they are numbers.
 _WRITTEN_BY_HAND: Final = "written by hand"
+#: Nothing that is measured or agreed here has more figures.
+_MOST_FIGURES: Final = 30
 
 
 def _exact(number: object, info: ValidationInfo) -> object:
@@ -26,8 +28,16 @@ def _exact(number: object, info: ValidationInfo) -> object:
     return number
 
 
+def _written_out(number: Decimal) -> Decimal:
+    """Refuse what would fill the memory once it is written out or made a fraction, such as 1E-99999999."""
+    _, digits, exponent = number.as_tuple()
+    if isinstance(exponent, int) and (abs(exponent) > _MOST_FIGURES or len(digits) > _MOST_FIGURES):
+        raise ValueError(f"must be a number of at most {_MOST_FIGURES} figures")
+    return number
+
+
 #: A decimal number that TOML or JSON wrote with digits; never a binary float.
-Exact = Annotated[Decimal, BeforeValidator(_exact), Field(allow_inf_nan=False)]
+Exact = Annotated[Decimal, BeforeValidator(_exact), Field(allow_inf_nan=False), AfterValidator(_written_out)]
 #: A thickness, as exact as the archive keeps it.
 Thickness = Annotated[Exact, Field(max_digits=9, decimal_places=4)]
 #: A word that also names a file: what every file system keeps as it is.
@@ -39,9 +49,12 @@ PictureName = Annotated[
 ]
 
 
-def _printed(text: str) -> str:
-    """Refuse at once what a certificate could not print once everything is measured."""
-    why = unprinted(text)
+def _printed(text: str, info: ValidationInfo) -> str:
+    """Refuse at once what a certificate could not print once everything is measured, or what a reader would misread.
+
+    What was archived before a look-alike was known is still read.
+    """
+    why = unprinted(text) if info.context != _WRITTEN_BY_HAND else unfit(text)
     if why is not None:
         raise ValueError(why)
     return text

@@ -144,6 +144,18 @@ def records(contract: Table, table: pa.Table) -> list[Any]:
     return [contract.record(**dict(zip(names, row, strict=True))) for row in zip(*lists, strict=True)]
 
 
+def row_count(path: Path) -> int:
+    """Return how many rows a Parquet file says that it has.
+
+    Raises:
+        IntegrityFailed: The file is not Parquet.
+    """
+    try:
+        return pq.read_metadata(path).num_rows
+    except (pa.ArrowException, OSError) as wrong:
+        raise IntegrityFailed(f"{path.name}: cannot be read as Parquet ({_first_line(wrong)})") from None
+
+
 def footer(path: Path) -> dict[str, str]:
     """Return the file-level entries of *path*, ours and a commit's.
 
