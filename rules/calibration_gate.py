@@ -839,7 +839,7 @@ _HAPPENED: Final[dict[str | None, str]] = {
     Occasion.PROBE: said("probe"),
     Occasion.MODE: said("mode"),
     Occasion.TEMPERATURE: said("temperature"),
-    Occasion.OTHER: said("other incident"),
+    Occasion.OTHER: said("of another kind"),
 }
 
 
