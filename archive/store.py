@@ -22,6 +22,7 @@ from archive.commit import cannot_write, make_folder, write_once
 from archive.content import content_sha256
 from archive.layout import (
     LOCK_PREFIX,
+    TABLE_FOLDERS,
     CommitName,
     checked_bench,
     checked_key,
@@ -32,7 +33,16 @@ from archive.layout import (
     name_time,
     next_seq,
 )
-from archive.ledger import NO_RECORD, RECORD_KEY, Record, canonical, facts_of, inspection_of, record_hash
+from archive.ledger import (
+    NO_RECORD,
+    RECORD_KEY,
+    Record,
+    canonical,
+    facts_of,
+    heads_of,
+    inspection_of,
+    record_hash,
+)
 from schemas import parquet
 from schemas.certificates import CERTIFICATES, Certificate
 from schemas.column import Table
@@ -359,6 +369,34 @@ class Archive:
                 for bench, one in listing.lasts(self.root).items()
             }
         )
+
+    def unlike_head(self, head: str, where: str) -> str | None:
+        """Return in a sentence how this archive differs from a ledger head that was kept elsewhere, or None.
+
+        Looks at the commits that the head names and at nothing before them; :meth:`check` follows the whole chain.
+
+        Args:
+            head: The head, as :meth:`head` gave it when it was kept.
+            where: What holds it, for the sentence.
+
+        Raises:
+            BadInput: *head* is no ledger head, or a folder may not be read.
+            IntegrityFailed: A commit that it names cannot be read.
+        """
+        heads = heads_of(head, where)
+        named = {
+            (one.name.bench, one.name.seq): one
+            for table in TABLE_FOLDERS
+            for one in listing.commits(self.root, table)
+            if one.name.bench in heads
+        }
+        for bench, (seq, held) in sorted(heads.items()):
+            one = named.get((bench, seq))
+            if one is None:
+                return f"The archive has no commit {seq} of bench {bench}, which {where} knows of."
+            if record_hash(stored.record(one).text()) != held:
+                return f"Commit {seq} of bench {bench} in the archive is not the one that {where} knows."
+        return None
 
     def check(self, anchors: Sequence[str] = ()) -> list[checking.Trouble]:
         """Return what is wrong with the archive, or an empty list.

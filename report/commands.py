@@ -289,6 +289,7 @@ def _verify(args: argparse.Namespace) -> int:
     if args.code:
         return _verify_code(args)
     trust, register = trust_of(args)
+    unlike_ledger = None if register is None else _archive(args).unlike_head
     codes = []
     answers = []
     for path in args.pdf:
@@ -301,7 +302,7 @@ def _verify(args: argparse.Namespace) -> int:
             print(f"filmtally: {sentence}", file=sys.stderr)
             continue
         try:
-            found = verify(content, trust, register, now=args.now())
+            found = verify(content, trust, register, now=args.now(), unlike_ledger=unlike_ledger)
         except IntegrityFailed as refused:
             codes.append(4)
             answers.append({"pdf": str(path), "holds": False, "sentence": refused.sentence})

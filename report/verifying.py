@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import io
 import tempfile
-from collections.abc import Collection
+from collections.abc import Callable, Collection
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -121,6 +121,7 @@ def verify(
     register: list[Certificate] | None = None,
     *,
     now: datetime | None = None,
+    unlike_ledger: Callable[[str, str], str | None] | None = None,
 ) -> VerificationReport:
     """Look at every part of a certificate.
 
@@ -129,6 +130,8 @@ def verify(
         trusted: Whom the reader trusts, or only SHA-256 fingerprints (hex) of signing certificates that are known.
         register: The shop's register of issued certificates, where there is one at hand.
         now: The reader's time; where None, certificates are judged at the time of signing alone.
+        unlike_ledger: Says in a sentence how the shop's archive differs from a head of its ledger (the second argument says
+            what holds it), or None; None where there is no archive at hand.
 
     Raises:
         IntegrityFailed: It is no PDF, it is not signed, or it is broken beyond being looked at.
@@ -149,6 +152,8 @@ def verify(
         # In the words of this program's answers, whatever the language of the page.
         states = _WORDS.get(str(stated.judged.get("verdict")))
         parts.append(_same_key(stated, signatures[0], trust))
+        if unlike_ledger is not None:
+            parts.append(_ledger(stated, unlike_ledger))
     except FilmtallyError as wrong:
         parts.append(Part("numbers", Verdict.FAIL, wrong.sentence))
     if register is not None:
@@ -436,7 +441,18 @@ def difference(stated: Any, computed: Any, where: str = "") -> str | None:
     return next((unlike for unlike in found if unlike is not None), None)
 
 
-# ---- the register ------------------------------------------------------------------------------
+# ---- the ledger and the register ---------------------------------------------------------------
+
+
+def _ledger(stated: ReadDocument, unlike: Callable[[str, str], str | None]) -> Part:
+    name = "ledger"
+    try:
+        wrong = unlike(stated.facts.ledger_head, "the certificate")
+    except FilmtallyError as refused:
+        return Part(name, Verdict.FAIL, refused.sentence)
+    if wrong is not None:
+        return Part(name, Verdict.FAIL, wrong)
+    return Part(name, Verdict.PASS, "The archive still holds what it held when the certificate was issued.")
 
 
 def _registered(

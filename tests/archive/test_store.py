@@ -358,3 +358,18 @@ def test_the_record_in_the_footer_is_readable_by_pyarrow_alone(archive: Archive)
     record = json.loads(pq.read_metadata(next(archive.root.rglob("*.parquet"))).metadata[b"filmtally.record"])
     assert one == record["facts"]["inspection_id"]
     assert record["rows"] == 6
+
+
+def test_a_head_kept_elsewhere_shows_what_the_archive_lost_or_changed(archive: Archive, tmp_path: Path) -> None:
+    commit(archive, 1)
+    kept = archive.head()
+    commit(archive, 2)
+    assert archive.unlike_head(kept, "the certificate") is None
+    assert archive.unlike_head("{}", "the certificate") is None
+    other = Archive(tmp_path / "another", archive.bench)
+    commit(other, 3)
+    assert "is not the one that the certificate knows" in str(other.unlike_head(kept, "the certificate"))
+    emptied = Archive(tmp_path / "emptied", archive.bench)
+    assert "has no commit 1 of bench" in str(emptied.unlike_head(kept, "the certificate"))
+    with pytest.raises(BadInput, match="the certificate: 'none' is not a ledger head"):
+        archive.unlike_head("none", "the certificate")

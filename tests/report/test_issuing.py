@@ -209,3 +209,17 @@ def test_the_checks_that_bear_on_an_inspection_judge_it_as_all_of_them_do() -> N
     bearing = bearing_checks(of.readings, of.checks)
     assert [c.check_id for c in bearing] == ["C-1"] * 3 + ["C-2"] * 3
     assert judge(replace(of, checks=bearing)) == judge(of)
+
+
+def test_a_certificate_of_an_archive_that_was_put_in_place_of_another_is_told_by_the_ledger(door: FrontDoor) -> None:
+    inspection = door.covered_lot()
+    assert door("certify", inspection, *door.signed_in()).code == 0
+    (pdf,) = (door.folder / "certificates").glob("*.pdf")
+    answer = door("verify", str(pdf))
+    assert answer.code == 0
+    assert "The archive still holds what it held when the certificate was issued." in answer.out
+    for file in sorted((door.folder / "archive" / "gauge_checks").rglob("*.parquet")):
+        file.unlink()
+    lost = door("verify", str(pdf))
+    assert lost.code == 4
+    assert "The archive has no commit" in lost.err
