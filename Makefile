@@ -9,7 +9,7 @@ DEV_READY := $(VENV)/.dev-ready
 LIBRARIES := libpango-1.0-0 libpangoft2-1.0-0 libharfbuzz-subset0
 TEST_PROGRAMS := poppler-utils qpdf softhsm2 libnss3-tools openssl
 
-.PHONY: setup demo test lint format schemas samples lock bench campaign mutation clean
+.PHONY: setup demo test lint format schemas samples layouts lock bench campaign mutation clean
 
 setup: $(RUN_READY)
 
@@ -34,6 +34,10 @@ schemas: $(RUN_READY)
 
 samples: $(RUN_READY)
 	$(BIN)/python -m sample_captures.make
+
+# Look at the pictures before committing them.
+layouts: $(DEV_READY)
+	$(BIN)/python -m tests.report.draw_layouts
 
 bench: $(DEV_READY)
 	$(BIN)/python -m bench.run

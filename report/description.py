@@ -17,6 +17,8 @@ _OF_THE_PROGRAM: Final = (
     "{http://ns.adobe.com/xap/1.0/}ModifyDate",
     "{http://ns.adobe.com/xap/1.0/}MetadataDate",
     "{http://ns.adobe.com/pdf/1.3/}Producer",
+    # Says which properties the other entries have; a program that writes the XMP anew sets it out in its own way.
+    "{http://www.aiim.org/pdfa/ns/extension/}schemas",
 )
 
 

@@ -115,7 +115,7 @@ def basis(evidence: Evidence, assessment: Assessment, facts: IssueFacts) -> dict
         if lot.shown_before:
             content["series"]["shown_before"] = [to_plain(sentence) for sentence in lot.shown_before]
     if evidence.added is not None:
-        content["recoats"] = as_plain(evidence.added)
+        content["recoats"] = as_plain(evidence.added) | {"source": to_plain(evidence.added.source)}
     content["judged"] = judged(assessment)
     return content
 
@@ -199,7 +199,7 @@ def read_document(content: bytes, drawings: Mapping[str, bytes]) -> ReadDocument
         if "series" in plain:
             evidence = dataclasses.replace(evidence, lot=_lot(evidence.inspection, plain["series"]))
         if "recoats" in plain:
-            evidence = dataclasses.replace(evidence, added=from_plain(AddedBuild, plain["recoats"]))
+            evidence = dataclasses.replace(evidence, added=_added(plain["recoats"]))
         if plain["version"] >= _WITH_CUSTOMER:
             evidence = dataclasses.replace(
                 evidence,
@@ -254,6 +254,11 @@ def _lot(inspection: Inspection, series: dict[str, Any]) -> LotTerms:
     changes = tuple(from_plain_text(change) for change in series["changes"])
     stopped = _restored(bool, series["stopped"], "stopped")
     return dataclasses.replace(terms, severity=Severity(series["severity"]), stopped=stopped, changes=changes)
+
+
+def _added(recoats: dict[str, Any]) -> AddedBuild:
+    source = from_plain_text(recoats["source"])
+    return dataclasses.replace(from_plain(AddedBuild, recoats | {"source": str(source)}), source=source)
 
 
 def drawing_name(drawing: Drawing) -> str:

@@ -127,6 +127,10 @@ class Parts(TypedDict):
 Said = str | Template | Parts
 
 
+#: Fields of records that hold such a text.
+_SAID_FIELDS: Final = ((AddedBuild, "source"),)
+
+
 class Series(TypedDict):
     """How severely the lot was inspected, where the job samples its lots."""
 
@@ -312,7 +316,7 @@ def _dataclass(hint: Any, definitions: dict[str, Any], without: tuple[str, ...])
     for field in dataclasses.fields(hint):
         if field.name in without:
             continue
-        found = _of(hints[field.name], definitions)
+        found = _of(Said if (hint, field.name) in _SAID_FIELDS else hints[field.name], definitions)
         if field.name in said and "description" not in found:
             found = {**found, "description": said[field.name]}
         properties[field.name] = found

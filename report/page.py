@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from datetime import UTC, datetime
 from functools import cache
 from importlib.resources import files
@@ -14,6 +15,7 @@ from report import pictures
 from report.evidence import Evidence
 from report.languages import Presentation, presentation_of
 from report.outside_pictures import OutsidePicture
+from report.page_facts import Fact
 from report.page_look import PageLook
 from report.part_drawing import PartDrawing, Place, part_drawing
 from report.part_drawing import Verdict as Mark
@@ -28,8 +30,12 @@ _TEMPLATES: Final = files("report") / "templates"
 _LOGO_MM: Final = (50.0, 16.0)
 #: What the margins leave of a page's width, in mm.
 _WIDTH_MM: Final = {"A4": 182.0, "Letter": 187.9}
-#: So high a drawing fits on page one beside a dozen locations.
-_DRAWING_MM: Final = 78.0
+#: So high a drawing fits on page one beside a dozen locations, in mm.
+_DRAWING_MM: Final = {"A4": 78.0, "Letter": 68.0}
+#: What every block takes of it that not all certificates have.
+_BLOCK_MM: Final = 5.0
+#: So many characters of a labelled line stand beside its label; more go on below.
+_LINE: Final = 34
 _MARKS: Final[dict[Verdict, Mark]] = {
     Verdict.PASS: "conforms",
     Verdict.UNDECIDED: "undecided",
@@ -59,6 +65,7 @@ def page_html(
     drawing = None if look.drawing is None else _drawing(view, evidence, assessment, look.drawing, written)
     html: str = _template().render(
         v=view,
+        halves=_halves(view.order + view.process),
         t=written.word,
         look=look,
         logo=None
@@ -94,7 +101,20 @@ def _drawing(
             Place(numbers[label.location], label.location, label.text, x, y, _MARKS[verdicts[label.location]])
         )
     marks = written.text(said("Marks: {marks}", marks="; ".join(f"{p.location} {p.value}" for p in places)))
-    return part_drawing(places, drawing.aspect, marks, _WIDTH_MM[view.page], _DRAWING_MM)
+    return part_drawing(places, drawing.aspect, marks, _WIDTH_MM[view.page], _drawing_mm(view))
+
+
+def _drawing_mm(view: CertificateView) -> float:
+    """Return how high the drawing may be, so that it stays on page one where it can."""
+    blocks = (view.draft, view.supersedes, view.document_type, view.statement, view.deviation)
+    return _DRAWING_MM[view.page] - _BLOCK_MM * sum(1 for text in blocks if text)
+
+
+def _halves(facts: tuple[Fact, ...]) -> tuple[tuple[Fact, ...], tuple[Fact, ...]]:
+    """Return labelled lines in two columns, read one after the other, of which the longer is as short as can be."""
+    lines = [math.ceil(len(f.text) / _LINE) for f in facts]
+    at = min(range(len(facts) + 1), key=lambda n: max(sum(lines[:n]), sum(lines[n:])))
+    return facts[:at], facts[at:]
 
 
 def _title(evidence: Evidence, written: Presentation) -> str:
@@ -116,13 +136,16 @@ def _template() -> Any:
     environment = Environment(
         loader=FunctionLoader(load), autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
     )
-    environment.filters["css"] = _css_string
+    environment.filters["css"] = css_string
     return environment.get_template("certificate.html")
 
 
-def _css_string(text: str) -> Markup:
-    """Return *text* as a CSS string inside a style element: whatever is no letter, digit or blank by its code."""
-    return Markup('"' + "".join(c if c.isalnum() or c == " " else f"\\{ord(c):06x}" for c in text) + '"')  # noqa: S704 - escaped just here
+def css_string(text: str) -> Markup:
+    """Return *text* as a CSS string inside a style element: whatever is no letter, digit or blank by its code.
+
+    The blank behind a code ends it; it is none of the text.
+    """
+    return Markup('"' + "".join(c if c.isalnum() or c == " " else f"\\{ord(c):x} " for c in text) + '"')  # noqa: S704 - escaped just here
 
 
 def _w3c(stamp: datetime) -> str:

@@ -22,9 +22,12 @@ from schemas.units import Unit, from_um
 
 # One unit of the drawing is 1 CSS px; the style sheet scales the whole to the column.
 WIDTH: Final = 200.0
-HEIGHT: Final = 17.0
+HEIGHT: Final = 24.0
 _MARGIN: Final = 5.0
-_DOT: Final = 1.7
+_DOT: Final = 2.2
+_CROSS: Final = 3.2
+#: Of the mean and its uncertainty; dark enough to be told from the target when a page is printed grey.
+_MEAN_COLOUR: Final = "#a5450b"
 _STEPS: Final = (1.0, 2.0, 5.0)
 
 
@@ -71,7 +74,7 @@ def axis(scale: Scale, written: Presentation) -> Markup:
     )
     return Markup(  # noqa: S704 - numbers of ours and nothing else
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH:g} 16" width="{WIDTH:g}" height="16">'
-        f'<title>{escape(written.text(said("Scale of the film build")))}</title><g font-family="Open Sans" font-size="13" fill="#222">{labels}</g></svg>'
+        f'<title>{escape(written.text(said("Scale of the film build")))}</title><g font-family="Open Sans" font-size="15" fill="#222">{labels}</g></svg>'
     )
 
 
@@ -91,7 +94,7 @@ def strip(place: LocationResult, scale: Scale, title: str, unit: Unit) -> Markup
     if place.target_low is not None or place.target_high is not None:
         left = scale.x(place.target_low) if place.target_low is not None else _edge(place.lower, scale, 0.0)
         right = scale.x(place.target_high) if place.target_high is not None else _edge(place.upper, scale, WIDTH)
-        parts.append(f'<rect x="{left:g}" y="3" width="{right - left:g}" height="{HEIGHT - 6:g}" fill="#cfd6da"/>')
+        parts.append(f'<rect x="{left:g}" y="4" width="{right - left:g}" height="{HEIGHT - 8:g}" fill="#cfd6da"/>')
     left, right = _edge(place.lower, scale, 0.0), _edge(place.upper, scale, WIDTH)
     parts.append(f'<path d="M{left:g} {middle:g}H{right:g}" stroke="#666" stroke-width=".7"/>')
     bars = "".join(f"M{scale.x(v):g} 1V{HEIGHT - 1:g}" for v in (place.lower, place.upper) if v is not None)
@@ -100,22 +103,24 @@ def strip(place: LocationResult, scale: Scale, title: str, unit: Unit) -> Markup
     outside: list[tuple[float, float]] = []
     for i, build in enumerate(place.builds):
         # Neighbours in time stand on different heights, so that equal readings stay countable.
-        at = (scale.x(build), middle + (i % 3 - 1) * 2.6)
+        at = (scale.x(build), middle + (i % 3 - 1) * 4.2)
         (inside if _within(build, place) else outside).append(at)
     if inside:
         parts.append(f'<path d="{"".join(_dot(x, y) for x, y in inside)}" fill="#1d4e6b"/>')
     if outside:
         crosses = "".join(_cross(x, y) for x, y in outside)
-        parts.append(f'<path d="{crosses}" stroke="#a3170a" stroke-width="1.3" fill="none"/>')
+        parts.append(f'<path d="{crosses}" stroke="#a3170a" stroke-width="1.7" fill="none"/>')
     if place.mean is not None:
         mean = scale.x(place.mean)
-        parts.append(f'<path d="M{mean:g} 0V{HEIGHT:g}" stroke="#d2691e" stroke-width="1"/>')
+        parts.append(f'<path d="M{mean:g} 0V{HEIGHT:g}" stroke="{_MEAN_COLOUR}" stroke-width="1.3"/>')
         if place.uncertainty is not None:
             expanded = from_um(Fraction(place.uncertainty.expanded), unit)
             left = max(0.0, scale.x(place.mean - expanded))
             right = min(WIDTH, scale.x(place.mean + expanded))
-            ends = f"M{left:g} {HEIGHT - 4.5:g}v3M{right:g} {HEIGHT - 4.5:g}v3"
-            parts.append(f'<path d="M{left:g} {HEIGHT - 3:g}H{right:g}{ends}" stroke="#d2691e" stroke-width=".9"/>')
+            ends = f"M{left:g} {HEIGHT - 4.5:g}v4M{right:g} {HEIGHT - 4.5:g}v4"
+            parts.append(
+                f'<path d="M{left:g} {HEIGHT - 2.5:g}H{right:g}{ends}" stroke="{_MEAN_COLOUR}" stroke-width="1.2"/>'
+            )
     return Markup(  # noqa: S704 - numbers of ours, and a title that is escaped above
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH:g} {HEIGHT:g}" width="{WIDTH:g}" '
         f'height="{HEIGHT:g}">{"".join(parts)}</svg>'
@@ -135,7 +140,7 @@ def _dot(x: float, y: float) -> str:
 
 
 def _cross(x: float, y: float) -> str:
-    r = 2.2
+    r = _CROSS
     return f"M{x - r:.2f} {y - r:.2f}l{2 * r} {2 * r}M{x - r:.2f} {y + r:.2f}l{2 * r} {-2 * r}"
 
 

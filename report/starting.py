@@ -61,6 +61,11 @@ name = "First Inspector"
 role = "inspector"
 independent_of_production = false
 identity = "identities/{code}.p12"
+
+# [signature]                 # time stamps and signatures that last: see docs/signatures.md
+# level = "b-lta"
+# tsa_url = "https://address of a time-stamp authority"
+# tsa_roots = "trust/time.pem"
 """
 
 _JOB: Final = """\

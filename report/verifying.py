@@ -148,7 +148,7 @@ def verify(
         parts += [_embedded_agree(inside, stated), *_computed_again(pdf, stated)]
         # In the words of this program's answers, whatever the language of the page.
         states = _WORDS.get(str(stated.judged.get("verdict")))
-        parts.append(_same_key(stated, signatures[0]))
+        parts.append(_same_key(stated, signatures[0], trust))
     except FilmtallyError as wrong:
         parts.append(Part("numbers", Verdict.FAIL, wrong.sentence))
     if register is not None:
@@ -284,11 +284,29 @@ def _time(times: list[ShownTime]) -> Part:
     return Part("time", worst, " ".join(said))
 
 
-def _same_key(stated: ReadDocument, first: Signature) -> Part:
+def _same_key(stated: ReadDocument, first: Signature, trust: Trust) -> Part:
     name = "key as printed"
-    if stated.facts.key_sha256 == first.fingerprint:
-        return Part(name, Verdict.PASS, "The key that signed is the one that the certificate names.")
-    return Part(name, Verdict.FAIL, "The key that signed is not the one that the certificate names.")
+    if stated.facts.key_sha256 != first.fingerprint:
+        return Part(name, Verdict.FAIL, "The key that signed is not the one that the certificate names.")
+    said = "The key that signed is the one that the certificate names"
+    if first.fingerprint in trust.fingerprints or not trust.roots:
+        return Part(name, Verdict.PASS, f"{said}.")
+    # An authority vouches for many: that it is this shop's person is in the names alone.
+    subject = first.certificate.subject.native
+    made_out = (subject.get("common_name", "nobody"), subject.get("organization_name", "no organisation"))
+    printed = (stated.evidence.shop.find_inspector(stated.facts.signer).name, stated.evidence.shop.name)
+    if [_plain(n) for n in made_out] == [_plain(n) for n in printed]:
+        return Part(name, Verdict.PASS, f"{said}, and is made out to {printed[0]} of {printed[1]} as printed.")
+    return Part(
+        name,
+        Verdict.UNDECIDED,
+        f"{said}, but it is made out to {made_out[0]} of {made_out[1]}, and printed is {printed[0]} of {printed[1]}: ask "
+        "the shop whether that is the same.",
+    )
+
+
+def _plain(name: object) -> str:
+    return " ".join(str(name).casefold().split())
 
 
 # ---- the numbers -------------------------------------------------------------------------------

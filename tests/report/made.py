@@ -24,7 +24,7 @@ from report.evidence import Evidence, IssueFacts
 from report.page import page_html
 from report.page_look import page_look
 from report.pdf import UnsignedPdf
-from report.signing import APPROVAL_FIELDS, Identity, approve, load_identity, make_identity, sign
+from report.signing import Identity, approve, load_identity, make_identity, sign
 from report.view import certificate_view
 from schemas.customer import Customer
 from tests.report import scenario
@@ -71,11 +71,15 @@ def whole() -> bytes:
     return signed(drafted().pdf)
 
 
-@cache
-def with_approvals(*labels: str) -> UnsignedPdf:
+def asking(of: Evidence, *labels: str) -> Evidence:
+    """Return *of* for a customer who wants further signatures: two, where no *labels* say which."""
+    wants = Customer(name=of.job.customer, approvals=labels or ("Quality manager", "Customer's representative"))
+    return dataclasses.replace(of, customer=wants)
+
+
+def with_approvals(*labels: str, of: Evidence | None = None) -> UnsignedPdf:
     """Return an unsigned certificate with a place to sign for each of *labels*, besides that of the release."""
-    wants = Customer(name=scenario.job().customer, approvals=labels)
-    return drafted(dataclasses.replace(scenario.evidence(), customer=wants)).pdf
+    return drafted(asking(of or scenario.evidence(), *labels)).pdf
 
 
 def signed_by_another(pdf: bytes, field: str = "Approval1", by: str = "Ola Receiver") -> bytes:
@@ -140,37 +144,14 @@ def second(name: str = "Tomasz Żółkiewski", organisation: str = "Marlowe Lane
     return load_identity(made, PASSPHRASE, scenario.ISSUED, "second.p12")
 
 
-def with_places(unsigned: UnsignedPdf) -> UnsignedPdf:
-    """Return *unsigned* with three empty signature fields on its last page: for the release and two approvals."""
-    out = io.BytesIO()
-    with pikepdf.open(io.BytesIO(unsigned.content)) as pdf:
-        if "/AcroForm" in pdf.Root:
-            return unsigned  # the layout has made them already
-        page = pdf.pages[unsigned.place.page]
-        fields = []
-        for number, name in enumerate(("Release", *APPROVAL_FIELDS)):
-            left = 40 + 170 * number
-            field = pdf.make_indirect(
-                pikepdf.Dictionary(
-                    FT=pikepdf.Name.Sig, T=name, TU=f"Signature: {name}", Type=pikepdf.Name.Annot,
-                    Subtype=pikepdf.Name.Widget, Rect=[left, 60, left + 160, 110], F=132, P=page.obj,
-                )
-            )  # fmt: skip
-            fields.append(field)
-        page.obj.Annots = pdf.make_indirect(pikepdf.Array([*page.obj.get("/Annots", []), *fields]))
-        pdf.Root.AcroForm = pdf.make_indirect(
-            pikepdf.Dictionary(Fields=pdf.make_indirect(pikepdf.Array(fields)), SigFlags=0)
-        )
-        pdf.save(
-            out, object_stream_mode=pikepdf.ObjectStreamMode.disable, fix_metadata_version=False, deterministic_id=True
-        )
-    return UnsignedPdf(out.getvalue(), unsigned.pages, unsigned.place)
-
-
 @cache
 def small() -> bytes:
     """Return a good certificate of one location with places for approvals, which is quicker to look at."""
-    return signed(with_places(drafted(scenario.evidence(scenario.job(["Front face"]))).pdf))
+    return signed(
+        with_approvals(
+            "Quality manager", "Customer's representative", of=scenario.evidence(scenario.job(["Front face"]))
+        )
+    )
 
 
 def approved(pdf: bytes, by: Identity, closes: bool = False, **more: Any) -> bytes:

@@ -26,7 +26,7 @@ from report.verifying import verify
 from rules.verdict import Verdict
 from schemas.errors import IntegrityFailed
 from tests.report import scenario
-from tests.report.made import approved, drafted, identity, second, signed, small, small_approved, with_places
+from tests.report.made import approved, asking, drafted, identity, second, signed, small, small_approved
 
 Attack = Callable[[IncrementalPdfFileWriter], None]
 _OVER = b"q 1 1 1 rg 50 600 300 100 re f Q BT /F1 12 Tf 60 640 Td (accepted) Tj ET"
@@ -308,7 +308,7 @@ def test_an_approval_cut_off_is_the_certificate_as_released() -> None:
 
 
 def test_an_approval_alone_does_not_stand_for_a_release() -> None:
-    unsigned = with_places(drafted(scenario.evidence(scenario.job(["Front face"]))).pdf)
+    unsigned = drafted(asking(scenario.evidence(scenario.job(["Front face"])))).pdf
     assert "whole file" in _refused_by(approved(unsigned.content, second()))
 
 
@@ -316,7 +316,7 @@ def test_an_approval_alone_does_not_stand_for_a_release() -> None:
 
 
 def _laid_out() -> UnsignedPdf:
-    return with_places(drafted(scenario.evidence(scenario.job(["Front face"]))).pdf)
+    return drafted(asking(scenario.evidence(scenario.job(["Front face"])))).pdf
 
 
 @cache
@@ -340,7 +340,7 @@ def _prepared(kind: str) -> bytes:
                 )
             )  # fmt: skip
             pdf.Root.AcroForm.Fields.append(field)
-            page.obj.Annots.append(field)
+            page.obj.Annots = pdf.make_indirect(pikepdf.Array([*page.obj.get("/Annots", []), field]))
         else:
             # A second catalog lies in the file, with nothing that leads to it but a private entry.
             other = pdf.make_indirect(pikepdf.Dictionary(pdf.Root))

@@ -25,7 +25,7 @@ from report.trust import Trust
 from report.verifying import VerificationReport, verify
 from tests.report import scenario
 from tests.report.authorities import authorities, settings_in
-from tests.report.made import PASSPHRASE, approved, drafted, identity, second, signed, with_places
+from tests.report.made import PASSPHRASE, approved, asking, drafted, identity, second, signed
 
 PAGE = Path(__file__).parents[2] / "docs" / "checking_a_certificate.md"
 PACKAGES = {"pdfsig": "poppler-utils", "certutil": "libnss3-tools", "qpdf": "qpdf", "openssl": "openssl", "basenc": "coreutils"}  # fmt: skip
@@ -67,7 +67,7 @@ class Case:
 
 
 def _unsigned() -> Any:
-    return with_places(drafted(scenario.evidence(scenario.job(["Front face", "Back face"]))).pdf)
+    return drafted(asking(scenario.evidence(scenario.job(["Front face", "Back face"])))).pdf
 
 
 @pytest.fixture(scope="module", params=["released", "released and approved", "with time stamps"])
@@ -88,7 +88,7 @@ def case(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactor
         shop = folder / "of the shop"
         shop.mkdir()
         more = long_term(settings_in(shop, by, scenario.ISSUED, "b-lta"), shop, scenario.ISSUED)
-        unsigned = with_places(drafted(scenario.evidence(scenario.job(["Front face", "Back face"])), key_of=ida).pdf)
+        unsigned = drafted(asking(scenario.evidence(scenario.job(["Front face", "Back face"]))), key_of=ida).pdf
         pdf = sign(
             unsigned.content, unsigned.place, ida, name="Ida Brandt", reason="Released.", location="Eastfold",
             now=scenario.ISSUED, when="then", long_term=more,

@@ -96,7 +96,7 @@ def test_an_offset_may_be_negative_and_need_not_be_whole_hours(zone: str, writte
 def test_limits_say_which_of_them_there_is() -> None:
     given_ends = [(Decimal("2.0"), Decimal("4.0")), (Decimal(2), None), (None, Decimal(4)), (None, None)]
     shown = [limits(*ends).replace("\u00a0", " ") for ends in given_ends]
-    assert shown == ["2.0 \u2013 4.0", "at least 2", "at most 4", "\u2013"]
+    assert shown == ["2.0 \u2013 4.0", "≥ 2", "≤ 4", "\u2013"]
 
 
 def test_a_fingerprint_is_written_in_groups_of_four() -> None:

@@ -8,6 +8,7 @@ import re
 from collections.abc import Iterator
 from datetime import date
 from decimal import Decimal
+from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
@@ -18,7 +19,13 @@ from report.assessing import judge
 from report.certificate import draft
 from report.evidence import EarlierInspection, Evidence
 from report.languages import Presentation, catalogue, presentation_of
+from report.printed import page_texts
+from report.verifying import verify
+from rules.lot_judgement import LotTerms
+from rules.lot_tables import Severity
+from rules.recoat import added_build
 from rules.sentence import Day, Figures, said
+from rules.verdict import Verdict
 from schemas.customer import Customer
 from schemas.units import Unit
 from schemas.vocabulary import (
@@ -26,6 +33,7 @@ from schemas.vocabulary import (
     Language,
 )
 from tests.report import scenario
+from tests.report.made import drafted, identity, signed
 from tests.templates_said import slots, templates
 
 ROOT = Path(__file__).parents[2]
@@ -177,3 +185,33 @@ def test_a_template_that_no_catalogue_knows_is_an_error_and_not_left_in_english(
     german = presentation_of(scenario.shop(certificate={"language": "de"}), None)
     with pytest.raises(LookupError, match="does not know 'never said'"):
         german.text(said("never said"))
+
+
+# What was said once is said the same when it is read back
+
+
+def test_a_certificate_in_another_language_holds_with_recoats_and_a_series_of_lots_behind_it() -> None:
+    differences = [Fraction(n, 10) for n in range(400, 430)]
+    thin = [["30.5", "58", "58", "58", "55.2"], *scenario.figures(11, 5)]
+    job = scenario.job(
+        recoat={"added_low": Decimal(30), "added_high": Decimal(50), "sheet_max_total": Decimal(300)},
+        sampling={"scheme": "attributes", "aql": Decimal("2.5")},
+    )
+    of = scenario.evidence(job, shown=thin)
+    standing = LotTerms(
+        40, Severity.TIGHTENED, changes=(said("tightened for {n} reasons", n=2),), shown_before=(said("shown before"),)
+    )
+    wants = Customer(name=job.customer, language=Language.GERMAN)
+    of = dataclasses.replace(of, customer=wants, lot=standing, added=added_build(differences, job.unit))
+    words = catalogue(Language.GERMAN) | {
+        "tightened for {n} reasons": "verschärft aus {n} Gründen",
+        "shown before": "schon da",
+    }
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(languages, "catalogue", lambda _: words)
+        pdf = signed(drafted(of).pdf)
+        found = verify(pdf, {identity().key_sha256})
+    assert [(p.name, p.sentence) for p in found.parts if p.verdict is not Verdict.PASS] == []
+    assert found.states == "does not conform"
+    text = "".join(page_texts(pdf))
+    assert "verschärftaus2Gründen" in text

@@ -10,6 +10,7 @@ import re
 import shutil
 import subprocess
 import sys
+import tempfile
 import xml.etree.ElementTree as ElementTree
 from functools import cache
 from pathlib import Path
@@ -57,8 +58,19 @@ def _twelve() -> Draft:
 
 def test_the_same_input_gives_the_same_bytes_whatever_the_process(tmp_path: Path) -> None:
     running = []
-    for seed, zone, folder in (("1", "Asia/Tokyo", tmp_path), ("77", "America/Lima", Path("/"))):
-        env = {**os.environ, "PYTHONHASHSEED": seed, "TZ": zone, "PYTHONPATH": str(ROOT)}
+    for seed, zone, folder, locale in (
+        ("1", "Asia/Tokyo", tmp_path, "C"),
+        ("77", "America/Lima", Path("/"), "C.UTF-8"),
+        ("random", "UTC", Path(tempfile.gettempdir()), "de_DE.UTF-8"),
+    ):
+        env = {
+            **os.environ,
+            "PYTHONHASHSEED": seed,
+            "TZ": zone,
+            "LC_ALL": locale,
+            "LANG": locale,
+            "PYTHONPATH": str(ROOT),
+        }
         running.append(subprocess.Popen([sys.executable, "-c", HASH], cwd=folder, env=env, stdout=subprocess.PIPE))
     here = scenario.evidence(scenario.job(["face"]))
     hashes = {hashlib.sha256(draft(here, judge(here), scenario.facts()).pdf.content).hexdigest()}
@@ -67,6 +79,34 @@ def test_the_same_input_gives_the_same_bytes_whatever_the_process(tmp_path: Path
         assert process.returncode == 0
         hashes.add(said.decode().strip())
     assert len(hashes) == 1
+
+
+def test_the_same_input_gives_the_same_bytes_after_other_certificates_and_another_input_others() -> None:
+    one = drafted(scenario.evidence(scenario.job(["face"]))).pdf.content
+    other = drafted(scenario.evidence(scenario.job(["face"], customer="Another"))).pdf.content
+    assert drafted(scenario.evidence(scenario.job(["face"]))).pdf.content == one
+    assert _instance(one) != _instance(other)
+
+
+def _instance(pdf: bytes) -> tuple[str, bytes]:
+    """Return what tells one file from another: the instance in its metadata, and its ID."""
+    with pikepdf.open(io.BytesIO(pdf)) as opened:
+        xmp = opened.Root.Metadata.read_bytes().decode()
+        return xmp.partition("<xmpMM:InstanceID>")[2][:41], bytes(opened.trailer.ID[0])
+
+
+def test_a_new_revision_is_another_document_and_the_same_one_keeps_its_identity() -> None:
+    of = scenario.evidence(scenario.job(["face"]))
+    found = []
+    for facts in (
+        {},
+        {"deviation": "late", "deviation_by": "TOM"},
+        {"revision": 2, "supersedes": 1, "superseded_why": "x"},
+    ):
+        with pikepdf.open(io.BytesIO(drafted(of, **facts).pdf.content)) as opened:
+            xmp = opened.Root.Metadata.read_bytes().decode()
+        found.append(xmp.partition("<xmpMM:DocumentID>")[2][:41])
+    assert found[0] == found[1] != found[2]
 
 
 def test_the_file_says_that_it_is_pdf_a_3a_and_carries_its_data_as_such() -> None:

@@ -49,6 +49,8 @@ def _shown(svg: str) -> bytes:
 def test_a_drawing_that_was_given_is_shown_with_its_alternative_text() -> None:
     pdf = _shown(PLAIN)
     assert faults(pdf) == []
+    with pytest.raises(AssertionError, match="40"):
+        _holds_nothing_of_it(pdf)
     with pikepdf.open(io.BytesIO(pdf)) as opened:
         said = [str(o.Alt) for o in opened.objects if isinstance(o, pikepdf.Dictionary) and o.get("/S") == "/Figure"]
     assert said == ["drawing of the part"]

@@ -6,8 +6,10 @@ Levels after ETSI EN 319 142-1; the years are simulated by the clocks of the aut
 from __future__ import annotations
 
 import asyncio
+import base64
 import io
 import threading
+import tomllib
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import timedelta
@@ -47,9 +49,11 @@ from report.trust import Trust
 from report.verifying import Part, VerificationReport, verify
 from rules.verdict import Verdict
 from schemas.errors import BadInput, IntegrityFailed
+from schemas.shop import Inspector, SignatureSettings
+from schemas.vocabulary import SignatureLevel
 from tests.report import scenario
 from tests.report.authorities import Authorities, authorities, settings_in, years
-from tests.report.made import PASSPHRASE, approved, second, signed, with_places
+from tests.report.made import PASSPHRASE, approved, asking, second, signed
 
 LEVELS = ("b-b", "b-t", "b-lt", "b-lta")
 
@@ -69,7 +73,7 @@ def ida(by: Authorities) -> Identity:
 
 def _unsigned(by: Identity) -> UnsignedPdf:
     of = scenario.evidence(scenario.job(["Front face"]))
-    return with_places(draft(of, judge(of), scenario.facts(key_sha256=by.key_sha256)).pdf)
+    return draft(asking(of), judge(of), scenario.facts(key_sha256=by.key_sha256)).pdf
 
 
 @pytest.fixture(scope="module")
@@ -168,6 +172,18 @@ def test_every_signature_and_time_stamp_is_listed_with_what_it_says(files: dict[
     assert [name for name, _ in found.signers] == ["Ida Brandt"]
 
 
+def test_another_client_of_the_same_authority_is_not_taken_for_the_shop(by: Authorities) -> None:
+    """Whoever trusts a root trusts all that it vouches for; the names then have to be those on the page."""
+    tomasz = load_identity(by.pkcs12("rsa"), PASSPHRASE, scenario.ISSUED, "tomasz.p12")
+    lists = (_crl(by, "root"), _crl(by, "between"))
+    pdf = signed(_unsigned(tomasz), tomasz)
+    found = verify(pdf, _trust(by, crls=lists), now=scenario.ISSUED)
+    assert _stand(found) == {"key as printed": "UNDECIDED"}
+    assert "made out to Tomasz Żółkiewski of Marlowe Lane Powder Works, and printed is Ida Brandt of" in _part(found, "key as printed").sentence  # fmt: skip
+    by_key = _trust(by, crls=lists, fingerprints=frozenset({tomasz.key_sha256}))
+    assert verify(pdf, by_key, now=scenario.ISSUED).holds
+
+
 # A revoked signer
 
 
@@ -211,8 +227,9 @@ def test_what_still_holds_years_later(
     level: str, after: float, stand: dict[str, str], by: Authorities, files: dict[str, bytes]
 ) -> None:
     """The signer's certificate ends in 2028, the time-stamp authority's in 2036; b-b and b-t are given the lists of then."""
-    beside = () if level in ("b-lt", "b-lta") else (_crl(by, "root"), _crl(by, "between"))
-    found = verify(files[level], _trust(by, crls=beside), now=scenario.ISSUED + years(after))
+    then = scenario.ISSUED + years(after)
+    beside = () if level in ("b-lt", "b-lta") else (_crl(by, "root", then), _crl(by, "between", then))
+    found = verify(files[level], _trust(by, crls=beside), now=then)
     assert _stand(found) == stand
 
 
@@ -291,8 +308,11 @@ def test_an_authority_that_cannot_be_reached_signs_nothing_and_says_so_in_one_se
 
 
 class _SaysHello(BaseHTTPRequestHandler):
+    """Answers whoever gives the right name and password."""
+
     def do_POST(self) -> None:
-        self.send_response(200)
+        right = "Basic " + base64.b64encode(b"marlowe:let me in").decode()
+        self.send_response(200 if self.headers["Authorization"] == right else 401)
         self.end_headers()
         self.wfile.write(b"hello")
 
@@ -306,7 +326,11 @@ def test_an_answer_that_is_no_time_stamp_and_a_page_that_is_not_there_sign_nothi
     with HTTPServer(("127.0.0.1", 0), _SaysHello) as server:
         thread = threading.Thread(target=server.serve_forever, kwargs={"poll_interval": 0.02}, daemon=True)
         thread.start()
+        (tmp_path / "password.txt").write_text("let me in\n", encoding="utf-8")
+        right = {"tsa_username": "marlowe", "tsa_password_file": "password.txt"}
         with pytest.raises(BadInput, match="its answer is no time stamp"):
+            _signed(by, ida, tmp_path, "b-t", tsa_url=f"http://127.0.0.1:{server.server_port}/", **right)
+        with pytest.raises(BadInput, match="it answers 401"):
             _signed(by, ida, tmp_path, "b-t", tsa_url=f"http://127.0.0.1:{server.server_port}/")
         server.shutdown()
         thread.join()
@@ -387,8 +411,8 @@ def test_single_bit_flips_are_refused_or_change_nothing_that_is_said(
     good = files[level]
     trust = _trust(by, crls=(_crl(by, "root"), _crl(by, "between")) if level == "b-t" else ())
     said = _said(good, trust)
-    places = [rng.randrange(len(good)) for _ in range(25)]
-    places += [rng.randrange(frame.gap, frame.after) for frame in frames_of(good) for _ in range(25)]
+    places = [rng.randrange(len(good)) for _ in range(8)]
+    places += [rng.randrange(frame.gap, frame.after) for frame in frames_of(good) for _ in range(8)]
     for place in places:
         changed = bytearray(good)
         changed[place] ^= 1 << rng.randrange(4)
@@ -406,3 +430,49 @@ def _said(pdf: bytes, trust: Trust) -> Any:
     if not found.holds:
         return None
     return [(p.name, p.verdict, p.sentence) for p in found.parts], found.signatures, found.number, found.states
+
+
+# What is written about it
+
+
+def test_the_examples_of_the_docs_are_what_a_shop_file_takes() -> None:
+    page = (Path(__file__).parents[2] / "docs" / "signatures.md").read_text(encoding="utf-8")
+    blocks = ["\n".join(b) for b in _toml_blocks(page)]
+    assert len(blocks) == 2
+    signature, inspector = (tomllib.loads(b) for b in blocks)
+    settings = SignatureSettings.checked(signature["signature"], "docs")
+    assert settings.level is SignatureLevel.B_LTA
+    (person,) = (Inspector.checked(i, "docs") for i in inspector["inspector"])
+    assert person.token is not None
+
+
+def _toml_blocks(page: str) -> Iterator[list[str]]:
+    lines: list[str] = []
+    for line in [*page.splitlines(), ""]:
+        if line.startswith("    "):
+            lines.append(line[4:])
+        else:
+            if lines and lines[0].startswith("["):
+                yield lines
+            lines = []
+
+
+@pytest.mark.parametrize(
+    ("content", "says"),
+    [
+        ({"level": "b-t"}, "level b-t cannot be signed: add tsa_url"),
+        ({"level": "b-t", "tsa_url": "https://x.example"}, "add tsa_roots"),
+        (
+            {"level": "b-lt", "tsa_url": "https://x.example", "tsa_roots": "t.pem", "revocation": "files"},
+            "add crl_files",
+        ),
+        ({"tsa_url": "file:///etc/passwd"}, "tsa_url"),
+        ({"tsa_username": "a"}, "tsa_username and tsa_password_file go together"),
+        ({"level": "b-x"}, "level"),
+    ],
+)
+def test_a_level_that_cannot_be_signed_is_refused_when_the_shop_file_is_read(
+    content: dict[str, Any], says: str
+) -> None:
+    with pytest.raises(BadInput, match=says):
+        SignatureSettings.checked(content, "shop.toml")

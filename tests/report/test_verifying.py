@@ -212,7 +212,7 @@ def test_so_many_bytes_behind_it_that_no_reader_finds_its_end_are_refused_too() 
     assert _refused(_small() + b"\x00" * 5000)
 
 
-@pytest.mark.parametrize("length", [0, 10, 1_000, 90_000, -1, -30])
+@pytest.mark.parametrize("length", [0, 10, 1_000, 60_000, -1, -30])
 def test_a_file_that_is_cut_is_refused(length: int) -> None:
     assert _refused(_small()[:length])
 
