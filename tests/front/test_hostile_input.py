@@ -23,32 +23,27 @@ import pytest
 
 from archive.store import Archive
 from filmtally import main
-from report.certificate import draft
 from report.assessing import judge
+from report.certificate import draft
 from report.evidence import Evidence
 from report.packing import MOST_UNPACKED, refuse_bombs
+from report.page_look import page_look
 from report.pdf import UnsignedPdf
 from report.printed import page_texts
 from report.verifying import verify
 from report.web_page import web_page
 from rules.verdict import Verdict
 from schemas.customer import Customer
-from schemas.errors import FilmtallyError, IntegrityFailed
+from schemas.errors import BadInput, FilmtallyError, IntegrityFailed
 from schemas.letters import unfit
-from tests.front.shop import FrontDoor
+from tests.front.shop import GOOD, FrontDoor
 from tests.report import scenario
 from tests.report.made import drafted, identity, parts, signed, small
-
-MARKUP = "<script>alert(1)</script><b onmouseover='x()'>&amp;\"&#60;i&#62;</b><!--"
-
-
-def _marked(text: str) -> str:
-    return f"{text} {MARKUP}"
 
 
 def _tagged(number: int) -> str:
     """Return a text that markup would turn into an element, and that can be told from every other."""
-    return f'"\'/><img src=x onerror=f{number}()>&lt;{number}'
+    return f"\"'/><img src=x onerror=f{number}()><script>&lt;{number}</script><!--"
 
 
 # Markup in every text that a person gives
@@ -66,10 +61,21 @@ def _hostile() -> tuple[Evidence, dict[str, Any], list[str]]:
     shop = scenario.shop(name=text(), address=text(), contact=text())
     people = tuple(i.model_copy(update={"name": text(), "role": text()}) for i in shop.inspector)
     gauges = tuple(
-        g.model_copy(update={"name": text(), "calibration_certificate": text(), "calibrated_by": text()}) for g in shop.gauge
+        g.model_copy(update={"name": text(), "calibration_certificate": text(), "calibrated_by": text()})
+        for g in shop.gauge
     )
     shop = shop.model_copy(update={"inspector": people, "gauge": gauges})
-    words = ("title", "customer", "customer_address", "part_no", "part_revision", "substrate", "pretreatment", "powder", "specification")
+    words = (
+        "title",
+        "customer",
+        "customer_address",
+        "part_no",
+        "part_revision",
+        "substrate",
+        "pretreatment",
+        "powder",
+        "specification",
+    )
     places = [text(), "plain place"]
     job = scenario.job(places, **{word: text() for word in words}, rule={"name": "every-reading", "edition": text()})
     of = scenario.evidence(
@@ -89,7 +95,8 @@ def _hostile() -> tuple[Evidence, dict[str, Any], list[str]]:
     of = dataclasses.replace(
         of,
         readings=tuple(
-            dataclasses.replace(r, powder=job.powder or "", powder_batch=texts[0], rack=texts[0], sprayer="OLE") for r in of.readings
+            dataclasses.replace(r, powder=job.powder or "", powder_batch=texts[0], rack=texts[0], sprayer="OLE")
+            for r in of.readings
         ),
         customer=Customer(name=job.customer, contact=text(), approvals=(text(), text()), statement=text()),
     )
@@ -127,7 +134,7 @@ def _hostile_draft() -> Any:
 
 
 def test_markup_is_text_on_the_page_and_no_element_of_it() -> None:
-    of, facts, texts = _hostile()
+    _, _, texts = _hostile()
     innocent = _Elements(drafted(scenario.evidence(scenario.job(["Front face", "plain place"]))).html)
     found = _Elements(_hostile_draft().html)
     # What a plain certificate has, and the elements of blocks that only this one has.
@@ -136,8 +143,12 @@ def test_markup_is_text_on_the_page_and_no_element_of_it() -> None:
     assert not [name for name in found.attributes if name.startswith("on") or name in ("href", "src", "xlink:href")]
     whole = "".join(found.text)
     printed = [t for t in texts if t in whole]
-    assert len(printed) >= len(texts) - 2, [t for t in texts if t not in whole]  # a gauge's check note and batch stand elsewhere
-    assert any(t in value for t in texts for value in found.values), "none of them stands in an attribute; the test looks at nothing"
+    assert len(printed) >= len(texts) - 2, [
+        t for t in texts if t not in whole
+    ]  # a gauge's check note and batch stand elsewhere
+    assert any(t in value for t in texts for value in found.values), (
+        "none of them stands in an attribute; the test looks at nothing"
+    )
 
 
 def test_markup_is_printed_letter_by_letter_in_the_pdf() -> None:
@@ -158,15 +169,18 @@ def test_the_hostile_certificate_is_signed_and_holds() -> None:
 
 
 def test_the_copy_for_a_browser_runs_and_fetches_nothing() -> None:
-    of, facts, _ = _hostile()
-    look = __import__("report.page_look", fromlist=["page_look"]).page_look(of)
-    page = web_page(_hostile_draft().html, look)
+    of, _, _ = _hostile()
+    page = web_page(_hostile_draft().html, page_look(of))
     found = _Elements(page)
     assert not {"script", "img", "iframe", "a", "link", "object"} & found.tags
     assert not [name for name in found.attributes if name.startswith("on")]
     assert "default-src 'none'" in page
     assert page.index("Content-Security-Policy") < page.index("</head>")
-    assert not [value for value in found.values if re.match(r"\s*(?:https?:|//|javascript:|file:)", value) and "www.w3.org" not in value]
+    assert not [
+        value
+        for value in found.values
+        if re.match(r"\s*(?:https?:|//|javascript:|file:)", value) and "www.w3.org" not in value
+    ]
 
 
 def test_a_document_with_markup_stays_one_document() -> None:
@@ -178,13 +192,13 @@ def test_a_document_with_markup_stays_one_document() -> None:
 # Paths
 
 
-@pytest.mark.parametrize("lot", ["../../escaped", "/etc/escaped", "..\\..\\escaped", "C:escaped", "con", "~/escaped", "$(touch escaped)"])
+@pytest.mark.parametrize(
+    "lot", ["../../escaped", "/etc/escaped", "..\\..\\escaped", "C:escaped", "con", "~/escaped", "$(touch escaped)"]
+)
 def test_a_lot_that_is_called_like_a_path_names_no_file(door: FrontDoor, lot: str) -> None:
     outside = {p for p in door.folder.parent.rglob("*") if not p.is_relative_to(door.folder)}
-    inspection = door.covered_lot(lot=lot.replace("/", "|")) if False else None
-    door.verify_gauge("opening", "2026-11-03T09:00", read=(*_good(), "--standard", "S-25=25.1,24.8,25.0"))
+    door.verify_gauge("opening", "2026-11-03T09:00", read=(*GOOD, "--standard", "S-25=25.1,24.8,25.0"))
     capture = door.write("lot.txt", b"88.0 um\n" * 4 + b"32.0 um\n" * 4)
-    assert inspection is None
     assert door.measure("hinge", capture, lot=lot).code == 0
     door.verify_gauge("closing", "2026-11-03T15:00")
     assert door("assess", "--plan", "hinge", "--lot", lot, "--lot-size", "5").code in (0, 1, 2)
@@ -192,13 +206,9 @@ def test_a_lot_that_is_called_like_a_path_names_no_file(door: FrontDoor, lot: st
     now = {p for p in door.folder.parent.rglob("*") if not p.is_relative_to(door.folder)}
     assert now - outside == {Path(capture)}
     assert not [p for p in door.folder.rglob("*") if "escaped" in p.name]
-    assert all(re.fullmatch(r"TLPW-[A-Z0-9-]+-r1\.(pdf|html)", p.name) for p in (door.folder / "certificates").iterdir())
-
-
-def _good() -> tuple[str, ...]:
-    from tests.front.shop import GOOD
-
-    return GOOD
+    assert all(
+        re.fullmatch(r"TLPW-[A-Z0-9-]+-r1\.(pdf|html)", p.name) for p in (door.folder / "certificates").iterdir()
+    )
 
 
 @pytest.mark.parametrize("name", ["../shop", "/etc/passwd", "..", "a/b", "hinge.toml/..", "hinge\x00", "", ".hidden"])
@@ -223,12 +233,26 @@ def test_a_job_that_is_called_like_a_path_is_no_job(door: FrontDoor, name: str) 
         ("shop.toml", 'time_zone = "Europe/Dublin"', 'time_zone = "../../../etc/passwd"'),
     ],
 )
-def test_a_name_in_a_file_that_leads_out_of_the_folder_is_refused(door: FrontDoor, file: str, old: str, new: str) -> None:
+def test_a_name_in_a_file_that_leads_out_of_the_folder_is_refused(
+    door: FrontDoor, file: str, old: str, new: str
+) -> None:
     path = door.folder / file
     text = path.read_text(encoding="utf-8")
     assert old in text
     path.write_text(text.replace(old, new, 1), encoding="utf-8")
-    answer = door("measure", "hinge", "--lot", "1", "--inspector", "mk", "--gauge", "FB-11", "--dry-run", "--from", door.write("a.txt", b"88 um\n"))
+    answer = door(
+        "measure",
+        "hinge",
+        "--lot",
+        "1",
+        "--inspector",
+        "mk",
+        "--gauge",
+        "FB-11",
+        "--dry-run",
+        "--from",
+        door.write("a.txt", b"88 um\n"),
+    )
     assert answer.code == 2
     assert Path(file).name in answer.sentence
 
@@ -268,14 +292,68 @@ UNFIT = {
 
 
 @pytest.mark.parametrize("text", UNFIT.values(), ids=UNFIT.keys())
-def test_letters_that_a_reader_cannot_see_or_would_take_for_others_are_refused_where_they_enter(door: FrontDoor, text: str) -> None:
+def test_letters_that_a_reader_cannot_see_or_would_take_for_others_are_refused_where_they_enter(
+    door: FrontDoor, text: str
+) -> None:
     capture = door.write("a.txt", b"88.0 um\n" * 4 + b"32.0 um\n" * 4)
     given = [
         ("measure", "hinge", "--lot", text, "--inspector", "mk", "--gauge", "FB-11", "--from", capture),
-        ("measure", "hinge", "--lot", "L-1", "--inspector", "mk", "--gauge", "FB-11", "--from", capture, "--purchase-order", text),
-        ("measure", "hinge", "--lot", "L-1", "--inspector", "mk", "--gauge", "FB-11", "--from", capture, "--piece", text),
-        ("measure", "hinge", "--lot", "L-1", "--inspector", "mk", "--gauge", "FB-11", "--from", capture, "--accept", f"1={text}"),
-        ("measure", "hinge", "--lot", "L-1", "--inspector", "mk", "--gauge", "FB-11", "--from", capture, "--again", text),
+        (
+            "measure",
+            "hinge",
+            "--lot",
+            "L-1",
+            "--inspector",
+            "mk",
+            "--gauge",
+            "FB-11",
+            "--from",
+            capture,
+            "--purchase-order",
+            text,
+        ),
+        (
+            "measure",
+            "hinge",
+            "--lot",
+            "L-1",
+            "--inspector",
+            "mk",
+            "--gauge",
+            "FB-11",
+            "--from",
+            capture,
+            "--piece",
+            text,
+        ),
+        (
+            "measure",
+            "hinge",
+            "--lot",
+            "L-1",
+            "--inspector",
+            "mk",
+            "--gauge",
+            "FB-11",
+            "--from",
+            capture,
+            "--accept",
+            f"1={text}",
+        ),
+        (
+            "measure",
+            "hinge",
+            "--lot",
+            "L-1",
+            "--inspector",
+            "mk",
+            "--gauge",
+            "FB-11",
+            "--from",
+            capture,
+            "--again",
+            text,
+        ),
         ("assess", "--plan", "hinge", "--lot", text, "--lot-size", "5"),
     ]
     for words in given:
@@ -289,7 +367,9 @@ def test_letters_that_a_reader_cannot_see_or_would_take_for_others_are_refused_w
 @pytest.mark.parametrize("text", [t for t in UNFIT.values() if "\n" not in t and "\x1b" not in t])
 def test_a_file_of_the_shop_with_such_letters_is_refused_by_its_key(door: FrontDoor, text: str) -> None:
     job = door.folder / "jobs" / "hinge.toml"
-    job.write_text(job.read_text(encoding="utf-8").replace('part_no = "HW-088"', f'part_no = "{text}"'), encoding="utf-8")
+    job.write_text(
+        job.read_text(encoding="utf-8").replace('part_no = "HW-088"', f'part_no = "{text}"'), encoding="utf-8"
+    )
     answer = door("measure", "hinge", "--lot", "1", "--inspector", "mk", "--gauge", "FB-11", "--from", "x.txt")
     assert answer.code == 2
     assert "hinge.toml: part_no is" in answer.sentence
@@ -317,7 +397,9 @@ FIELDS = ("--lot", "--purchase-order", "--work-order", "--rack", "--powder", "--
 def test_ten_thousand_characters_are_refused_where_they_enter(door: FrontDoor, option: str) -> None:
     capture = door.write("a.txt", b"88.0 um\n" * 4 + b"32.0 um\n" * 4)
     lot = () if option == "--lot" else ("--lot", "L-1")
-    answer = door("measure", "hinge", *lot, "--inspector", "mk", "--gauge", "FB-11", "--from", capture, option, "x" * 10_000)
+    answer = door(
+        "measure", "hinge", *lot, "--inspector", "mk", "--gauge", "FB-11", "--from", capture, option, "x" * 10_000
+    )
     assert answer.code == 2
     assert "10000 characters" in answer.sentence
     assert len(answer.sentence) < 500
@@ -341,7 +423,14 @@ def test_texts_of_the_longest_kind_are_printed_whole() -> None:
     """Two hundred letters without a blank in every field: each breaks over lines, and none is cut."""
     longest = "W" * 200
     of = scenario.evidence(
-        scenario.job(["M" * 60, "Front face"], title=longest, customer=longest, part_no=longest, substrate=longest, specification=longest),
+        scenario.job(
+            ["M" * 60, "Front face"],
+            title=longest,
+            customer=longest,
+            part_no=longest,
+            substrate=longest,
+            specification=longest,
+        ),
         scenario.shop(name=longest, address=longest),
         inspection={"lot": longest, "purchase_order": longest},
     )
@@ -485,12 +574,14 @@ DEEP: dict[str, tuple[tuple[str | int, ...], Any]] = {
 
 
 @pytest.mark.parametrize(("path", "value"), DEEP.values(), ids=DEEP.keys())
-def test_a_document_with_something_hostile_in_it_is_refused_in_one_sentence(path: tuple[str | int, ...], value: Any) -> None:
+def test_a_document_with_something_hostile_in_it_is_refused_in_one_sentence(
+    path: tuple[str | int, ...], value: Any
+) -> None:
     document = _at(_document(), path, value)
     assert _refused(_with_inside(certificate__json=json.dumps(document).encode())) != []
 
 
-WRONG = (None, True, -1, 1.5, "", "x", [], {}, [[]], {"a": []})
+WRONG: tuple[Any, ...] = (None, True, -1, 1.5, "", "x", [], {}, [[]], {"a": []})
 
 
 def test_every_entry_of_a_document_with_every_wrong_type_is_told_and_never_raises() -> None:
@@ -501,7 +592,9 @@ def test_every_entry_of_a_document_with_every_wrong_type_is_told_and_never_raise
         if so_far:
             yield so_far
         if len(so_far) < 3:
-            entries = plain.items() if isinstance(plain, dict) else enumerate(plain[:1]) if isinstance(plain, list) else ()
+            entries = (
+                plain.items() if isinstance(plain, dict) else enumerate(plain[:1]) if isinstance(plain, list) else ()
+            )
             for key, inner in entries:
                 yield from paths(inner, (*so_far, key))
 
@@ -548,9 +641,9 @@ def _deflated(megabytes: int) -> bytes:
 
 
 def _bomb(where: str) -> bytes:
-    """Return a signed certificate of which a part unpacks to 2 GB."""
+    """Return a signed certificate of which a part unpacks to 600 MB."""
     _, unsigned = _one_place()
-    packed = _deflated(2000)
+    packed = _deflated(600)
     out = io.BytesIO()
     with pikepdf.open(io.BytesIO(unsigned.content)) as pdf:
         if where == "attachment":
@@ -558,8 +651,9 @@ def _bomb(where: str) -> bytes:
         elif where == "page":
             pdf.pages[0].obj.Contents = pdf.make_stream(b"")
             pdf.pages[0].obj.Contents.write(packed, filter=pikepdf.Name.FlateDecode)
-        elif where == "metadata":
-            pdf.Root.Metadata.write(packed, filter=pikepdf.Name.FlateDecode)
+        elif where == "letters of a font":
+            font = next(iter(pdf.pages[0].Resources.Font.values()))
+            font.ToUnicode.write(packed, filter=pikepdf.Name.FlateDecode)
         else:
             twice = zlib.compress(packed)
             filters = pikepdf.Array([pikepdf.Name.FlateDecode, pikepdf.Name.FlateDecode])
@@ -571,10 +665,10 @@ def _bomb(where: str) -> bytes:
     return signed(UnsignedPdf(out.getvalue(), unsigned.pages, unsigned.place))
 
 
-@pytest.mark.parametrize("where", ["attachment", "page", "metadata", "packed twice"])
-def test_a_part_that_unpacks_to_two_gigabytes_is_not_unpacked(where: str) -> None:
+@pytest.mark.parametrize("where", ["attachment", "page", "letters of a font", "packed twice"])
+def test_a_part_that_unpacks_to_six_hundred_megabytes_is_not_unpacked(where: str) -> None:
     bomb = _bomb(where)
-    assert len(bomb) < 4_000_000
+    assert len(bomb) < 1_500_000
     with _bounded(seconds=30, megabytes=600), pytest.raises(IntegrityFailed) as refused:
         verify(bomb, {identity().key_sha256})
     assert re.search("unpacks to more|packed as none", refused.value.sentence)
@@ -644,17 +738,17 @@ def test_objects_that_go_round_in_a_ring_end_in_an_answer(change: Callable[[pike
     except Exception:
         content = small() + content  # nobody can sign it; then it is looked at behind a good one
     with _bounded(seconds=30):
-        try:
-            verify(content, {identity().key_sha256})
-        except IntegrityFailed as wrong:
-            assert len(wrong.sentence.splitlines()) == 1
+        _refused(content)
 
 
 def test_cross_references_that_go_round_in_a_ring_end_in_an_answer() -> None:
     good = small()
     start = int(re.findall(rb"startxref\s+(\d+)", good)[-1])
     ring = re.sub(rb"/Prev \d+", b"/Prev %d" % start, good)
-    endless = good + b"\nxref\n0 0\ntrailer <</Size 1 /Root 1 0 R /Prev %d>>\nstartxref\n%d\n%%%%EOF\n" % (len(good) + 1, len(good) + 1)
+    endless = good + b"\nxref\n0 0\ntrailer <</Size 1 /Root 1 0 R /Prev %d>>\nstartxref\n%d\n%%%%EOF\n" % (
+        len(good) + 1,
+        len(good) + 1,
+    )
     for pdf in (ring, endless):
         assert _refused(pdf) != []
 
@@ -672,12 +766,14 @@ def test_two_hundred_megabytes_are_refused_at_once() -> None:
         assert "bytes, which no certificate has" in _refused(giant)[0]
 
 
-def test_a_hundred_megabytes_of_streams_that_never_end_are_looked_at_once() -> None:
+def test_thousands_of_parts_that_never_end_are_looked_at_once() -> None:
     with _bounded(seconds=40):
-        assert _refused(small() + b"stream\nx\x9c" * 10_000_000) != []
+        assert _refused(small() + b"stream\nx\x9c" * 2_000_000) != []
 
 
-def test_verify_of_such_files_through_the_front_door_is_one_line_each(tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> None:
+def test_verify_of_such_files_through_the_front_door_is_one_line_each(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
     monkeypatch.chdir(tmp_path)
     monkeypatch.delenv("FILMTALLY_SHOP", raising=False)
     files = {
@@ -695,12 +791,8 @@ def test_verify_of_such_files_through_the_front_door_is_one_line_each(tmp_path: 
 
 
 def test_a_decimal_of_a_thousand_million_figures_never_reaches_the_rules() -> None:
-    from schemas.errors import BadInput
-    from schemas.job import Job
-
     with pytest.raises(BadInput, match="coated_area_m2"):
         scenario.job(["Front face"], rule={"name": "sspc-pa2", "coated_area_m2": Decimal("1E+999999999")})
-    assert Job is not None
 
 
 def test_a_draft_of_the_same_is_no_less_careful() -> None:
