@@ -456,7 +456,7 @@ def test_a_batch_that_is_killed_again_and_again_ends_with_each_certificate_once(
 ) -> None:
     shop = copied(uncertified, tmp_path / "shop")
     rng = random.Random(7)
-    for _ in range(3):
+    for _ in range(2):
         program = begin(shop, *WORDS)
         assert program.stdout is not None
         program.stdout.readline()  # one is issued, or the program ended
