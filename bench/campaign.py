@@ -7,7 +7,7 @@ import json
 import sys
 from typing import Final
 
-from bench import kill_capture, kill_commit
+from bench import flip_bytes, kill_batch, kill_capture, kill_commit
 from bench.results_folder import RESULTS
 
 SEED: Final = 20261103
@@ -19,7 +19,12 @@ def main() -> int:
     parser.add_argument("--times", type=int, default=200, metavar="N", help="how often each kills (default: 200)")
     times = parser.parse_args().times
     results = []
-    for run in (lambda: kill_capture.campaign(times, SEED), lambda: kill_commit.campaign(times)):
+    for run in (
+        lambda: kill_capture.campaign(times, SEED),
+        lambda: kill_commit.campaign(times),
+        lambda: kill_batch.campaign(times // 2, SEED),
+        lambda: flip_bytes.campaign(times * 10, SEED),
+    ):
         results.append(run())
         print(json.dumps(results[-1]), flush=True)
     RESULTS.mkdir(exist_ok=True)

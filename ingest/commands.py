@@ -415,9 +415,11 @@ def _measure(args: argparse.Namespace) -> int:
 def _measure_from_files(args: argparse.Namespace) -> int:
     from ingest.capture_store import keep
     from ingest.open_inspection import OpenInspection, SaidOfLines, taken_as
-    from ingest.said import moment, numbered
+    from ingest.said import moment, numbered, plain_text
 
     folder = _folder(args)
+    if args.again is not None:
+        plain_text(args.again, "--again")
     facts = _new_facts(args, folder) if args.resume is None else None
     kept = [keep(path, folder.captures) for path in args.captures]
     # A reason to take again what was never taken would be an untrue word in the record.

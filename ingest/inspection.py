@@ -25,11 +25,14 @@ from ingest.decoding import Blank, DecodedReading, LineDecoder, NotAReading, Rej
 from ingest.links.raw_line import RawLine
 from ingest.plausibility import looks_like_other_unit, out_of_range, window_um
 from schemas.job import Job, Location
+from schemas.letters import unfit
 from schemas.shop import Plausible
 from schemas.units import Unit
 from schemas.vocabulary import BASE_READING, EVERYWHERE, UNDONE, Clock, CoatStage, ProbeMode
 
 _PLACE_UM: Final = Decimal("0.0001")
+#: So many characters of a reason or a note are kept.
+_LONGEST: Final = 200
 #: A gauge's and a computer's clock may differ by this much before a reading counts as from the future.
 _CLOCK_SLACK: Final = timedelta(minutes=5)
 
@@ -428,6 +431,8 @@ class Taking:
     def _obey(self, line: RawLine, text: str) -> Outcome:
         word, _, rest = text.strip().partition(" ")
         rest = rest.strip()
+        if (why := _unfit_reason(rest)) is not None:
+            return Problem(line.line_no, f"{word[:20]}: {why}")
         match word.lower():
             case "@piece":
                 return self._go_to_piece(line.line_no, rest)
@@ -521,6 +526,13 @@ class Taking:
         other = OtherLine(line.line_no, source, _iso(line.received_at), escaped(line.frame.data), why)
         self.other_lines.append(other)
         return other
+
+
+def _unfit_reason(said: str) -> str | None:
+    """Return why what an inspector says behind a word cannot be kept, or None where it can: a certificate prints it."""
+    if len(said) > _LONGEST:
+        return f"has {len(said)} characters behind it; at most {_LONGEST} are kept"
+    return unfit(said.replace("\t", " "))
 
 
 def _place(slot: Slot) -> int:

@@ -89,7 +89,7 @@ def numbered(entries: list[str] | None, option: str) -> dict[int, str]:
     for name, reason in pairs(entries, option, "NUMBER=REASON").items():
         if not name.isdecimal():
             raise BadInput(f"{option} {name}={reason}: {name!r} is no number; write it as NUMBER=REASON")
-        found[int(name)] = reason
+        found[int(name)] = plain_text(reason, f"{option} {name}")
     return found
 
 

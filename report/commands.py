@@ -16,6 +16,7 @@ from report.signing_commands import (
     trust_of,
 )
 
+_LONGEST = 200  # characters of a lot's name or of a reason
 TYPE_CHECKING = False  # as typing's own, without the cost of importing it for --help
 if TYPE_CHECKING:
     from pathlib import Path
@@ -160,6 +161,7 @@ def _plan(args: argparse.Namespace) -> int:
     from report.terminal_text import width, wrapped
     from rules.lots import Drawn
     from schemas.errors import BadInput
+    from schemas.letters import unfit
 
     folder = _folder(args)
     archive = _archive(args)
@@ -168,6 +170,9 @@ def _plan(args: argparse.Namespace) -> int:
         raise BadInput("--plan needs --lot-size, the number of pieces in the lot, 1 or more")
     if args.lot is None and (args.seed or args.draw_again):
         raise BadInput("--seed and --draw-again draw for a lot; name it with --lot")
+    for option, text in (("--lot", args.lot), ("--seed", args.seed), ("--draw-again", args.draw_again)):
+        if text is not None and (len(text) > _LONGEST or unfit(text) is not None):
+            raise BadInput(f"{option}: {unfit(text) or f'has {len(text)} characters; at most {_LONGEST} are kept'}")
     before = draws_of(folder.draws, args.plan, args.lot) if args.lot else []
     if before and not args.draw_again:
         if args.seed not in (None, before[-1].seed) or before[-1].lot_size != args.lot_size:

@@ -213,7 +213,7 @@ def read_document(content: bytes, drawings: Mapping[str, bytes]) -> ReadDocument
             facts,
             dict(plain["judged"]),
             dict(plain["stated"]),
-            str(plain["edition"]),
+            _restored(str, plain["edition"], "edition"),
             None if plain["version"] < _WITH_CUSTOMER else _restored(str, plain["code"], "code"),
             {key: value for key, value in plain.items() if key in _BASIS},
         )

@@ -12,9 +12,10 @@ from typing import Final
 
 from schemas.errors import IntegrityFailed
 
-#: The largest pictures that a certificate takes are a tenth of that.
-MOST_UNPACKED: Final = 300_000_000
+#: Bytes read and written to unpack all of it; the largest pictures that a certificate takes need a tenth of that.
+MOST_UNPACKED: Final = 500_000_000
 _PIECE: Final = 1 << 20
+_FIRST_PIECE: Final = 64
 _DEFLATED: Final = 8  # the method in the first byte (RFC 1950, 2.2)
 _STREAM: Final = re.compile(rb"stream\r?\n")
 _ESCAPED: Final = re.compile(rb"#([0-9A-Fa-f]{2})")
@@ -40,9 +41,10 @@ def refuse_bombs(pdf: bytes) -> None:
                 "a part of this PDF is packed as none of a certificate is; the file was changed or is none"
             )
     left = MOST_UNPACKED
+    whole = memoryview(pdf)
     for found in _STREAM.finditer(pdf):
         if found.end() < len(pdf) and pdf[found.end()] % 16 == _DEFLATED:
-            left -= _unpacked(pdf, found.end(), left)
+            left -= _work(whole[found.end() :], left)
         if left <= 0:
             raise IntegrityFailed(
                 f"this PDF unpacks to more than {MOST_UNPACKED // 1_000_000} MB, which no certificate does; it is none"
@@ -53,17 +55,19 @@ def _is_packing(names: list[bytes]) -> bool:
     return any(name.endswith((b"Decode", b"Crypt")) for name in names)
 
 
-def _unpacked(pdf: bytes, start: int, most: int) -> int:
-    """Return how many bytes the packed part at *start* comes to, or *most* where it is no fewer."""
-    packer, count, at = zlib.decompressobj(), 0, start
+def _work(packed: memoryview, most: int) -> int:
+    """Return how many bytes are read and written to unpack what *packed* begins with; *most* or more where it ends there."""
+    packer, count, at, size = zlib.decompressobj(), 0, 0, _FIRST_PIECE
     try:
-        while not packer.eof and at < len(pdf):
-            piece = packer.decompress(packer.unconsumed_tail or pdf[at : at + _PIECE], _PIECE)
-            if not packer.unconsumed_tail:
-                at += _PIECE
-            count += len(piece)
-            if count >= most:
-                return most
+        while not packer.eof and count < most and (packer.unconsumed_tail or at < len(packed)):
+            piece: bytes | memoryview = packer.unconsumed_tail
+            if not piece:
+                # Many parts end at once, and a large piece is not read for each of them.
+                piece = packed[at : at + size]
+                at += size
+                count += len(piece)
+                size = _PIECE
+            count += len(packer.decompress(piece, _PIECE))
     except zlib.error:
         pass  # a library stops here too
     return count

@@ -34,6 +34,7 @@ from report.packing import refuse_bombs
 from report.page import page_html
 from report.page_look import page_look
 from report.printed import Foot, printed_differs, printed_lacks
+from report.pyhanko_log import silent
 from report.signatures import KeptEvidence, Kind, Signature, signatures_of
 from report.trust import ShownTime, Trust, shown_times, signer_known
 from report.view import certificate_view
@@ -114,6 +115,7 @@ class VerificationReport:
         return bool(self.parts) and all(p.verdict is Verdict.PASS for p in self.parts)
 
 
+@silent()
 @collector_at_rest()
 def verify(
     pdf: bytes,
@@ -162,6 +164,7 @@ def verify(
     return VerificationReport(tuple(parts), number, states, signers, tuple(_found(s) for s in signatures))
 
 
+@silent()
 def only_approved_since(pdf: bytes, pdf_sha256: str) -> bool:
     """Return whether *pdf* begins with the file of the SHA-256 hash, and only signatures stand behind that.
 
@@ -192,6 +195,7 @@ def _found(signature: Signature) -> SignatureFound:
     )
 
 
+@silent()
 def document_of(pdf: bytes) -> ReadDocument:
     """Return the document inside a certificate as it was when it was first signed; it says nothing of whether it holds.
 
@@ -205,6 +209,7 @@ def document_of(pdf: bytes) -> ReadDocument:
     return read_document(inside["certificate.json"], inside)
 
 
+@silent()
 def ledger_head_of(path: Path) -> str:
     """Return the ledger's head that the certificate at *path* carries.
 

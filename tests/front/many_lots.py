@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import contextlib
+import hashlib
 import io
 import os
 import shutil
 import subprocess
 import sys
+import time
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Final
 
+from archive.store import Archive
 from filmtally import main
 from tests.front.shop import GOOD, NOW, PASSPHRASE, sample_shop
 
@@ -21,6 +24,7 @@ SIGNED: Final = ("--signer", "mk", "--passphrase-file", "passphrase.txt")
 _PROGRAM: Final = """
 import sys, time
 from datetime import timedelta
+from archive.store import Archive
 from filmtally import main
 from tests.front.shop import NOW
 began = time.monotonic()
@@ -66,6 +70,53 @@ def begin(shop: Path, *words: str, bench: str = "bench1") -> subprocess.Popen[st
         [sys.executable, "-c", _PROGRAM, *words],
         cwd=shop, env=env, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, start_new_session=True,
     )  # fmt: skip
+
+
+def faults(shop: Path, *, complete: bool) -> list[str]:
+    """Return in sentences what is wrong with the certificates of a shop: none has two, none is half there.
+
+    Args:
+        shop: The shop.
+        complete: Whether every inspection has to have one.
+    """
+    archive = Archive(shop / "archive", "look")
+    entries = archive.certificates()
+    certified = [e.inspection_id for e in entries]
+    wrong = [f"{one} has {certified.count(one)} certificates" for one in set(certified) if certified.count(one) > 1]
+    if len({e.number for e in entries}) < len(entries) or len({e.code for e in entries}) < len(entries):
+        wrong.append("two certificates have one number or one code")
+    if complete:
+        wrong += [f"{i.inspection_id} has none" for i in archive.inspections() if i.inspection_id not in certified]
+    for entry in entries:
+        path = shop / "certificates" / entry.pdf_name
+        if not path.is_file() or hashlib.sha256(path.read_bytes()).hexdigest() != entry.pdf_sha256:
+            wrong.append(f"{entry.pdf_name} is not the file in the register")
+    if complete:
+        known = {e.pdf_name for e in entries}
+        others = [p.name for p in (shop / "certificates").glob("*.pdf") if p.name not in known]
+        wrong += [f"{name} is left over" for name in others if ".unregistered-" not in name]
+    return wrong + [trouble.sentence for trouble in archive.check() if not trouble.harmless]
+
+
+def orphans(shop: Path, seconds: float = 30) -> list[str]:
+    """Return the processes in the folder *shop* that are still there after a while, though what began them was killed."""
+    limit = time.monotonic() + seconds
+    while (left := _in_folder(shop)) and time.monotonic() < limit:
+        time.sleep(0.1)
+    return [f"process {number} outlives the program" for number in left]
+
+
+def _in_folder(shop: Path) -> list[str]:
+    found = []
+    for process in Path("/proc").glob("[0-9]*"):
+        try:
+            here = (process / "cwd").readlink() == shop
+            gone = " Z " in (process / "stat").read_text(encoding="utf-8")
+        except OSError:
+            continue
+        if here and not gone:
+            found.append(process.name)
+    return found
 
 
 def copied(shop: Path, target: Path) -> Path:
