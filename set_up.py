@@ -21,7 +21,13 @@ SONAMES = {
     "libpangoft2-1.0-0": "libpangoft2-1.0.so.0",
     "libharfbuzz-subset0": "libharfbuzz-subset.so.0",
 }
-PROGRAMS = {"poppler-utils": "pdfsig", "qpdf": "qpdf", "softhsm2": "softhsm2-util"}
+PROGRAMS = {
+    "libnss3-tools": "certutil",
+    "openssl": "openssl",
+    "poppler-utils": "pdfsig",
+    "qpdf": "qpdf",
+    "softhsm2": "softhsm2-util",
+}
 
 
 def main() -> int:

@@ -71,3 +71,10 @@ def test_the_changelog_names_every_command() -> None:
         "demo",
     ):
         assert f"`{command}`" in changelog or f"`filmtally {command}`" in changelog, command
+
+
+def test_every_program_that_the_makefile_names_is_one_that_set_up_can_look_for() -> None:
+    import set_up
+
+    line = next(line for line in (ROOT / "Makefile").read_text().splitlines() if line.startswith("TEST_PROGRAMS"))
+    assert set(line.split(":=")[1].split()) == set(set_up.PROGRAMS)
