@@ -7,12 +7,10 @@ from collections.abc import Mapping
 from datetime import datetime
 from importlib.resources import files
 from pathlib import Path
-from typing import Any, Final
+from typing import Any
 
 from report.pdf import SignaturePlace
 from report.signing import Identity
-
-_APPROVAL: Final = "Receipt"
 
 
 def render(html: str, inside: Mapping[str, bytes], stamp: datetime) -> bytes:
@@ -33,8 +31,9 @@ def render(html: str, inside: Mapping[str, bytes], stamp: datetime) -> bytes:
     return content
 
 
-def sign(pdf: bytes, place: SignaturePlace, identity: Identity) -> bytes:
-    """Return *pdf* certified by pyHanko, with a block of text in the same font where ours has one."""
+def sign(pdf: bytes, place: SignaturePlace, identity: Identity, *, has_field: bool = False) -> bytes:
+    """Return *pdf* certified by pyHanko, with a block of text in the same font where ours has one: in its empty field where
+    it has one, else in one at *place*."""
     from pyhanko.pdf_utils.font.opentype import GlyphAccumulatorFactory
     from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
     from pyhanko.pdf_utils.text import TextBoxStyle
@@ -48,29 +47,17 @@ def sign(pdf: bytes, place: SignaturePlace, identity: Identity) -> bytes:
         text_box_style=TextBoxStyle(font=GlyphAccumulatorFactory(str(font)), font_size=7),
     )
     box = (round(place.left), round(place.bottom), round(place.right), round(place.top))
+    # Where nothing of ours was at work, the page's own check box has the name Release.
+    name = "Release" if has_field else "Released"
+    field = None if has_field else fields.SigFieldSpec(name, on_page=place.page, box=box)
     meta = signers.PdfSignatureMetadata(
-        field_name="Release",
+        field_name=name,
         md_algorithm="sha256",
         subfilter=fields.SigSeedSubFilter.PADES,
         certify=True,
         docmdp_permissions=fields.MDPPerm.FILL_FORMS,
     )
-    field = fields.SigFieldSpec("Release", on_page=place.page, box=box)
     signer = signers.PdfSigner(meta, signer=identity.signer, stamp_style=style, new_field_spec=field)
-    return _signed(signer, IncrementalPdfFileWriter(io.BytesIO(pdf)))
-
-
-def approve(pdf: bytes, identity: Identity) -> bytes:
-    """Return a certificate with a second signature, as another party's program would add it."""
-    from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
-    from pyhanko.sign import fields, signers
-
-    meta = signers.PdfSignatureMetadata(
-        field_name=_APPROVAL, md_algorithm="sha256", subfilter=fields.SigSeedSubFilter.PADES
-    )
-    signer = signers.PdfSigner(
-        meta, signer=identity.signer, new_field_spec=fields.SigFieldSpec(_APPROVAL, on_page=0, box=None)
-    )
     return _signed(signer, IncrementalPdfFileWriter(io.BytesIO(pdf)))
 
 

@@ -6,6 +6,7 @@ from datetime import timedelta
 
 from report.evidence import Evidence
 from tests.report import scenario
+from tests.report.made import asking
 
 #: Locations and readings per location.
 Size = tuple[int, int]
@@ -18,9 +19,11 @@ def evidence_of(size: Size) -> Evidence:
     job = scenario.job(names)
     spec = [{**place.model_dump(), "readings_per_spot": each} for place in job.location]
     long_after = scenario.BEGAN + timedelta(seconds=11 * places * each + 600)
-    return scenario.evidence(
-        scenario.job(names, location=spec),
-        shown=scenario.figures(places, each),
-        checks=scenario.opening() + scenario.closing(long_after),
-        inspection={"sealed_at": long_after + timedelta(minutes=5)},
+    return asking(
+        scenario.evidence(
+            scenario.job(names, location=spec),
+            shown=scenario.figures(places, each),
+            checks=scenario.opening() + scenario.closing(long_after),
+            inspection={"sealed_at": long_after + timedelta(minutes=5)},
+        )
     )

@@ -20,19 +20,16 @@ from bench import bare, cold_certificate
 from bench.certificate_cases import Size, evidence_of
 from bench.direct_drawing import draw, recipe_of
 from report.assessing import judge
-from report.certificate import attachments, draft, html_of
+from report.certificate import draft
 from report.pdf import render
 from report.verifying import verify
 from tests.report import scenario
-from tests.report.made import identity, signed
+from tests.report.made import approved, identity, parts, second, signed
 
 SIZES: Final[dict[Size, int]] = {(12, 5): 9, (60, 15): 3}
 _BATCH: Final = 16
 _BATCHES: Final = 3
 _COLD: Final = 3
-
-#: Who countersigns in the bench; the one line to change where we do it ourselves.
-countersign: Callable[..., bytes] = bare.approve
 
 
 def rows() -> list[dict[str, Any]]:
@@ -46,13 +43,13 @@ def _of_size(size: Size, runs: int) -> list[dict[str, Any]]:
     of, facts = evidence_of(size), scenario.facts(key_sha256=identity().key_sha256)
     assessment = judge(of)
     made = draft(of, assessment, facts)
-    html, inside = html_of(made.view, of, assessment, facts), attachments(of, assessment, facts, made.view)
+    inside, html = parts(of)
     bare_pdf = bare.render(html, inside, facts.issued_at)
     recipe = recipe_of(html)
     pages = made.pdf.pages
     released = signed(made.pdf)
-    twice = countersign(released, identity("Ola Receiver"))
-    known = {identity().key_sha256, identity("Ola Receiver").key_sha256}
+    twice = approved(released, second())
+    known = {identity().key_sha256, second().key_sha256}
     if not verify(twice, known).holds:
         raise RuntimeError("the certificate that the bench has signed twice does not verify")
     times = _alternated(
@@ -60,10 +57,10 @@ def _of_size(size: Size, runs: int) -> list[dict[str, Any]]:
             "render": partial(render, html, inside, facts.issued_at),
             "bare render": partial(bare.render, html, inside, facts.issued_at),
             "sign": partial(signed, made.pdf),
-            "bare sign": partial(bare.sign, made.pdf.content, made.pdf.place, identity()),
+            "bare sign": partial(bare.sign, made.pdf.content, made.pdf.place, identity(), has_field=True),
             "whole": lambda: signed(draft(of, judge(of), facts).pdf),
             "reportlab": partial(draw, recipe, pages),
-            "both signatures": lambda: countersign(signed(made.pdf), identity("Ola Receiver")),
+            "both signatures": lambda: approved(signed(made.pdf), second()),
             "verify": partial(verify, twice, known),
         },
         runs,
@@ -122,9 +119,7 @@ def _cold() -> list[dict[str, Any]]:
     """Return the time of a first certificate, and the peak memory of a process that makes one."""
     found = []
     for size, runs in zip(SIZES, (_COLD, 1), strict=True):
-        of, facts = evidence_of(size), scenario.facts(key_sha256=identity().key_sha256)
-        assessment = judge(of)
-        html = html_of(draft(of, assessment, facts).view, of, assessment, facts)
+        html = parts(evidence_of(size))[1]
         ours, floor = [], []
         for _ in range(runs):
             ours.append(cold_certificate.measured("ours", size))
