@@ -406,14 +406,25 @@ def _register_archive(commands: Any) -> None:
 
 def _archive_check(args: argparse.Namespace) -> int:
     import json
+    from contextlib import suppress
 
+    from archive.layout import TEMPORARY_PREFIX
     from report.verifying import ledger_head_of
+    from schemas.errors import IntegrityFailed
 
     _folder(args).shop()
     folder, archive = _folder(args), _archive(args)
     # The shop's own certificates are witnesses as good as a customer's.
-    own = [path for path in sorted(folder.certificates.glob("*-r*.pdf")) if ".unregistered-" not in path.name]
-    anchors = [ledger_head_of(path) for path in [*(args.anchor or []), *own]]
+    own = [
+        path
+        for path in sorted(folder.certificates.glob("*-r*.pdf"))
+        if ".unregistered-" not in path.name and not path.name.startswith(TEMPORARY_PREFIX)
+    ]
+    anchors = [ledger_head_of(path) for path in args.anchor or []]
+    for path in own:
+        # One that is damaged is no witness; it is named below.
+        with suppress(IntegrityFailed):
+            anchors.append(ledger_head_of(path))
     troubles = archive.check(anchors) + _missing_beside(folder, archive, own)
     wrong = [t for t in troubles if not t.harmless]
     if args.json:

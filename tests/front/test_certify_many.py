@@ -523,3 +523,26 @@ def test_two_certificates_of_one_number_prepared_at_once_are_not_both_issued(doo
         register(folder, *second, None)
     assert issued.path.read_bytes() == first[3]
     assert len(_register(door.folder).certificates()) == 1
+
+
+def test_what_a_kill_left_half_written_is_no_certificate_to_the_archive_s_check(door: FrontDoor) -> None:
+    from archive.layout import TEMPORARY_PREFIX
+
+    assert door("certify", "L-0", *_signed(door)).code == 0
+    (name,) = _pdfs(door.folder)
+    half = door.folder / "certificates" / f"{TEMPORARY_PREFIX}{name.replace('-r1', '-r2')}"
+    half.write_bytes(b"%PDF-1.7\nhalf")
+    answer = door("archive", "check")
+    assert (answer.code, answer.err) == (0, "")
+    assert door("certify", "--all", *_signed(door), "--workers", "1").code == 0
+
+
+def test_a_certificate_that_is_damaged_is_named_by_the_archive_s_check_with_everything_else(door: FrontDoor) -> None:
+    assert door("certify", "L-0", *_signed(door)).code == 0
+    (name,) = _pdfs(door.folder)
+    pdf = door.folder / "certificates" / name
+    pdf.write_bytes(pdf.read_bytes()[:5000])
+    answer = door("archive", "check")
+    assert answer.code == 4
+    assert f"{name}: is not the certificate that was issued; restore it from a copy" in answer.out
+    assert answer.err == ""
