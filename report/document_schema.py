@@ -91,9 +91,12 @@ class JudgedLocation(TypedDict):
     location: Annotated[str, Meaning("The location, as the job names it.")]
     n: Annotated[int, Meaning("Readings judged.")]
     excluded: Annotated[int, Meaning("Readings kept and not judged.")]
+    lower: Annotated[str | None, Meaning("Lower limit, as the job writes it; null without one.", _EXACT)]
+    upper: Annotated[str | None, Meaning("Upper limit, as the job writes it; null without one.", _EXACT)]
     mean: Annotated[_Exactly, Meaning("Mean of the builds, exact as a fraction; null without readings.", _FRACTION)]
     least: Annotated[_Exactly, Meaning("Least build, exact as a fraction; null without readings.", _FRACTION)]
     greatest: Annotated[_Exactly, Meaning("Greatest build, exact as a fraction; null without readings.", _FRACTION)]
+    deviation: Annotated[str | None, Meaning("Standard deviation of the builds; null under two readings.", _EXACT)]
     verdict: Annotated[str, Meaning("Verdict of the location.", words=_VERDICTS)]
     conditional: Annotated[bool, Meaning("Whether it passes, or fails, within a guard band only.")]
 

@@ -12,7 +12,7 @@ from report.languages import Presentation
 from rules.results import Assessment
 from rules.verdict import Verdict
 
-_PRINTED: Final = ("mean", "least", "greatest")
+_PRINTED: Final = ("mean", "least", "greatest", "deviation")
 _NUMBER: Final = re.compile(r"\u2212?[0-9]+(?:\.[0-9]+)?")
 
 
@@ -29,9 +29,12 @@ def judged(assessment: Assessment) -> dict[str, Any]:
                 "location": place.location,
                 "n": len(place.builds),
                 "excluded": place.excluded,
+                "lower": _written(place.lower),
+                "upper": _written(place.upper),
                 "mean": _exact(place.mean),
                 "least": _exact(place.least),
                 "greatest": _exact(place.greatest),
+                "deviation": _written(place.deviation),
                 "verdict": place.verdict.name,
                 "conditional": place.conditional,
             }
@@ -67,6 +70,10 @@ def misprint(stated: dict[str, Any], exact: dict[str, Any], written: Presentatio
         word = written.text(verdict_word(Verdict[place["verdict"]], conditional=place["conditional"]))
         if (row["location"], row["count"], row["verdict"]) != (place["location"], str(place["n"]), word):
             return f"{here} is printed with n {row['count']}, {row['verdict']}, and not {place['n']}, {word}"
+        bounds = [Decimal(place[name]) for name in ("lower", "upper") if place[name] is not None]
+        printed = [Decimal(_plain(number)) for number in _NUMBER.findall(written.figures(row["limits"]))]
+        if printed != bounds:
+            return f"{here}: the limits printed are {row['limits']!r}, and they are {' and '.join(map(str, bounds))}"
         for name in _PRINTED:
             if place[name] is not None and not _rounds_to(Fraction(place[name]), written.figures(row[name])):
                 return f"{here}: the {name} printed is {row[name]!r}, and it is {float(Fraction(place[name])):.6g}"
@@ -77,9 +84,17 @@ def _exact(number: Fraction | None) -> str | None:
     return None if number is None else str(number)
 
 
+def _written(number: Decimal | None) -> str | None:
+    return None if number is None else f"{number:f}"
+
+
+def _plain(printed: str) -> str:
+    return printed.replace("\u2212", "-")
+
+
 def _rounds_to(number: Fraction, printed: str) -> bool:
     if not _NUMBER.fullmatch(printed):
         return False
-    written = Decimal(printed.replace("\u2212", "-"))
+    written = Decimal(_plain(printed))
     half_a_place = Fraction(Decimal(1).scaleb(int(written.as_tuple().exponent))) / 2
     return abs(number - Fraction(written)) <= half_a_place
