@@ -22,7 +22,6 @@ if TYPE_CHECKING:
     from pathlib import Path
     from typing import Any
 
-    from archive.checking import Trouble
     from archive.shop_folder import ShopFolder
     from archive.store import Archive
     from report.planning import LotPlan
@@ -394,8 +393,9 @@ def _register_archive(commands: Any) -> None:
         action="append",
         type=_path,
         metavar="PDF",
-        help="a certificate that holds the ledger's head as of its issue",
+        help="a certificate that somebody else kept: the register has to know it, and the archive what its ledger head knew",
     )
+    add_trust_options(check)
     check.add_argument("--json", action="store_true", help="answer as JSON")
     check.set_defaults(run=_archive_check)
     export = actions.add_parser("export", help="write a table as one CSV or Parquet file")
@@ -406,26 +406,14 @@ def _register_archive(commands: Any) -> None:
 
 def _archive_check(args: argparse.Namespace) -> int:
     import json
-    from contextlib import suppress
 
-    from archive.layout import TEMPORARY_PREFIX
-    from report.verifying import ledger_head_of
-    from schemas.errors import IntegrityFailed
+    from report.archive_checking import troubles_of
+    from report.trust import Trust
 
     _folder(args).shop()
-    folder, archive = _folder(args), _archive(args)
-    # The shop's own certificates are witnesses as good as a customer's.
-    own = [
-        path
-        for path in sorted(folder.certificates.glob("*-r*.pdf"))
-        if ".unregistered-" not in path.name and not path.name.startswith(TEMPORARY_PREFIX)
-    ]
-    anchors = [ledger_head_of(path) for path in args.anchor or []]
-    for path in own:
-        # One that is damaged is no witness; it is named below.
-        with suppress(IntegrityFailed):
-            anchors.append(ledger_head_of(path))
-    troubles = archive.check(anchors) + _missing_beside(folder, archive, own)
+    anchors = args.anchor or []
+    trust = trust_of(args)[0] if anchors else None  # asks the register, which may be what is damaged
+    troubles = troubles_of(_folder(args), _archive(args), anchors, trust or Trust())
     wrong = [t for t in troubles if not t.harmless]
     if args.json:
         print(
@@ -439,40 +427,9 @@ def _archive_check(args: argparse.Namespace) -> int:
         print(
             "the archive is not as it was committed"
             if wrong
-            else "every file, row and chain of the archive is as it was committed"
+            else "every file, row and chain of the archive is as it was committed, and every certificate as it was issued"
         )
     return 4 if wrong else 0
-
-
-def _missing_beside(folder: ShopFolder, archive: Archive, pdfs: list[Path]) -> list[Trouble]:
-    """Return what the files beside the archive know of and the archive does not, and PDFs that changed."""
-    from archive.checking import Trouble
-
-    register = {c.pdf_name: c for c in archive.certificates()}
-    troubles = []
-    for path in pdfs:
-        entry = register.get(path.name)
-        if entry is None:
-            sentence = f"{path}: a certificate that the register does not know; restore the archive from a copy"
-            troubles.append(Trouble(path, "missing", sentence))
-        elif not _as_issued(path.read_bytes(), entry.pdf_sha256):
-            sentence = f"{path}: is not the certificate that was issued; restore it from a copy"
-            troubles.append(Trouble(path, "changed", sentence))
-    known = {i.inspection_id for i in archive.inspections()}
-    for journal in sorted((folder.journals / "sealed").glob("*.journal")):
-        if journal.stem not in known:
-            sentence = f"{journal}: was sealed, and the archive has no such inspection; restore the archive from a copy"
-            troubles.append(Trouble(journal, "missing", sentence))
-    return troubles
-
-
-def _as_issued(pdf: bytes, pdf_sha256: str) -> bool:
-    """Return whether *pdf* is what was issued, with nothing but approvals behind it."""
-    import hashlib
-
-    from report.verifying import only_approved_since
-
-    return hashlib.sha256(pdf).hexdigest() == pdf_sha256 or only_approved_since(pdf, pdf_sha256)
 
 
 def _archive_export(args: argparse.Namespace) -> int:

@@ -182,6 +182,18 @@ def only_approved_since(pdf: bytes, pdf_sha256: str) -> bool:
     return all(p.verdict is Verdict.PASS for p in parts)
 
 
+@silent()
+def issued_as(pdf: bytes, register: Collection[Certificate]) -> Certificate | None:
+    """Return what the register has of a PDF, with or without signatures behind what was issued; None where it has nothing.
+
+    Raises:
+        IntegrityFailed: It is no signed PDF.
+    """
+    by_digest = {c.pdf_sha256: c for c in register}
+    known = issued_length(pdf, frames_of(pdf), by_digest)
+    return None if known is None else by_digest[known[1]]
+
+
 def _found(signature: Signature) -> SignatureFound:
     stamp = signature.time_stamp
     return SignatureFound(
@@ -218,6 +230,8 @@ def ledger_head_of(path: Path) -> str:
         BadInput: The file cannot be read.
     """
     try:
+        if not path.is_file():  # a pipe would be waited for
+            raise BadInput(f"{path}: is no file; name a certificate's PDF")
         content = path.read_bytes()
     except OSError as wrong:
         raise BadInput(f"{path}: cannot be read ({wrong.strerror}); name a certificate's PDF") from None
