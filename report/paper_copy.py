@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import Enum
@@ -57,22 +58,49 @@ class PaperCopy:
         return int(not stands)
 
 
+#: What the QR holds where the shop names no address (report/view.py): number, revision, code.
+_QR_WORDS: Final = 3
+_REVISION: Final = re.compile(r"[rR]([0-9]{1,6})")
+_GROUP: Final = 4
 _WORDS: Final = {verdict.name: str(word) for verdict, word in VERDICT_WORDS.items()}
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What somebody read from paper: the code, and the number and revision where the QR said those too."""
+
+    code: str
+    number: str | None = None
+    revision: int | None = None
+
+
+def asked(written: str) -> Asked:
+    """Return what a person typed or a reader read: a code, in groups or not, or what the QR holds, NUMBER rREVISION CODE.
+
+    Raises:
+        BadInput: It is no code, or was mistyped.
+    """
+    words = written.split()
+    # A code in groups with blanks between them has a number that is no number of a certificate: at most four characters.
+    if len(words) == _QR_WORDS and (revision := _REVISION.fullmatch(words[1])) is not None and len(words[0]) > _GROUP:
+        return Asked(parsed(words[2]), words[0], int(revision[1]))
+    return Asked(parsed(written))
 
 
 def paper_copies(written: str, register: Sequence[Certificate], certificates: Path) -> list[PaperCopy]:
     """Return what was issued under the code that a person *written*: one certificate, but for a chance of 1 in 2^55.
 
     Args:
-        written: The code as it was read from paper.
+        written: The code as it was read from paper, or what its QR holds.
         register: The shop's register.
         certificates: The folder of its PDFs.
 
     Raises:
         BadInput: It is no code, or was mistyped; or the PDF may not be read.
-        IntegrityFailed: No certificate with it was issued.
+        IntegrityFailed: No certificate with it was issued, or it is that of another number or revision than the QR says.
     """
-    code = parsed(written)
+    wanted = asked(written)
+    code = wanted.code
     found = [entry for entry in register if entry.code == code]
     if not found:
         before = sum(entry.code is None for entry in register)
@@ -81,6 +109,14 @@ def paper_copies(written: str, register: Sequence[Certificate], certificates: Pa
             f"code {code}: no certificate with it is in this shop's register; read it again, and where it is printed so, "
             f"the paper is no copy of a certificate that this shop issued{older}"
         )
+    if wanted.number is not None:
+        entry = found[0]
+        found = [e for e in found if (e.number, e.revision) == (wanted.number, wanted.revision)]
+        if not found:
+            raise IntegrityFailed(
+                f"code {code}: it is that of certificate {entry.number} revision {entry.revision}, and the paper says "
+                f"{wanted.number} revision {wanted.revision}; it is no copy of a certificate that this shop issued"
+            )
     return [_copy(entry, register, certificates) for entry in found]
 
 

@@ -2,12 +2,14 @@
 
 The code is twelve characters: eleven of Crockford's base 32 from a SHA-256, 55 bits, and his check symbol. It
 proves nothing by itself: it finds the entry, whose hash proves. In 2^55 codes two of a million alike are
-as likely as 1 in 70,000.
+as likely as 1 in 70,000; that new ones end in a digit or a letter of base 32 leaves 32 of every 37.
 """
 
 from __future__ import annotations
 
 import hashlib
+import itertools
+from collections.abc import Iterator
 from typing import Final
 
 from markupsafe import Markup, escape
@@ -26,14 +28,22 @@ _QUIET: Final = 4
 
 
 def short_code(payload: bytes) -> str:
-    """Return the code of *payload*, as XXXX-XXXX-XXXX.
+    """Return the code of *payload*, as XXXX-XXXX-XXXX; all of it digits and letters.
+
+    Codes of earlier editions may end in one of the five other check symbols, which :func:`parsed` takes as well.
 
     Args:
         payload: What the code stands for: number, revision and the embedded data. The same bytes, the same code.
     """
-    value = int.from_bytes(hashlib.sha256(payload).digest()) >> (256 - LENGTH * _BITS)
-    digits = encoded(value).rjust(LENGTH, "0")
-    return _grouped(digits + check_symbol(value))
+    value = next(value for value in _values(payload) if check_symbol(value) in DIGITS)
+    return _grouped(encoded(value).rjust(LENGTH, "0") + check_symbol(value))
+
+
+def _values(payload: bytes) -> Iterator[int]:
+    """Yield the numbers that may stand for *payload*, the first of its hash, the next of its hash with 1, 2, … behind it."""
+    for count in itertools.count():
+        digest = hashlib.sha256(payload + (str(count).encode() if count else b"")).digest()
+        yield int.from_bytes(digest) >> (256 - LENGTH * _BITS)
 
 
 def parsed(written: str) -> str:

@@ -60,6 +60,23 @@ def test_the_newest_revision_is_found_however_its_code_is_typed(door: FrontDoor)
             assert part in answer.out
 
 
+def test_what_the_qr_holds_is_taken_and_has_to_fit_the_entry(door: FrontDoor) -> None:
+    entry = max(Archive(door.folder / "archive", "look").certificates(), key=lambda e: e.revision)
+    for typed in (f"{entry.number} r2 {entry.code}", f" {entry.number}  R2 {str(entry.code).lower()} "):
+        assert door("verify", "--code", typed).code == 0
+    for typed in (f"{entry.number} r1 {entry.code}", f"TLPW-20260101-000000-XXXX r2 {entry.code}"):
+        answer = door("verify", "--code", typed)
+        assert answer.code == 4
+        assert f"it is that of certificate {entry.number} revision 2, and the paper says" in answer.sentence
+    assert door("verify", "--code", f"{entry.number} r2 {str(entry.code)[:-1]}").code == 2
+
+
+def test_help_says_what_a_code_looks_like(door: FrontDoor, capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit):
+        door("verify", "--help")
+    assert "12 characters of which the last may be * ~ $ = or U" in " ".join(capsys.readouterr().out.split())
+
+
 def test_a_superseded_one_says_what_took_its_place(door: FrontDoor) -> None:
     answer = door("verify", "--code", _codes(door)[0])
     assert answer.code == 1
