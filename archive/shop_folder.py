@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import stat
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -13,6 +14,8 @@ from schemas.profile import Profile
 from schemas.shop import Shop
 
 _SLUG = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]*")
+#: So large may a drawing or a logo be.
+_MOST_BYTES = 20_000_000
 
 
 @dataclass(frozen=True)
@@ -94,7 +97,7 @@ class ShopFolder:
         """Return the file *name* of the shop's drawings.
 
         Raises:
-            BadInput: There is none, or it cannot be read.
+            BadInput: There is none, it cannot be read, is no file, or is too large.
         """
         return self._bytes(self.root / "drawings" / name)
 
@@ -102,7 +105,7 @@ class ShopFolder:
         """Return the shop's logo, the file *name* of its folder.
 
         Raises:
-            BadInput: There is none, or it cannot be read.
+            BadInput: There is none, it cannot be read, is no file, or is too large.
         """
         return self._bytes(self.root / name)
 
@@ -120,6 +123,13 @@ class ShopFolder:
 
     def _bytes(self, path: Path) -> bytes:
         try:
+            found = path.stat()
+            if not stat.S_ISREG(found.st_mode):  # a pipe or a device would be waited for
+                raise BadInput(f"{path}: is no file; put the file there, or correct its name")
+            if found.st_size > _MOST_BYTES:
+                raise BadInput(
+                    f"{path}: has {found.st_size} bytes; at most {_MOST_BYTES // 1_000_000} MB are taken, make it smaller"
+                )
             return path.read_bytes()
         except OSError as wrong:
             raise BadInput(
