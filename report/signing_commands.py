@@ -62,8 +62,8 @@ def add_trust_options(parser: Any) -> None:
         "--trust",
         action="append",
         metavar="FILE",
-        help="a signing certificate (PEM or DER) that is known, or its SHA-256 fingerprint; or a root that signers' "
-        "certificates end in",
+        help="a signing certificate (PEM or DER) that is known, or its SHA-256 fingerprint, said or in a text file; or a "
+        "root that signers' certificates end in",
     )
     parser.add_argument(
         "--trust-time",
@@ -126,7 +126,7 @@ def make_self_made(args: argparse.Namespace, code: str) -> None:
     write_once(path, content)
     keep_certificate(path.parent, code, made)
     print(f"{path}: key of {person.name}; keep it and its passphrase to that person alone")
-    _say_fingerprint(made)
+    _say_fingerprint(made.key_sha256)
     print(
         "nobody but the shop vouches for this key, and the certificate says so; "
         f"for one that an authority vouches for: filmtally identity {code} --request FILE"
@@ -179,34 +179,38 @@ def _join(args: argparse.Namespace) -> int:
     keep_certificate(path.parent, args.code, made)
     pending.unlink()
     print(f"{path}: key with the certificate that {made.issuer or 'it signed itself'} issued")
-    _say_fingerprint(made)
+    _say_fingerprint(made.key_sha256)
     return 0
 
 
 def _export(args: argparse.Namespace) -> int:
     from report.identities import as_pem
     from report.issuing import open_identity
+    from report.trust_files import open_certificate
     from schemas.errors import BadInput
 
     folder, shop = _folder(args), _folder(args).shop()
-    made = open_identity(folder, shop, args.code, lambda: passphrase_of(args), args.now(), lambda: pin_of(args))
+    shop.find_inspector(args.code)
+    kept = open_certificate(folder.identities, args.code)
+    if kept is None:
+        made = open_identity(folder, shop, args.code, lambda: passphrase_of(args), args.now(), lambda: pin_of(args))
+        kept = as_pem([made.certificate_der, *made.chain_der]), made.key_sha256
+    content, key_sha256 = kept
     try:
-        args.export.write_bytes(as_pem([made.certificate_der, *made.chain_der]))
+        args.export.write_bytes(content)
     except OSError as wrong:
         raise BadInput(f"{args.export}: cannot be written ({wrong.strerror}); name a place that can") from None
     print(
         f"{args.export}: the certificate, without the key; whoever has it can check: filmtally verify --trust FILE PDF"
     )
-    _say_fingerprint(made)
+    _say_fingerprint(key_sha256)
     return 0
 
 
-def _say_fingerprint(made: Identity) -> None:
+def _say_fingerprint(key_sha256: str) -> None:
     from report.figures import fingerprint
 
-    print(
-        f"its fingerprint, to be given to customers by another way than the certificate: {fingerprint(made.key_sha256)}"
-    )
+    print(f"its fingerprint, to be given to customers by another way than the certificate: {fingerprint(key_sha256)}")
 
 
 def _free_place(folder: ShopFolder, shop: Shop, code: str) -> Path:

@@ -21,14 +21,17 @@ from report.trust import Trust
 from schemas.errors import BadInput
 
 _FINGERPRINT_LENGTH: Final = 64
+_HEX: Final = "0123456789abcdef"
 _ENDING: Final = ".crt"
+#: The beginning of a fingerprint, as keep_certificate puts it into a name.
+_BEGINNING: Final = "[0-9a-f]" * 8
 
 
 def trust_from(trusted: Sequence[str], trusted_for_time: Sequence[str], crls: Sequence[str]) -> Trust:
     """Return the trust that a person named.
 
     Args:
-        trusted: Fingerprints, or files with certificates: an authority's is a root, any other is a signer's.
+        trusted: Fingerprints, text files with one, or files with certificates: an authority's is a root, any other is a signer's.
             Where a file holds a signer's certificate with the authorities above it, only the signer is
             trusted.
         trusted_for_time: Files with roots of time-stamp authorities, or their own certificates.
@@ -40,11 +43,14 @@ def trust_from(trusted: Sequence[str], trusted_for_time: Sequence[str], crls: Se
     fingerprints: set[str] = set()
     roots: list[Any] = []
     for named in trusted:
-        digits = named.replace(" ", "").replace(":", "").lower()
-        if len(digits) == _FINGERPRINT_LENGTH and all(c in "0123456789abcdef" for c in digits):
-            fingerprints.add(digits)
+        if (said := _fingerprint(named)) is not None:
+            fingerprints.add(said)
             continue
-        found = _certificates(named, "--trust", " is no fingerprint of 64 hex digits, and no file that can be read")
+        content = _read(named, "--trust", " is no fingerprint of 64 hex digits, and no file that can be read")
+        if (said := _fingerprint(content.decode("utf-8-sig", errors="replace"))) is not None:
+            fingerprints.add(said)
+            continue
+        found = certificates_in(content, f"--trust {named}")
         signers = [der for der in found if not _is_authority(der)]
         fingerprints |= {fingerprint_of(x509.load_der_x509_certificate(der)) for der in signers}
         if not signers:
@@ -86,6 +92,28 @@ def keep_certificate(identities: Path, code: str, identity: Identity) -> Path:
         make_folder(identities)
         write_once(plain, content)
     return plain
+
+
+def open_certificate(identities: Path, code: str) -> tuple[bytes, str] | None:
+    """Return the certificate of *code* that lies open in the folder of identities, with its fingerprint.
+
+    None where there is none, or where those of several keys lie there: which one is in use only the key itself says.
+
+    Raises:
+        BadInput: The file is no certificate, or cannot be read.
+    """
+    plain = identities / f"{code}{_ENDING}"
+    if not plain.is_file() or any(identities.glob(f"{code}-{_BEGINNING}{_ENDING}")):
+        return None
+    content = _read(str(plain), "certificate", " cannot be read")
+    first, *_ = certificates_in(content, str(plain))
+    return content, fingerprint_of(x509.load_der_x509_certificate(first))
+
+
+def _fingerprint(text: str) -> str | None:
+    """Return the fingerprint that *text* is, whatever blanks and colons stand in it; None where it is none."""
+    digits = "".join(text.replace(":", "").split()).lower()
+    return digits if len(digits) == _FINGERPRINT_LENGTH and all(c in _HEX for c in digits) else None
 
 
 def _certificates(named: str, option: str, fault: str) -> list[bytes]:

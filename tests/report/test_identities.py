@@ -116,7 +116,7 @@ def test_the_certificate_that_comes_back_is_joined_with_its_key_and_signs(door: 
     # A customer trusts the authority, or the certificate that the shop gives out.
     root, given = door.folder.parent / "root.pem", door.folder.parent / "given.pem"
     root.write_bytes(_pem(authority.root))
-    assert door("identity", "mk", "--export", str(given), *_secret(door)).code == 0
+    assert door("identity", "mk", "--export", str(given)).code == 0  # nobody is asked for what is open to all
     customer = FrontDoor(door.folder.parent, door.capsys)
     assert customer("verify", pdf, "--trust", str(given)).code == 0
     by_root = customer("verify", pdf, "--trust", str(root))
@@ -125,6 +125,45 @@ def test_the_certificate_that_comes_back_is_joined_with_its_key_and_signs(door: 
     stranger = door.folder.parent / "stranger.pem"
     stranger.write_bytes(_pem(Authority().root))
     assert customer("verify", pdf, "--trust", str(stranger)).code == 4
+
+
+def test_the_certificate_that_lies_open_is_exported_without_a_passphrase(door: FrontDoor, tmp_path: Path) -> None:
+    given, kept = tmp_path / "given.pem", door.folder / "identities" / "mk.crt"
+    assert door("identity", "mk", *_secret(door)).code == 0
+    answer = door("identity", "mk", "--export", str(given))
+    assert (answer.code, given.read_bytes()) == (0, kept.read_bytes())
+    first = load_identity((door.folder / "identities" / "mk.p12").read_bytes(), PASSPHRASE, NOW, "mk.p12")
+    assert first.key_sha256 in "".join(answer.out.split())
+    # Where there was another key before, only the key itself says which certificate is its own.
+    (door.folder / "identities" / "mk.p12").unlink()
+    assert door("identity", "mk", *_secret(door)).code == 0
+    assert "no passphrase" in door("identity", "mk", "--export", str(given)).sentence
+    assert door("identity", "mk", "--export", str(given), *_secret(door)).code == 0
+    assert given.read_bytes() != kept.read_bytes()
+    kept.unlink()
+    assert "no passphrase" in door("identity", "mk", "--export", str(given)).sentence
+    assert "no inspector" in door("identity", "nobody", "--export", str(given)).sentence
+
+
+def test_a_fingerprint_is_taken_from_a_text_file(door: FrontDoor, tmp_path: Path) -> None:
+    inspection = door.covered_lot()
+    assert door("certify", inspection, *door.signed_in()).code == 0
+    (pdf,) = (str(p) for p in (door.folder / "certificates").glob("*.pdf"))
+    told = door("identity", "mk", "--export", str(tmp_path / "given.pem")).out.splitlines()[-1].rpartition(": ")[2]
+    customer = FrontDoor(tmp_path / "customer", door.capsys)
+    written = tmp_path / "fingerprint.txt"
+    bare = "".join(told.split())
+    pairs = ":".join(bare[i : i + 2] for i in range(0, 64, 2)).upper()
+    for text in (told, bare, f"{pairs}\r\n", f"\ufeff{bare[:32]}\n{bare[32:]}\n"):
+        written.write_text(text, encoding="utf-8")
+        assert customer("verify", pdf, "--trust", str(written)).code == 0, text
+    written.write_text(bare[:-1] + ("0" if bare[-1] != "0" else "1"), encoding="utf-8")
+    assert customer("verify", pdf, "--trust", str(written)).code in (1, 4)
+    for text in (bare[:-1], bare + "0", "", "g" * 64):
+        written.write_text(text, encoding="utf-8")
+        answer = customer("verify", pdf, "--trust", str(written))
+        assert answer.code == 2
+        assert str(written) in answer.sentence
 
 
 def test_what_does_not_belong_together_is_not_joined(door: FrontDoor) -> None:
