@@ -5,7 +5,8 @@
 writes schemas/certificate_document.schema.json. What the document holds at its outermost is declared here;
 everything inside follows from the records of schemas/ (meaning and unit of a column), the models of shop and
 job, and the dataclasses of report/, so that a field added there is described at once. A document names its
-schema by `$schema`; the name is no address, and nothing is ever fetched.
+schema by `$schema`; the name is no address, and nothing is ever fetched. Only the present version is described: of versions 1 and
+2, which are still read (report/document.py), no schema was ever published.
 """
 
 from __future__ import annotations

@@ -121,6 +121,14 @@ def test_pdfsig_finds_the_same_signatures_valid(case: Case) -> None:
     assert ("Signature Validation: Signature has not yet been verified." in lines) == case.time_stamped
 
 
+def test_the_page_names_every_file_that_a_certificate_may_hold() -> None:
+    from report.verifying import _DRAWINGS, _FILES
+
+    page = (Path(__file__).parents[2] / "docs" / "checking_a_certificate.md").read_text(encoding="utf-8")
+    for name in (*_FILES, *_DRAWINGS):
+        assert f"`{name}`" in page or f"--show-attachment={name}" in page, name
+
+
 @_needs("qpdf")
 def test_qpdf_finds_no_fault_and_the_attachments_that_verify_reads(case: Case) -> None:
     lines = case.run(_commands(2))
