@@ -80,7 +80,8 @@ def _run(args: argparse.Namespace, now: Callable[[], datetime]) -> int:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
     except KeyboardInterrupt:
-        print("filmtally: stopped; what was shown as taken is on disk", file=sys.stderr)
+        kept = "; what was shown as taken is on disk" if getattr(args, "takes_readings", False) else ""
+        print(f"filmtally: stopped{kept}", file=sys.stderr)
         return 130
 
 

@@ -114,7 +114,7 @@ def _register_study(check: argparse.ArgumentParser, kinds: Any) -> None:
     study.add_argument("--profile", metavar="NAME", help="line profile (default: the gauge's; typed: what one types)")
     study.add_argument("--unit", choices=("um", "mil"), help="unit of typed figures and of a table (default: um)")
     study.add_argument("--temperature", metavar="°C", help="temperature of gauge and parts")
-    study.set_defaults(run=_check_study)
+    study.set_defaults(run=_check_study, takes_readings=True)
 
     class AsStudy(argparse.Action):
         """Take all that follows --study as what follows the kind study."""
@@ -395,7 +395,7 @@ def _register_measure(commands: Any) -> None:
     measure.add_argument("--keep-open", action="store_true", help="do not seal when the plan is complete")
     measure.add_argument("--dry-run", action="store_true", help="show how the capture reads, and keep nothing")
     _answers_json(measure)
-    measure.set_defaults(run=_measure)
+    measure.set_defaults(run=_measure, takes_readings=True)
 
 
 def _measure(args: argparse.Namespace) -> int:
@@ -787,7 +787,7 @@ def _register_amend(commands: Any) -> None:
         help="correct a sealed inspection by a new revision that names why",
         description="Make the next revision of a sealed inspection. Nothing is overwritten: the old revision stays.",
     )
-    amend.add_argument("inspection", metavar="INSPECTION")
+    amend.add_argument("inspection", metavar="INSPECTION", help="its number, the beginning of one, or its lot")
     amend.add_argument("--exclude", action="append", metavar="NUMBER=REASON", help="keep a reading but do not count it")
     amend.add_argument(
         "--set",
@@ -803,6 +803,7 @@ def _register_amend(commands: Any) -> None:
 
 
 def _amend(args: argparse.Namespace) -> int:
+    from archive.naming import inspection_named
     from ingest.said import numbered, pairs, plain_text
     from ingest.sealing import amend
 
@@ -812,10 +813,10 @@ def _amend(args: argparse.Namespace) -> int:
     for name, value in facts.items():
         plain_text(value, f"--set {name}")
     archive = _archive(args)
-    before = archive.inspection(args.inspection)
+    before = inspection_named(args.inspection, archive.inspections())
     sealed = amend(
         before,
-        archive.reading_records(args.inspection),
+        archive.reading_records(before.inspection_id),
         numbered(args.exclude, "--exclude"),
         by=args.by,
         why=args.why,

@@ -1,4 +1,4 @@
-"""From the archive to one assessed inspection: which one is meant, what bears on it, what it comes to."""
+"""From the archive to one assessed inspection: what bears on it, and what it comes to."""
 
 from __future__ import annotations
 
@@ -17,7 +17,6 @@ from rules.lots import Standing
 from rules.recoat import added_build
 from rules.results import Assessment
 from rules.verdict import Verdict
-from schemas.errors import BadInput
 from schemas.gauge_checks import GaugeCheck
 from schemas.inspections import Inspection
 from schemas.job import Job
@@ -35,36 +34,6 @@ class Assessed:
 
     evidence: Evidence
     assessment: Assessment
-
-
-def the_inspection(archive: Archive, wanted: str) -> Inspection:
-    """Return the inspection that *wanted* names: by its id, the beginning of one, or its lot.
-
-    Raises:
-        BadInput: There is none, or more than one; the sentence names them.
-    """
-    return one_of(archive.inspections(), wanted)
-
-
-def one_of(every: Sequence[Inspection], wanted: str) -> Inspection:
-    """Return the one of *every* that *wanted* names, as :func:`the_inspection` does.
-
-    Raises:
-        BadInput: As :func:`the_inspection`.
-    """
-    found = (
-        [i for i in every if i.inspection_id == wanted]
-        or [i for i in every if i.lot == wanted]
-        or [i for i in every if wanted and i.inspection_id.startswith(wanted)]
-    )
-    if len(found) == 1:
-        return found[0]
-    if not found:
-        raise BadInput(
-            f"there is no sealed inspection {wanted!r}, and no such lot; 'filmtally history' lists what there is"
-        )
-    names = ", ".join(f"{i.inspection_id} (lot {i.lot})" for i in found[:6]) + (", …" if len(found) > 6 else "")
-    raise BadInput(f"{wanted!r} names {len(found)} inspections: {names}; name one by its number")
 
 
 def assessed(archive: Archive, inspection: Inspection) -> Assessed:

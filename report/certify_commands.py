@@ -109,7 +109,7 @@ def _certify(args: argparse.Namespace) -> int:
 def _wanted(args: argparse.Namespace, archive: Archive) -> list[tuple[Inspection, Wish]]:
     from dataclasses import replace
 
-    from report.assessing import one_of
+    from archive.naming import inspection_named
     from report.batches import certified
     from schemas.errors import BadInput
 
@@ -120,7 +120,7 @@ def _wanted(args: argparse.Namespace, archive: Archive) -> list[tuple[Inspection
         lines: dict[str, str] = {}
         for where, row in _rows(args.list):
             try:
-                inspection = one_of(every, row["inspection"])
+                inspection = inspection_named(row["inspection"], every)
             except BadInput as wrong:
                 raise BadInput(f"{where}: {wrong.sentence}") from None
             before = lines.setdefault(inspection.inspection_id, where)
@@ -136,7 +136,7 @@ def _wanted(args: argparse.Namespace, archive: Archive) -> list[tuple[Inspection
         known = {c.inspection_id for c in archive.certificates()}
         return [(i, wish if i.inspection_id in known else replace(wish, why=None)) for i in left]
     names: set[str] = set()
-    found = [(one_of(every, name), wish) for name in args.inspection]
+    found = [(inspection_named(name, every), wish) for name in args.inspection]
     for inspection, _ in found:
         if inspection.inspection_id in names:
             raise BadInput(f"inspection {inspection.inspection_id} is named twice; name it once")

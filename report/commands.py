@@ -104,7 +104,8 @@ def _register_assess(commands: Any) -> None:
 def _assess(args: argparse.Namespace) -> int:
     import json
 
-    from report.assessing import assessed, the_inspection
+    from archive.naming import inspection_named
+    from report.assessing import assessed
     from report.every_inspection import every_verdict
     from report.explanation import explanation_lines
     from report.figures import VERDICT_WORDS
@@ -138,7 +139,7 @@ def _assess(args: argparse.Namespace) -> int:
         return max((_assess_code(one.state, one.verdict) for one in found), default=0)
     if args.inspection is None:
         raise BadInput("name the inspection or its lot, or say --all or --rules")
-    case = assessed(archive, the_inspection(archive, args.inspection))
+    case = assessed(archive, inspection_named(args.inspection, archive.inspections()))
     if args.json:
         print(json.dumps(assessment_json(case), ensure_ascii=False))
     else:
@@ -255,7 +256,8 @@ def _register_verify(commands: Any) -> None:
         "--code",
         action="append",
         metavar="CODE",
-        help="in a shop folder: what was issued under the code XXXX-XXXX-XXXX of a paper copy",
+        help="in a shop folder: what was issued under the code XXXX-XXXX-XXXX of a paper copy, 12 characters of which the "
+        "last may be * ~ $ = or U; or all that its QR holds",
     )
     add_trust_options(verify)
     verify.add_argument("--json", action="store_true", help="answer as JSON")

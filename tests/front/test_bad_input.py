@@ -276,3 +276,42 @@ def test_a_folder_that_is_no_shop(door: FrontDoor, tmp_path: Path) -> None:
         answer: Any = door(*words)
         assert answer.code == 2, words
         assert "there is no shop.toml here" in answer.sentence
+
+
+@pytest.mark.parametrize("name", ["drawings/hinge.svg", "logo.svg"])
+def test_a_drawing_or_logo_that_is_no_file_or_too_large_is_one_sentence(door: FrontDoor, name: str) -> None:
+    inspection, signed = door.covered_lot(), door.signed_in()
+    path = door.folder / name
+    path.unlink()
+    os.mkfifo(path)
+    answer = door("certify", inspection, *signed)
+    assert (answer.code, f"{path}: is no file" in answer.sentence) == (2, True)
+    path.unlink()
+    path.symlink_to("/dev/zero")
+    answer = door("certify", inspection, *signed)
+    assert (answer.code, f"{path}: is no file" in answer.sentence) == (2, True)
+    path.unlink()
+    with path.open("wb") as file:
+        file.truncate(20_000_001)
+    answer = door("certify", inspection, *signed)
+    assert (answer.code, "has 20000001 bytes; at most 20 MB" in answer.sentence) == (2, True)
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("certify", "L-1", "--signer", "mk"), "filmtally: stopped"),
+        (("measure", "hinge", "--lot", "L-2", "--inspector", "mk", "--gauge", "FB-11", "--from", "x.txt"), "filmtally: stopped; what was shown as taken is on disk"),
+        (("check", "study", "--gauge", "FB-11", "--by", "mk"), "filmtally: stopped; what was shown as taken is on disk"),
+    ],
+    ids=["certify", "measure", "study"],
+)  # fmt: skip
+def test_an_interrupt_says_what_is_kept_where_readings_are_taken(
+    door: FrontDoor, monkeypatch: pytest.MonkeyPatch, words: tuple[str, ...], said: str
+) -> None:
+    def interrupted(_: ShopFolder) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(ShopFolder, "shop", interrupted)
+    answer = door(*words)
+    assert (answer.code, answer.sentence) == (130, said)

@@ -501,8 +501,8 @@ def test_two_batches_at_once_from_two_benches_issue_each_certificate_once(uncert
 
 def test_two_certificates_of_one_number_prepared_at_once_are_not_both_issued(door: FrontDoor) -> None:
     """What the lock and the second look are for, without the luck that two processes need."""
+    from archive.naming import inspection_named
     from archive.shop_folder import ShopFolder
-    from report.assessing import the_inspection
     from report.certificate import draft
     from report.issuing import Wish, open_identity, prepare, register, release, with_key
     from schemas.errors import BadInput
@@ -513,7 +513,7 @@ def test_two_certificates_of_one_number_prepared_at_once_are_not_both_issued(doo
     ready = []
     for bench in ("bay", "yard"):
         archive = Archive(folder.archive, bench)
-        one = prepare(folder, archive, the_inspection(archive, "L-0"), Wish("mk"), NOW)
+        one = prepare(folder, archive, inspection_named("L-0", archive.inspections()), Wish("mk"), NOW)
         facts = with_key(one.facts, identity, archive.head())
         signed = release(draft(one.evidence, one.assessment, facts, one.look).pdf, one, facts, identity)
         ready.append((archive, one, facts, signed))

@@ -181,6 +181,16 @@ def test_a_correction_is_a_new_revision_and_a_new_certificate_says_what_it_super
     assert Archive(door.folder / "archive", "look").certificates(inspection)[-1].inspection_revision == 2
 
 
+def test_an_inspection_is_amended_by_its_lot_or_the_beginning_of_its_number(door: FrontDoor) -> None:
+    inspection = door.covered_lot()
+    words = ("--set", "purchase_order=PO-9", "--by", "mk", "--why", "order number was missing", "--json")
+    for revision, named in enumerate(("L-1", inspection[:12], inspection), start=2):
+        answer = door("amend", named, *words)
+        assert answer.code == 0, answer
+        assert (json.loads(answer.out)["inspection_id"], json.loads(answer.out)["revision"]) == (inspection, revision)
+    assert "no sealed inspection 'L-9', and no such lot" in door("amend", "L-9", *words).sentence
+
+
 def test_a_script_that_knows_only_pyarrow_reads_units_and_meanings(door: FrontDoor, tmp_path: Path) -> None:
     door.covered_lot()
     script = tmp_path / "ten_lines.py"
