@@ -92,10 +92,16 @@ class Wishes:
 
 @dataclass(frozen=True, slots=True)
 class Compared:
-    """A comparison, and what has to be said about what went into it."""
+    """A comparison, and what has to be said about what went into it.
+
+    Attributes:
+        remarks: That, in sentences.
+        nothing_to_learn: Why a comparison of the two says nothing, in a sentence that stands before all others; empty where it may.
+    """
 
     comparison: Comparison
     remarks: tuple[str, ...]
+    nothing_to_learn: str = ""
 
 
 def with_readings(one: Opened, readings: Sequence[PartyReading], told: Told, wishes: Wishes) -> Compared:
@@ -166,7 +172,24 @@ def with_certificate(one: Opened, two: Opened, wishes: Wishes) -> Compared:
         other = _renamed(_party(two, pieces), wishes.same)
     except ValueError as wrong:
         raise BadInput(f"{two.called}: {wrong}") from None
-    return _compared(_party(one, pieces), other, Unit(evidence.job.unit), said)
+    found = _compared(_party(one, pieces), other, Unit(evidence.job.unit), said)
+    return replace(found, nothing_to_learn=_one_source(evidence, theirs))
+
+
+def _one_source(mine: Evidence, theirs: Evidence) -> str:
+    """Return what is said of two certificates of one inspection; empty where each has readings of its own."""
+    inspection = mine.inspection
+    if (inspection.shop, inspection.inspection_id) != (theirs.inspection.shop, theirs.inspection.inspection_id):
+        return ""
+    taken = [{(r.reading_no, r.taken_at, r.thickness_um) for r in e.readings} for e in (mine, theirs)]
+    if not taken[0] & taken[1]:
+        return ""
+    counted = [{r.reading_no for r in e.readings if r.counted} for e in (mine, theirs)]
+    unlike = "" if counted[0] == counted[1] else " (they do not count the same ones of them)"
+    return (
+        f"Both certificates state the same readings, those of inspection {inspection.inspection_id}{unlike}: nothing can be "
+        "learnt from their difference. Compare with what another party read."
+    )
 
 
 def _compared(mine: Party, other: Party, unit: Unit, said: Sequence[str]) -> Compared:
@@ -235,6 +258,9 @@ def _party(one: Opened, pieces: Sequence[str], *, apart: bool = False) -> Party:
         says_subtracted=True,
         judges=assessment.rule.title,
         pieces=alone,
+        printed_coverage=next(
+            (p.uncertainty.coverage for p in assessment.locations if p.uncertainty is not None), None
+        ),
     )
 
 

@@ -14,6 +14,7 @@ from rules.dispute import Comparison, Step
 from rules.parties import Party
 from rules.party_explanations import Explanation, Standing, error_figure
 from rules.party_places import Bearing, Place
+from rules.uncertainty import TWO_SIGMA
 from rules.wording import PLACES
 from schemas.units import Unit, from_um
 
@@ -35,6 +36,7 @@ def comparison_lines(found: Compared, certificates: Sequence[Opened], columns: i
     best = _best(comparison)
     lines = [
         f"{comparison.first.name} and {comparison.second.name}: {_ANSWER[comparison.bearing]}",
+        *([found.nothing_to_learn] if found.nothing_to_learn else []),
         f"{comparison.conclusion}.",
         *_asked(comparison),
         "",
@@ -115,15 +117,38 @@ def _table(comparison: Comparison, best: Explanation | None, columns: int) -> li
         f"film build in {unit.symbol}; A: {comparison.first.name}, B: {comparison.second.name}",
         *lines,
         "U: expanded, k = 2; a difference means something where |E_n|, the difference over its U, is above 1.",
+        *_printed_otherwise((comparison.first, comparison.second)),
     ]
     if not dropped and best is not None:
         said.append(f"left: |E_n| that would be left by the first explanation below ({_causes(best)}).")
     return said
 
 
+def _printed_otherwise(parties: Sequence[Party]) -> Iterator[str]:
+    """Yield how U here differs from what a certificate prints: nobody should take one for a mistake in the other."""
+    printed: dict[str, list[str]] = {}
+    for party in parties:
+        if party.printed_coverage is not None and party.printed_coverage != TWO_SIGMA:
+            printed.setdefault(_percent(party.printed_coverage), []).append(party.name)
+    for percent, names in printed.items():
+        verb = "prints" if len(names) == 1 else "print"
+        yield (
+            f"U here is at k = 2 / {_percent(TWO_SIGMA)} (with few readings Student's t for as much); "
+            f"{' and '.join(names)} {verb} U at {percent}."
+        )
+
+
+def _percent(share: Decimal) -> str:
+    return f"{(share * 100).normalize():f} %"
+
+
 def _word(place: Place, unit: Unit) -> str:
     if place.bearing is Bearing.OPEN and place.needed_um is not None:
         return f"nothing from U {_uncertainty(place.needed_um, unit)} on"
+    if place.bearing is Bearing.WITHIN and place.error is None:
+        if not place.difference_um:
+            return "alike"
+        return f"within U {'A' if place.first.expanded_um is not None else 'B'}"
     return _WORDS[place.bearing]
 
 
@@ -204,6 +229,7 @@ def comparison_json(found: Compared, certificates: Sequence[Opened]) -> dict[str
     return {
         "answer": comparison.bearing.name,
         "conclusion": comparison.conclusion,
+        "nothing_to_learn": found.nothing_to_learn or None,
         "unit": comparison.unit.value,
         "parties": [_party_json(comparison.first), _party_json(comparison.second)],
         "verified": [
@@ -236,6 +262,7 @@ def _party_json(party: Party) -> dict[str, Any]:
         "gauge": None if party.checked.state is None else party.checked.state.value,
         "gauge_sentence": party.checked.sentence,
         "rule": party.judges or None,
+        "printed_coverage": _float(party.printed_coverage),
     }
 
 

@@ -11,7 +11,7 @@ Never a silent guess: what the table does not say and no option does is asked fo
     u          expanded uncertainty of the location's mean, k = 2, in the unit of the figure
     base       what lay there before coating and is still to be subtracted, in the unit of the figure
 
-Columns are separated by semicolons, tabs or commas; other columns are left alone.
+Columns are separated by semicolons, tabs or commas, and a first line sep=; may say by which; other columns are left alone.
 """
 
 from __future__ import annotations
@@ -45,6 +45,8 @@ _COLUMNS: Final[dict[str, tuple[str, ...]]] = {
 }
 COLUMNS: Final = tuple(_COLUMNS)
 _NEEDED: Final = ("location", "reading")
+_SEPARATORS: Final = (";", "\t", ",")
+_SAID_SEPARATOR: Final = re.compile(r'"?sep=(.)"?[ ;,]*', re.IGNORECASE)
 _FIGURE: Final = re.compile(r"[-+]?[0-9]{1,7}(?:[.,][0-9]{1,6})?")
 _UNIT_AT_END: Final = re.compile(r"^(.*?)[\s_]*[\[(]?\s*(um|µm|μm|microns?|mils?)\s*[\])]?$", re.IGNORECASE)
 
@@ -106,7 +108,16 @@ def _rows(content: bytes, name: str) -> list[tuple[int, list[str]]]:
         raise BadInput(f"{name}: has {len(content)} bytes, which no list of readings has; name the right file")
     text = _text(content, name)
     first = next((line for line in text.splitlines() if line.strip()), "")
-    separator = next((s for s in (";", "\t", ",") if s in first), None)
+    separator = next((s for s in _SEPARATORS if s in first), None)
+    said = _SAID_SEPARATOR.fullmatch(first)
+    if said is not None:
+        # What a spreadsheet is told by; the line stays as a blank one, so that lines are counted as they stand.
+        separator = said[1]
+        if separator not in _SEPARATORS:
+            raise BadInput(
+                f"{name}: line 1 says that {separator!r} separates the columns; save it with semicolons, tabs or commas"
+            )
+        text = text.replace(first, "", 1)
     if separator is None:
         raise BadInput(
             f"{name}: its first line names no columns; write a header such as location;reading;unit above the figures"
@@ -243,6 +254,11 @@ def _reading(
             f"{where}: no unit stands beside {cell['reading'][:20]!r} nor in the header; say it with --unit um or --unit mil"
         )
     figure = _figure(where, cell["reading"], mark, "reading")
+    if figure < 0:
+        raise BadInput(
+            f"{where}: {cell['reading']} in column reading is below zero, which no film build is; correct it, or take the line "
+            "out (what is to be subtracted stands in column base)"
+        )
     base = _figure(where, cell["base"], mark, "base") if cell.get("base") else None
     expanded = _figure(where, cell["u"], mark, "u") if cell.get("u") else None
     if expanded is not None and expanded <= 0:

@@ -147,7 +147,26 @@ def _conclusion(places: Sequence[Place]) -> str:
             f"Whether the differences mean anything cannot be told at {listed(still_open, 6)}: "
             "an uncertainty is not stated"
         )
-    return f"No difference means anything: at {of} all lie within both uncertainties"
+    return f"No difference means anything: {_within(places)}"
+
+
+def _within(places: Sequence[Place]) -> str:
+    """Return in what the differences lie that mean nothing: an uncertainty that is not stated may not be needed."""
+    both = [p for p in places if p.error is not None]
+    one = [p for p in places if p.error is None and p.difference_um]
+    of = counted(len(places), "location")
+    if len(both) == len(places):
+        return f"at {of} all lie within both uncertainties"
+    if len(one) == len(places):
+        return f"at {of} all lie within the one uncertainty that is known"
+    kinds = (
+        (len(both), "lie within both uncertainties", "lies within both uncertainties"),
+        (len(one), "lie within the one uncertainty that is known", "lies within the one uncertainty that is known"),
+        (len(places) - len(both) - len(one), "are none at all", "is none at all"),
+    )
+    if kinds[2][0] == len(places):
+        return f"at {of} there is none at all"
+    return f"of those at {of} {listed([f'{n} {more if n > 1 else single}' for n, more, single in kinds if n])}"
 
 
 # Limits
@@ -336,6 +355,12 @@ def _range(counts: Sequence[int]) -> str:
 
 _PRACTICE: Final = "common practice, no source"
 
+_AGREE: Final = "The figures agree as well as they can be told apart. Keep both lists with this comparison."
+_AGREE_WITHIN_ONE: Final = (
+    "The figures agree whatever uncertainty {silent} {verb} not state: it could only make the differences mean less. How closely "
+    "they agree is not shown without it. Keep both lists with this comparison."
+)
+
 _SETTLE: Final[dict[Cause | None, str]] = {
     Cause.UNIT: "Ask in which unit the gauge was set and the list written: {parties}. Correct the list, not the part.",
     Cause.BASE_METAL: "Agree whether a value for the metal below is subtracted, which one, and from how many readings on the "
@@ -365,7 +390,9 @@ def _steps(sides: Sides, found: Sequence[Explanation], *, by_rule: bool) -> Iter
     if bearing is Bearing.WITHIN:
         yield Step(
             Action.NOTHING,
-            "The figures agree as well as they can be told apart. Keep both lists with this comparison.",
+            _AGREE
+            if not silent
+            else _AGREE_WITHIN_ONE.format(silent=listed(sorted(silent)), verb="do" if len(silent) > 1 else "does"),
             _PRACTICE,
         )
         return

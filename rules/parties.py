@@ -215,6 +215,7 @@ class Party:
         judges: Its acceptance rule, in words; empty where it names none.
         pieces: Where the mean is over several pieces and the other party does not say which it measured: each piece's own
             results.
+        printed_coverage: The probability that the uncertainties on the party's own paper are for; None where that is not known.
     """
 
     name: str
@@ -225,6 +226,7 @@ class Party:
     says_subtracted: bool = False
     judges: str = ""
     pieces: Mapping[str, Mapping[str, Result]] = field(default_factory=dict)
+    printed_coverage: Decimal | None = None
 
 
 def pooled(groups: Sequence[Sequence[Fraction]]) -> Spread | None:

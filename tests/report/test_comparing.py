@@ -313,3 +313,35 @@ def test_json_says_everything_that_the_screen_says() -> None:
     assert said["steps"][-1]["action"] == "cross-section as referee"
     assert said["steps"][-1]["caution"].startswith("A section destroys the part")
     assert said["verified"][0]["holds"] is True
+
+
+def test_two_revisions_of_one_inspection_teach_nothing_and_that_stands_first() -> None:
+    again = _certificate(_whole().document.evidence, number="MLP-260304-again")
+    for one, other in ((_whole(), again), (again, _whole())):
+        found = with_certificate(one, other, Wishes())
+        second = comparison_lines(found, [one, other], 2000)[1]
+        assert second == (
+            f"Both certificates state the same readings, those of inspection {_whole().document.evidence.inspection.inspection_id}: "
+            "nothing can be learnt from their difference. Compare with what another party read."
+        )
+        assert comparison_json(found, [one, other])["nothing_to_learn"] == second
+    assert comparison_json(with_readings(_whole(), _readings(_door()), U, Wishes()), [])["nothing_to_learn"] is None
+
+
+def test_the_legend_says_where_the_certificate_prints_another_u() -> None:
+    found = with_readings(_whole(), _readings(_door()), U, Wishes())
+    text = "\n".join(comparison_lines(found, [_whole()], 2000))
+    assert (
+        "U here is at k = 2 / 95.45 % (with few readings Student's t for as much); MLP-260304-door r1 prints U at 95 %."
+    ) in text
+    first = dataclasses.replace(found.comparison.first, printed_coverage=TWO_SIGMA)
+    alike = dataclasses.replace(found, comparison=dataclasses.replace(found.comparison, first=first))
+    assert "prints U at" not in "\n".join(comparison_lines(alike, [_whole()], 2000))
+
+
+def test_a_difference_within_the_one_uncertainty_known_is_said_to_be_so() -> None:
+    found = with_readings(_whole(), _readings(_door(), add="0.1"), Told("goods-in"), Wishes())
+    assert found.comparison.bearing is Bearing.WITHIN
+    text = "\n".join(comparison_lines(found, [_whole()], 2000))
+    assert "all lie within the one uncertainty that is known" in text
+    assert "within U A" in text

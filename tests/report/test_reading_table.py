@@ -54,6 +54,16 @@ def test_separators_marks_and_units_that_leave_no_doubt(text: str) -> None:
     assert (reading.thickness_um, reading.unit, reading.location) == (Decimal("82.5"), Unit.UM, "front")
 
 
+@pytest.mark.parametrize("separator", [";", ",", "\t"])
+@pytest.mark.parametrize("form", ["sep={}\n", "SEP={}\r\n", '"sep={}"\n', "\n\ufeffsep={};;\n"])
+def test_a_spreadsheets_line_that_names_the_separator_is_understood(form: str, separator: str) -> None:
+    text = form.format(separator).replace("\n\ufeff", "\ufeff") + "location;reading;unit\nfront;82;um\n".replace(
+        ";", separator
+    )
+    (reading,) = _read(text).readings
+    assert (reading.location, reading.thickness_um) == ("front", Decimal(82))
+
+
 def test_a_spreadsheets_utf_16_and_a_byte_order_mark_are_read() -> None:
     text = "location\treading_um\nüst\t82.5\n"
     assert read_table(text.encode("utf-16"), "theirs.csv").readings[0].location == "üst"
@@ -103,6 +113,9 @@ def test_a_comma_before_three_digits_is_asked_about() -> None:
         ("location;reading;unit\n;80;um\n", "line 2: the location is not named"),
         ("location;reading;unit\nfront;80;inch\n", "unknown unit 'inch'"),
         ("location;reading;unit\nfront;5000000;um\n", "is no film build"),
+        ("location;reading;unit\nfront;80;um\nback;-3,5;um\n", "line 3: -3,5 in column reading is below zero"),
+        ("sep=|\nlocation|reading|unit\nfront|80|um\n", "line 1 says that '|' separates the columns"),
+        ("sep=;\nlocation;reading;unit\nfront;thin;um\n", "line 3: 'thin'"),
         ("location;reading;unit;u\nfront;80;um;0\n", "an uncertainty is above zero"),
         ("location;reading;unit;n\nfront;80;um;0\n", "is not a whole number above zero"),
         ("location;reading;unit;spot\nfront;80;um;a\n", "is not a whole number above zero"),

@@ -42,6 +42,26 @@ def test_differences_within_both_uncertainties_mean_nothing_and_nothing_is_to_do
     assert found.explanations == ()
 
 
+def test_where_one_uncertainty_is_not_known_the_answer_names_the_one_that_is() -> None:
+    one = party("A", {"front": result("80", u="3"), "back": result("60", u="3")})
+    other = party("B", {"front": result("82", u=None), "back": result("61", u=None)})
+    found = _compared(one, other)
+    assert found.bearing is Bearing.WITHIN
+    assert found.conclusion == (
+        "No difference means anything: at 2 locations all lie within the one uncertainty that is known"
+    )
+    assert found.conclusion == _compared(other, one).conclusion
+    (step,) = found.steps
+    assert step.sentence.startswith("The figures agree whatever uncertainty B does not state")
+    mixed = party("B", {"front": result("82", u=None), "back": result("61", u="1")})
+    assert _compared(one, mixed).conclusion == (
+        "No difference means anything: of those at 2 locations 1 lies within both uncertainties and 1 lies within the one "
+        "uncertainty that is known"
+    )
+    silent = [party(name, {"front": result("80", u=None)}) for name in "AB"]
+    assert _compared(*silent).conclusion == "No difference means anything: at 1 location there is none at all"
+
+
 def test_one_difference_beyond_is_enough() -> None:
     found = _compared(party("A", {"front": "80", "back": "60"}), party("B", {"front": "80", "back": "63"}))
     assert found.bearing is Bearing.BEYOND
