@@ -13,6 +13,8 @@ from schemas.job import Job
 from schemas.profile import Profile
 from schemas.shop import Shop
 
+#: Names that agree to this share (difflib's ratio) look like one that was mistyped (a choice of ours).
+_ALIKE = 0.85
 _SLUG = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]*")
 #: So large may a drawing or a logo be.
 _MOST_BYTES = 20_000_000
@@ -81,17 +83,26 @@ class ShopFolder:
         return Job.load(self._file("jobs", "job", name))
 
     def customer(self, name: str) -> Customer | None:
-        """Return the customer file of the customer called *name* (whatever the case), or None where there is none.
+        """Return the customer file of the customer called *name* (whatever the case and the blanks), or None where there is none.
 
         Raises:
-            BadInput: A customer file is wrong, or two of them are of one customer.
+            BadInput: A customer file is wrong, two of them are of one customer, or one has a name that looks mistyped.
         """
         every = [(file, Customer.load(self.root / "customers" / f"{file}.toml")) for file in self.names("customers")]
-        found = [(file, one) for file, one in every if one.name.casefold() == name.casefold()]
+        found = [(file, one) for file, one in every if _as_told(one.name) == _as_told(name)]
         if len(found) > 1:
             files = " and ".join(f"{file}.toml" for file, _ in found)
             raise BadInput(f"{self.root / 'customers'}: {files} are both of {name}; keep one")
-        return found[0][1] if found else None
+        if found:
+            return found[0][1]
+        near = next((o for o in every if _alike(o[1].name, name)), None)
+        if near is not None:
+            # Nobody would notice that all that the file asks for was left out.
+            raise BadInput(
+                f"{self.root / 'customers' / near[0]}.toml is of {near[1].name!r}, and the order is of {name!r}; write both "
+                "alike, or give the other a file of its own where they are two"
+            )
+        return None
 
     def picture(self, name: str) -> bytes:
         """Return the file *name* of the shop's drawings.
@@ -142,3 +153,14 @@ class ShopFolder:
             have = ", ".join(self.names(folder)) or "none"
             raise BadInput(f"{self.root / folder}: there is no {kind} {name!r} (there are: {have})")
         return path
+
+
+def _as_told(name: str) -> str:
+    """Return a name as one tells it from others: without its case, and with single blanks."""
+    return " ".join(name.split()).casefold()
+
+
+def _alike(one: str, other: str) -> bool:
+    from difflib import SequenceMatcher
+
+    return SequenceMatcher(None, _as_told(one), _as_told(other)).ratio() >= _ALIKE

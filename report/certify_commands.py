@@ -59,7 +59,9 @@ def register(commands: Any) -> None:
     )
     certify.add_argument("--why", metavar="REASON", help="issue a new revision that supersedes the last one")
     certify.add_argument(
-        "--deviation", metavar="TEXT", help="certify although the gate does not cover it; printed on the first page"
+        "--deviation",
+        metavar="TEXT",
+        help="what the certificate deviates in, printed on the first page; needed where the gate does not cover it",
     )
     certify.add_argument("--deviation-by", metavar="CODE", help="who states the deviation")
     certify.add_argument(

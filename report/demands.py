@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
 from typing import Final
 
 from report.evidence import Evidence, IssueFacts
 from rules.results import Assessment
+from rules.verdict import Verdict
 from schemas.vocabulary import Demand
 
 #: For each demand: whether it is met, and what to do where it is not.
@@ -65,7 +67,20 @@ _CHECKS: Final[dict[Demand, tuple[Callable[[Evidence, Assessment, IssueFacts], b
 }
 
 
-def missing(evidence: Evidence, assessment: Assessment, facts: IssueFacts) -> list[str]:
+@dataclass(frozen=True, slots=True)
+class Lack:
+    """Something that has to be on a certificate and would not be.
+
+    Attributes:
+        what: What it is, and what to do about it.
+        of_the_type: Whether the type of EN 10204 asks for it; else the customer does.
+    """
+
+    what: str
+    of_the_type: bool = False
+
+
+def missing(evidence: Evidence, assessment: Assessment, facts: IssueFacts) -> list[Lack]:
     """Return what the customer asks for and the certificate would not state, each with what to do about it.
 
     An inspection certificate of type 3.1 or 3.2 by EN 10204 asks for a signer independent of production and for results
@@ -76,13 +91,20 @@ def missing(evidence: Evidence, assessment: Assessment, facts: IssueFacts) -> li
     """
     customer = evidence.customer
     demands = list(customer.demands) if customer is not None else []
-    if facts.document_type is not None and Demand.INDEPENDENT_SIGNER not in demands:
-        demands.append(Demand.INDEPENDENT_SIGNER)
-    lacking = [what for met, what in (_CHECKS[d] for d in demands) if not met(evidence, assessment, facts)]
-    if facts.document_type is not None and not any(r.counted for r in evidence.readings):
-        lacking.append("results of this very lot, without which there is no inspection certificate by EN 10204")
-    if facts.document_type == "3.2" and (customer is None or not customer.approvals):
-        lacking.append(
-            "the place of the further signature that type 3.2 asks for: approvals in the customer's file in customers/"
-        )
-    return lacking
+    asked = [Lack(what) for met, what in (_CHECKS[d] for d in demands) if not met(evidence, assessment, facts)]
+    return asked + [Lack(what, of_the_type=True) for what in _of_the_type(evidence, assessment, facts, demands)]
+
+
+def _of_the_type(evidence: Evidence, assessment: Assessment, facts: IssueFacts, demands: list[Demand]) -> Iterator[str]:
+    """Yield what the type of EN 10204 that the certificate is to claim asks for and is not there (from memory)."""
+    if facts.document_type is None:
+        return
+    met, what = _CHECKS[Demand.INDEPENDENT_SIGNER]
+    if Demand.INDEPENDENT_SIGNER not in demands and not met(evidence, assessment, facts):
+        yield what
+    if assessment.verdict is not Verdict.PASS:
+        yield "a lot that conforms: the type declares compliance with the order; leave --type out"
+    if not any(r.counted for r in evidence.readings):
+        yield "results of this very lot"
+    if facts.document_type == "3.2" and (evidence.customer is None or not evidence.customer.approvals):
+        yield "the place of the further signature: approvals in the customer's file in customers/"

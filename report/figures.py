@@ -13,6 +13,7 @@ from rules.rounding import shown
 from rules.sentence import Day, Figures, joined, said
 from rules.uncertainty import nearest_decimal
 from rules.verdict import Verdict
+from schemas.letters import unprinted
 from schemas.readings import GaugeReading
 from schemas.units import Unit
 
@@ -86,6 +87,11 @@ def as_written(number: Decimal) -> str:
 def as_shown(figures: str) -> str:
     """Return the gauge's own figures, with a real minus."""
     return figures.replace("-", MINUS)
+
+
+def printable(text: str) -> str:
+    """Return what a person noted, with each letter that no certificate can print written as its code."""
+    return "".join(c if unprinted(c) is None else c.encode("unicode_escape").decode() for c in text)
 
 
 def with_unit(written: str, unit: str) -> str:

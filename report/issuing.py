@@ -32,7 +32,7 @@ from report.web_page import web_page
 from rules.results import Assessment, GateState
 from rules.verdict import Verdict
 from schemas.certificates import Certificate
-from schemas.errors import BadInput, GateRefused
+from schemas.errors import BadInput, FilmtallyError, GateRefused
 from schemas.inspections import Inspection
 from schemas.letters import unfit
 from schemas.shop import Shop
@@ -164,7 +164,9 @@ def prepare(folder: ShopFolder, archive: Archive, inspection: Inspection, wish: 
         earlier=earlier_inspections(archive, inspection),
         drawing=None if drawing is None else Drawing(drawing.rpartition(".")[2], folder.picture(drawing)),
     )
-    asked = customer.document_type if customer is not None else None
+    # A type of EN 10204 declares compliance with the order besides, so what does not conform cannot claim the one that
+    # the customer's file asks for.
+    asked = customer.document_type if customer is not None and case.assessment.verdict is Verdict.PASS else None
     facts = IssueFacts(
         number=certificate_number(then.code, inspection),
         revision=revision,
@@ -180,15 +182,30 @@ def prepare(folder: ShopFolder, archive: Archive, inspection: Inspection, wish: 
         received_on=wish.received_on,
         document_type=wish.document_type or asked,
     )
+    _received_before(evidence, facts)
     lacking = missing(evidence, case.assessment, facts)
     if lacking:
-        raise BadInput(
-            f"inspection {inspection.inspection_id} is not certified, since {inspection.customer} asks for what is missing: "
-            f"{'; '.join(lacking)}"
-        )
+        who = f"inspection {inspection.inspection_id} is not certified, since"
+        theirs = [lack.what for lack in lacking if not lack.of_the_type]
+        types = [lack.what for lack in lacking if lack.of_the_type]
+        said = [f"{inspection.customer} asks for what is missing: {'; '.join(theirs)}"] if theirs else []
+        said += [f"type {facts.document_type} of EN 10204 needs what is missing: {'; '.join(types)}"] if types else []
+        raise BadInput(f"{who} {'; and '.join(said)}")
     look = page_look(evidence, None if shop.certificate.logo is None else folder.logo(shop.certificate.logo))
     more = long_term(shop.signature, folder.root, now, wish.level)
     return Prepared(evidence, case.assessment, facts, look, wish.html, more)
+
+
+def _received_before(evidence: Evidence, facts: IssueFacts) -> None:
+    """Refuse a day of receipt on which nobody can have received what was measured then."""
+    if facts.received_on is None or not evidence.readings:
+        return
+    zone = ZoneInfo(evidence.shop.time_zone)
+    first = min(r.taken_at for r in evidence.readings).astimezone(zone).date()
+    if facts.received_on > first:
+        raise BadInput(
+            f"the parts were measured on {first}, so they cannot have come in on {facts.received_on}; correct the day of receipt"
+        )
 
 
 def with_key(facts: IssueFacts, identity: Identity, ledger_head: str) -> IssueFacts:
@@ -367,8 +384,23 @@ def register(
             write_over(copy, web_page(html, ready.look).encode())
         write_once(path, signed)
         # Last, so that what the register knows is there as a whole, whatever comes in between.
-        archive.commit_certificate(entry)
+        try:
+            archive.commit_certificate(entry)
+        except FilmtallyError:
+            if not _in_the_register(archive, entry):
+                # Signed and in no register it would be found one day, and be worth nothing.
+                for made in (path, copy):
+                    if made is not None:
+                        made.unlink(missing_ok=True)
+            raise
     return Issued(entry, path, moved, copy)
+
+
+def _in_the_register(archive: Archive, entry: Certificate) -> bool:
+    try:
+        return any(c.pdf_sha256 == entry.pdf_sha256 for c in Archive(archive.root, archive.bench).certificates())
+    except FilmtallyError:
+        return True  # who cannot tell throws nothing away
 
 
 @contextmanager

@@ -50,12 +50,13 @@ def joined_words(words: Iterable[str | None]) -> str:
 
 def order_facts(evidence: Evidence, facts: IssueFacts) -> tuple[Fact, ...]:
     """Return whom the certificate is for, and for which delivery."""
-    inspection, job, customer = evidence.inspection, evidence.job, evidence.customer
+    inspection, job = evidence.inspection, evidence.job
+    contact = None if evidence.customer is None else evidence.customer.contact
     lot_size = str(inspection.lot_size) if inspection.lot_size is not None else said("not stated")
     return _facts(
         (said("Customer"), inspection.customer),
-        (said("Address"), job.customer_address),
-        (said("Contact"), None if customer is None else customer.contact),
+        (said("Address"), job.customer_address or (said("not stated") if contact is None else None)),
+        (said("Contact"), contact),
         (said("Purchase order, line"), inspection.purchase_order),
         (said("Work order"), inspection.work_order),
         (said("Packing slip"), facts.packing_slip),

@@ -18,7 +18,6 @@ from report.evidence import Evidence, IssueFacts, builds_by_reading, flagged
 from report.figures import (
     DASH,
     NBSP,
-    VERDICT_WORDS,
     as_shown,
     as_written,
     clock_time,
@@ -29,6 +28,7 @@ from report.figures import (
     limits,
     moment,
     places_of,
+    printable,
     two_figures,
     verdict_word,
     with_unit,
@@ -349,7 +349,7 @@ def certificate_view(
             page=presentation.page,
             order=order_facts(evidence, facts),
             process=process_facts(evidence),
-            verdict=VERDICT_WORDS[assessment.verdict],
+            verdict=verdict_word(assessment.verdict, conditional=_conditional(assessment)),
             kind=_KINDS[assessment.verdict],
             verdict_sentence=_verdict_sentence(assessment),
             deviation=_deviation(evidence, facts),
@@ -359,10 +359,10 @@ def certificate_view(
             unit=unit.symbol,
             also_unit=also_in.symbol if also_in is not None else "",
             builds=rows,
-            drawing=_drawing_labels(evidence, rows, unit.symbol),
+            drawing=_drawing_labels(evidence, assessment, rows, unit.symbol),
             gauge=gauge_facts(evidence),
             gate_sentence=assessment.coverage.sentence,
-            checks=tuple(_check_row(c, places, unit, zone) for c in cited_checks(evidence, assessment)),
+            checks=_check_rows(cited_checks(evidence, assessment), places, unit, zone),
             rule=rule_facts(assessment, job),
             sampling=sampling_facts(assessment),
             findings=tuple(
@@ -373,7 +373,7 @@ def certificate_view(
                 *(flag.sentence for flag in flagged(evidence, assessment)),
             ),
             not_measured=_not_measured(evidence),
-            advice=_advice(assessment),
+            advice=_advice(assessment) if customer is None or customer.advice else (),
             release=release_facts(evidence, facts, zone),
             approvals=tuple(
                 ApprovalPlace(label, said("{party}: I have seen this certificate and agree to it.", party=label))
@@ -407,12 +407,36 @@ def _code_text(evidence: Evidence, facts: IssueFacts, code: str) -> str:
     return f"{facts.number} r{facts.revision} {code}".strip()
 
 
-def _drawing_labels(evidence: Evidence, rows: tuple[BuildRow, ...], unit: str) -> tuple[DrawingLabel, ...]:
+def _drawing_labels(
+    evidence: Evidence, assessment: Assessment, rows: tuple[BuildRow, ...], unit: str
+) -> tuple[DrawingLabel, ...]:
     """Return what stands on the drawing: each location that has a point, with its mean."""
     if evidence.drawing is None:
         return ()
     points = {place.name for place in evidence.job.location if place.point is not None}
-    return tuple(DrawingLabel(row.location, with_unit(row.mean, unit)) for row in rows if row.location in points)
+    return tuple(
+        DrawingLabel(row.location, _beside_the_point(row, place, unit))
+        for row, place in zip(rows, assessment.locations, strict=True)
+        if row.location in points
+    )
+
+
+def _beside_the_point(row: BuildRow, place: LocationResult, unit: str) -> str:
+    """Return the mean at a location, or the reading that is out of its limits where the mean is within them: a cross beside
+    a number that passes would say nothing."""
+    if (
+        place.verdict is Verdict.FAIL
+        and place.mean is not None
+        and place.least is not None
+        and place.greatest is not None
+    ):
+        above_lower = place.lower is None or place.mean >= place.lower
+        below_upper = place.upper is None or place.mean <= place.upper
+        if above_lower and below_upper and place.lower is not None and place.least < place.lower:
+            return said("least {value}", value=with_unit(row.least, unit))
+        if above_lower and below_upper and place.upper is not None and place.greatest > place.upper:
+            return said("greatest {value}", value=with_unit(row.greatest, unit))
+    return with_unit(row.mean, unit)
 
 
 def cited_checks(evidence: Evidence, assessment: Assessment) -> list[GaugeCheck]:
@@ -423,7 +447,10 @@ def cited_checks(evidence: Evidence, assessment: Assessment) -> list[GaugeCheck]
     cited = {c.check_id for c in around}
     for reading in coverage.readings:
         cited.update(c for c in (reading.opening_check_id, reading.closing_check_id) if c is not None)
-    chosen = [c for c in evidence.checks if c.check_id in cited or _between(c, around)]
+    modes = {r.probe_mode for r in evidence.readings} or {evidence.inspection.probe_mode}
+    # What was read with the gauge's other probe says nothing about these readings.
+    of_the_mode = [c for c in evidence.checks if c.probe_mode in modes or c.probe_mode is None]
+    chosen = [c for c in of_the_mode if c.check_id in cited or _between(c, around)]
     return sorted(chosen, key=lambda c: (c.done_at, c.check_id, c.certified_um or 0, c.standard_id or ""))
 
 
@@ -441,6 +468,10 @@ def _verdict_sentence(assessment: Assessment) -> str:
     return joined((_statement(assessment), RELATES_ONLY, IN_FULL))
 
 
+def _conditional(assessment: Assessment) -> bool:
+    return assessment.verdict is Verdict.PASS and any(place.conditional for place in assessment.locations)
+
+
 def _statement(assessment: Assessment) -> str:
     covered = assessment.coverage.state is GateState.COVERED
     if assessment.lot is not None and covered:
@@ -453,7 +484,7 @@ def _statement(assessment: Assessment) -> str:
             ),
             Verdict.FAIL: said("By the rule below, the items measured do not conform to the limits below."),
         }[assessment.verdict]
-        if assessment.verdict is Verdict.PASS and any(place.conditional for place in assessment.locations):
+        if _conditional(assessment):
             return joined(
                 (sentence, said("Conditionally: numbers lie in the guard band of their limits, see the findings."))
             )
@@ -577,13 +608,21 @@ def _converted(mean: Fraction | None, places: int, unit: Unit, also_in: Unit | N
     return figure(from_um(in_um, also_in), decimals)
 
 
-def _check_row(check: GaugeCheck, places: int, unit: Unit, zone: ZoneInfo) -> CheckRow:
+def _check_rows(checks: list[GaugeCheck], places: int, unit: Unit, zone: ZoneInfo) -> tuple[CheckRow, ...]:
+    """Return a row per standard measured; the first of each check has the check's number."""
+    before = [None, *(c.check_id for c in checks)]
+    return tuple(
+        _check_row(c, places, unit, zone, first=c.check_id != last) for c, last in zip(checks, before, strict=False)
+    )
+
+
+def _check_row(check: GaugeCheck, places: int, unit: Unit, zone: ZoneInfo, *, first: bool) -> CheckRow:
     def thickness(um: Any, more: int = 1) -> str:
         return DASH if um is None else figure(from_um(um, unit), places + more)
 
     return CheckRow(
         occasion=_occasion(check),
-        done=joined((moment(check.done_at, zone), check.done_by)),
+        done=joined((moment(check.done_at, zone), check.done_by, *([check.check_id] if first else []))),
         standard=check.standard_id or check.note or DASH,
         certified=thickness(check.certified_um),
         mean=thickness(check.mean_um),
@@ -661,6 +700,8 @@ def _not_measured(evidence: Evidence) -> tuple[str, ...]:
             if rest == 1
             else said("{rest} of the {size} pieces in the lot were not measured.", rest=rest, size=inspection.lot_size)
         )
+        if evidence.lot is None or (evidence.lot.drawn is None and evidence.job.sampling is None):
+            lines.append(said("How the pieces that were measured were chosen is not recorded."))
     left_out = [r for r in evidence.readings if not r.counted and not is_base(r)]
     if len(left_out) == 1:
         lines.append(said("1 reading kept and not judged. The reason for it stands in the annex."))
@@ -674,11 +715,11 @@ def _not_measured(evidence: Evidence) -> tuple[str, ...]:
                 "Revision {revision} of the inspection supersedes revision {old}: {why}",
                 revision=inspection.revision,
                 old=inspection.supersedes,
-                why=inspection.superseded_why or "",
+                why=printable(inspection.superseded_why or ""),
             )
         )
     for note in json.loads(inspection.notes_json):
-        lines.append(said("Note by {who}: {what}", who=note["by"], what=note["what"]))
+        lines.append(said("Note by {who}: {what}", who=note["by"], what=printable(note["what"])))
     lines.append(NOT_EXAMINED)
     return tuple(lines)
 
@@ -789,7 +830,7 @@ def _reason(reading: GaugeReading) -> str:
         return said("base metal reading: subtracted, not judged")
     if given == UNDONE:
         return said("undone by the inspector")
-    return given or BEFORE_COATING[CoatStage(reading.coat_stage)]
+    return printable(given) if given else BEFORE_COATING[CoatStage(reading.coat_stage)]
 
 
 def _other_lines(other_lines_json: str, zone: ZoneInfo) -> tuple[OtherLine, ...]:

@@ -38,6 +38,10 @@ class Customer(Model):
     approvals: Annotated[tuple[Text, ...], Field(max_length=MOST_APPROVALS)] = Field(
         (), description="Who signs besides whoever releases, such as a quality manager; each gets a place on the page."
     )
+    advice: bool = Field(
+        True,
+        description="Print what can be done with what misses, with its cautions; the shop's own screen always says it.",
+    )
     statement: Text | None = Field(None, description="A sentence that the customer wants printed.")
 
     @model_validator(mode="after")

@@ -280,7 +280,7 @@ def test_type_3_1_asks_for_a_signer_who_is_independent_of_production_today(door:
 
 
 def test_type_3_2_asks_for_the_place_of_a_further_signature(door: FrontDoor) -> None:
-    assert "the place of the further signature that type 3.2 asks for" in _unasked(door, "--type", "3.2")
+    assert "needs what is missing: the place of the further signature" in _unasked(door, "--type", "3.2")
     _customer(door, 'document_type = "3.2"\n')
     assert "name that place in approvals" in _unasked(door)
     _customer(door, 'document_type = "3.2"\napprovals = ["Inspector of the customer"]\n')
