@@ -81,8 +81,9 @@ def missing(evidence: Evidence, assessment: Assessment, facts: IssueFacts) -> li
     lacking = [what for met, what in (_CHECKS[d] for d in demands) if not met(evidence, assessment, facts)]
     if facts.document_type is not None and not any(r.counted for r in evidence.readings):
         lacking.append("results of this very lot, without which there is no inspection certificate by EN 10204")
-    if facts.document_type == "3.2" and (customer is None or not customer.approvals):
+    if facts.document_type == "3.2" and (customer is None or customer.further_party is None):
         lacking.append(
-            "the place of the further signature that type 3.2 asks for: approvals in the customer's file in customers/"
+            "the place of the further signature that type 3.2 asks for: approvals in the customer's file in customers/, and "
+            "further_party there, which names the one of the purchaser's representative or official inspector"
         )
     return lacking
