@@ -9,6 +9,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from report.document import ReadDocument
+from report.key_names import same_name
 from report.page_facts import further_parties
 from report.signature_fields import APPROVAL_FIELD
 from schemas.customer import plain_label
@@ -97,7 +98,7 @@ def refuse_shops_own_key(place: PlaceToSign | None, organisation: str | None, sh
     Raises:
         BadInput: The place is the purchaser's representative's or official inspector's.
     """
-    if place is not None and place.of_further_party and plain_label(organisation or "") == plain_label(shop):
+    if place is not None and place.of_further_party and same_name(shop, organisation or ""):
         raise BadInput(
             f"{where}: the place of {place.label!r} is that of the purchaser's representative or of an official inspector, "
             f"and this key is made out to {organisation}, which issued the certificate; that party signs with its own key"
