@@ -307,6 +307,7 @@ def _many(args: argparse.Namespace, folder: ShopFolder, archive: Archive, wanted
 
     from report.batches import issue_many
     from report.issuing import open_identity
+    from report.key_names import refuse_anothers_key
 
     if not wanted:
         print("[]" if args.json else "every sealed inspection has its certificate")
@@ -327,9 +328,10 @@ def _many(args: argparse.Namespace, folder: ShopFolder, archive: Archive, wanted
             print(f"{at}", file=sys.stderr)
 
     def identity() -> Any:
-        return open_identity(
-            folder, folder.shop(), args.signer, lambda: passphrase_of(args), args.now(), lambda: pin_of(args)
-        )
+        shop = folder.shop()
+        opened = open_identity(folder, shop, args.signer, lambda: passphrase_of(args), args.now(), lambda: pin_of(args))
+        refuse_anothers_key(opened, shop.find_inspector(args.signer).name)
+        return opened
 
     try:
         outcomes = issue_many(folder, archive, wanted, identity, args.now, args.workers, done)

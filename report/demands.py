@@ -106,5 +106,8 @@ def _of_the_type(evidence: Evidence, assessment: Assessment, facts: IssueFacts, 
         yield "a lot that conforms: the type declares compliance with the order; leave --type out"
     if not any(r.counted for r in evidence.readings):
         yield "results of this very lot"
-    if facts.document_type == "3.2" and (evidence.customer is None or not evidence.customer.approvals):
-        yield "the place of the further signature: approvals in the customer's file in customers/"
+    if facts.document_type == "3.2" and (evidence.customer is None or evidence.customer.further_party is None):
+        yield (
+            "the place of the further signature: approvals in the customer's file in customers/, and further_party there, which "
+            "names the one of the purchaser's representative or official inspector"
+        )

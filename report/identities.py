@@ -68,6 +68,18 @@ class Identity:
         """Return whether the certificate vouches for itself."""
         return self.issuer is None
 
+    @property
+    def holder(self) -> str:
+        """Return to whom the certificate is made out."""
+        return name_of(x509.load_der_x509_certificate(self.certificate_der).subject)
+
+    @property
+    def organisation(self) -> str | None:
+        """Return the organisation that the certificate names with its holder; None where it names none."""
+        subject = x509.load_der_x509_certificate(self.certificate_der).subject
+        named = subject.get_attributes_for_oid(NameOID.ORGANIZATION_NAME)
+        return str(named[0].value) if named else None
+
 
 def make_identity(name: str, organisation: str, passphrase: str, now: datetime, valid_days: int = 1826) -> bytes:
     """Return a new self-made identity as a PKCS#12 file.
@@ -303,13 +315,13 @@ def _chain(ours: x509.Certificate, others: list[x509.Certificate], where: str) -
 def _subject(name: str, organisation: str) -> x509.Name:
     return x509.Name(
         [
-            x509.NameAttribute(NameOID.COMMON_NAME, _cut(name)),
-            x509.NameAttribute(NameOID.ORGANIZATION_NAME, _cut(organisation)),
+            x509.NameAttribute(NameOID.COMMON_NAME, cut_name(name)),
+            x509.NameAttribute(NameOID.ORGANIZATION_NAME, cut_name(organisation)),
         ]
     )
 
 
-def _cut(name: str) -> str:
+def cut_name(name: str) -> str:
     """Return as much of *name* as a certificate takes, which counts bytes and not letters."""
     return name.encode()[:_NAME_MOST].decode(errors="ignore")
 

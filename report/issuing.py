@@ -21,6 +21,7 @@ from report.document import basis, code_of
 from report.evidence import Drawing, EarlierInspection, Evidence, IssueFacts
 from report.figures import moment
 from report.identities import Identity, load_identity
+from report.key_names import refuse_anothers_key
 from report.languages import presentation_of
 from report.page_facts import MEANING
 from report.page_look import PageLook, page_look
@@ -132,6 +133,7 @@ def issue(
     """
     ready = prepare(folder, archive, inspection, wish, now)
     identity = open_identity(folder, folder.shop(), wish.signer, passphrase, now, pin)
+    refuse_anothers_key(identity, ready.evidence.shop.find_inspector(wish.signer).name)
     facts = with_key(ready.facts, identity, archive.head())
     made = draft(ready.evidence, ready.assessment, facts, ready.look)
     signed = release(made.pdf, ready, facts, identity)
@@ -217,20 +219,23 @@ def release(unsigned: UnsignedPdf, ready: Prepared, facts: IssueFacts, identity:
     """Return the certificate signed by whoever releases it.
 
     Raises:
-        BadInput: A time-stamp authority is wanted and gives nothing.
+        BadInput: The key is a self-made one of somebody else; a time-stamp authority is wanted and gives nothing.
     """
     shop = ready.evidence.shop
     written = presentation_of(shop, ready.evidence.customer)
+    name = shop.find_inspector(facts.signer).name
+    refuse_anothers_key(identity, name)
     return sign(
         unsigned.content,
         unsigned.place,
         identity,
-        name=shop.find_inspector(facts.signer).name,
+        name=name,
         reason=written.text(MEANING),
         location=shop.address,
         now=facts.issued_at,
         when=written.text(moment(facts.issued_at, ZoneInfo(shop.time_zone))),
         long_term=ready.more,
+        worded=written.text,
     )
 
 

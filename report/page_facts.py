@@ -15,11 +15,14 @@ from rules.decision import worst_risk
 from rules.distributions import normal_quantile
 from rules.results import Assessment
 from rules.sentence import Figures, joined, said
+from schemas.customer import Customer
 from schemas.job import DecisionTerms, Job
 from schemas.units import UM_PER_MIL, Unit
 from schemas.vocabulary import DecisionRule, ProbeMode, RuleName
 
 MEANING: Final = said("I have seen the readings and checks behind this certificate and release it.")
+#: What an approval means where nobody says otherwise; the page has the same words at its place.
+AGREEMENT: Final = said("I have seen this certificate and agree to it.")
 
 #: Rules that ask for a share of the readings besides.
 _COUNT_READINGS: Final = (
@@ -166,8 +169,11 @@ def release_facts(evidence: Evidence, facts: IssueFacts, zone: ZoneInfo) -> tupl
     )
 
 
-def document_type_text(facts: IssueFacts, approvals: tuple[str, ...]) -> str:
-    """Return which type of inspection certificate this is by EN 10204; empty where none is claimed."""
+def document_type_text(facts: IssueFacts, customer: Customer | None) -> str:
+    """Return which type of inspection certificate this is by EN 10204; empty where none is claimed.
+
+    Certificates from before the customer's file said which place is the further party's name all of them.
+    """
     if facts.document_type == "3.1":
         return said(
             "Inspection certificate 3.1 as in EN 10204: results of this very lot, released independently of production. "
@@ -175,12 +181,21 @@ def document_type_text(facts: IssueFacts, approvals: tuple[str, ...]) -> str:
         )
     if facts.document_type == "3.2":
         return said(
-            "Inspection certificate 3.2 as in EN 10204, once it is signed below by the further party as well ({who}): "
+            "Inspection certificate 3.2 as in EN 10204, once it is signed below by {who} as well: "
             "results of this very lot, released independently of production. "
             "EN 10204 is written for metallic products; for a coating it holds by agreement.",
-            who=joined(approvals, ", "),
+            who=joined(further_parties(facts, customer), ", "),
         )
     return ""
+
+
+def further_parties(facts: IssueFacts, customer: Customer | None) -> tuple[str, ...]:
+    """Return the labels of the places that are the purchaser's representative's or official inspector's."""
+    if customer is None:
+        return ()
+    if customer.further_party is not None:
+        return (customer.further_party,)
+    return customer.approvals if facts.document_type == "3.2" else ()
 
 
 def unit_ruling(assessment: Assessment) -> str:

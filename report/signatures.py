@@ -101,6 +101,7 @@ class Signature:
         certificate: The signer's certificate, or the authority's.
         others: Certificates that came with it.
         holder: The common name in that certificate.
+        name: The name that the signature itself gives; empty where it gives none.
         fingerprint: Its SHA-256 fingerprint, in hex.
         claimed_at: The time that the signer's own clock gave; the authority's for a time stamp.
         reason: What the signer says that it means.
@@ -120,6 +121,7 @@ class Signature:
     certificate: Any
     others: tuple[Any, ...]
     holder: str
+    name: str
     fingerprint: str
     claimed_at: datetime | None
     reason: str
@@ -201,6 +203,7 @@ def _signature(embedded: Any) -> Signature:
         certificate=certificate,
         others=tuple(embedded.other_embedded_certs),
         holder=_name(certificate),
+        name=str(embedded.sig_object.get("/Name", "")),
         fingerprint=hashlib.sha256(certificate.dump()).hexdigest(),
         claimed_at=claimed,
         reason=str(embedded.sig_object.get("/Reason", "")),

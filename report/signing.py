@@ -10,12 +10,10 @@ from __future__ import annotations
 
 import io
 import textwrap
-from dataclasses import dataclass
+from collections.abc import Callable
 from datetime import datetime
-from importlib.resources import files
 from typing import Any, Final
 
-from pyhanko.pdf_utils.font.opentype import GlyphAccumulator, GlyphAccumulatorFactory
 from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
 from pyhanko.pdf_utils.layout import AxisAlignment, Margins, SimpleBoxLayoutRule
 from pyhanko.pdf_utils.reader import PdfFileReader
@@ -26,9 +24,13 @@ from pyhanko.stamp import TextStampStyle
 
 from report.figures import fingerprint
 from report.identities import Identity, fingerprint_of, load_identity, make_identity
+from report.key_names import other_holder
 from report.pdf import SignaturePlace
 from report.signature_fields import RELEASE_FIELD
+from report.stamp_font import STAMP_FONT, StampFont, unstamped
 from report.time_stamping import LongTerm, with_document_time_stamp
+from rules.sentence import said
+from schemas.errors import BadInput
 
 __all__ = [
     "APPROVAL_FIELDS",
@@ -60,6 +62,7 @@ def sign(
     now: datetime,
     when: str,
     long_term: LongTerm | None = None,
+    worded: Callable[[str], str] = str,
 ) -> bytes:
     """Return the PDF signed and certified, with a visible signature block.
 
@@ -73,9 +76,10 @@ def sign(
         now: The time that the signature claims.
         when: The same as it is printed.
         long_term: What a time-stamp authority adds; nothing where None.
+        worded: Says the block's own words in the language of the certificate.
 
     Raises:
-        BadInput: The authority gave nothing that can be used; nothing was signed.
+        BadInput: A word cannot be printed; the authority gave nothing that can be used. Nothing was signed.
     """
     spec = None
     if RELEASE_FIELD not in empty_fields(pdf):
@@ -84,8 +88,8 @@ def sign(
         box = (round(place.left), round(place.bottom), round(place.right), round(place.top))
         spec = fields.SigFieldSpec(RELEASE_FIELD, on_page=place.page, box=box, readable_field_name="Release signature")
     meta = _meta(RELEASE_FIELD, name, reason, location, certify=True)
-    said = _stamp(f"Digitally signed by {name}", when, reason, identity)
-    return _signed(pdf, meta, spec, said, identity, now, long_term, closes=False)
+    stamp = _stamp(name, other_holder(identity, name), when, reason, identity, worded)
+    return _signed(pdf, meta, spec, stamp, identity, now, long_term, closes=False)
 
 
 def approve(
@@ -100,11 +104,13 @@ def approve(
     when: str,
     closes: bool = False,
     long_term: LongTerm | None = None,
+    field: str | None = None,
+    worded: Callable[[str], str] = str,
 ) -> bytes:
     """Return the certificate with one more approval signature behind what it holds already.
 
-    It takes the next empty approval field; a file that has none gets one that is not drawn, since nothing
-    may be drawn on a page that is released.
+    It takes the field that is named, or else the next empty one; a file that has none gets one that is not drawn,
+    since nothing may be drawn on a page that is released.
 
     Args:
         pdf: The released certificate.
@@ -115,23 +121,26 @@ def approve(
         location: Where it is signed; None where that is not said.
         now: The time that the signature claims.
         when: The same as it is printed.
-        closes: Whether nothing may follow; the last field closes the file by itself.
+        closes: Whether nothing may follow; what takes the last field closes the file by itself.
         long_term: What a time-stamp authority adds; nothing where None.
+        field: Its field, one that nobody has signed.
+        worded: Says the block's own words in the language of the certificate.
 
     Raises:
-        BadInput: The authority gave nothing that can be used; nothing was signed.
-        ValueError: There is no place for another approval.
+        BadInput: A word cannot be printed; the authority gave nothing that can be used. Nothing was signed.
+        ValueError: There is no place for another approval, or not in that field.
     """
-    field = next_approval_field(pdf)
-    if field is None:
+    free = free_approval_fields(pdf)
+    field = field or next(iter(free), None)
+    if field not in free:
         raise ValueError("there is no place for another approval")
     spec = None
     if field not in empty_fields(pdf):
         spec = fields.SigFieldSpec(field, box=None, readable_field_name=f"Approval signature {field[-1]}")
-    said = _stamp(f"Digitally signed by {name}, {role}", when, reason, identity)
-    closes = closes or field == APPROVAL_FIELDS[-1]
+    stamp = _stamp(f"{name}, {role}", other_holder(identity, name), when, reason, identity, worded)
+    closes = closes or len(free) == 1
     meta = _meta(field, name, reason, location, certify=False)
-    return _signed(pdf, meta, spec, said, identity, now, long_term, closes)
+    return _signed(pdf, meta, spec, stamp, identity, now, long_term, closes)
 
 
 def empty_fields(pdf: bytes) -> set[str]:
@@ -140,11 +149,11 @@ def empty_fields(pdf: bytes) -> set[str]:
     return {str(name) for name, _, _ in fields.enumerate_sig_fields(reader, filled_status=False)}
 
 
-def next_approval_field(pdf: bytes) -> str | None:
-    """Return the name of the field that the next approval takes, or None where there is no place for one."""
+def free_approval_fields(pdf: bytes) -> tuple[str, ...]:
+    """Return the names of the fields that an approval may still take, in their order."""
     reader = PdfFileReader(io.BytesIO(pdf))
     taken = {str(name) for name, _, _ in fields.enumerate_sig_fields(reader, filled_status=True)}
-    return next((name for name in APPROVAL_FIELDS if name not in taken), None)
+    return tuple(name for name in APPROVAL_FIELDS if name not in taken)
 
 
 def _meta(field: str, name: str, reason: str, location: str | None, *, certify: bool) -> signers.PdfSignatureMetadata:
@@ -160,16 +169,32 @@ def _meta(field: str, name: str, reason: str, location: str | None, *, certify: 
     )
 
 
-def _stamp(opening: str, when: str, reason: str, identity: Identity) -> str:
+def _stamp(
+    who: str, holder: str | None, when: str, reason: str, identity: Identity, worded: Callable[[str], str]
+) -> str:
+    """Return the lines of a signature block.
+
+    Raises:
+        BadInput: One holds a letter that the block cannot print.
+    """
     key = fingerprint(identity.key_sha256)
     middle = len(key) // 2
+    opening = (
+        said("Digitally signed by {who}", who=who)
+        if holder is None
+        else said("Digitally signed by {who}; key made out to {holder}", who=who, holder=holder)
+    )
     lines = [
-        *textwrap.wrap(opening, _STAMP_LINE),
+        *textwrap.wrap(worded(opening), _STAMP_LINE),
         *textwrap.wrap(when, _STAMP_LINE),
         *textwrap.wrap(reason, _STAMP_LINE),
-        f"Key {key[:middle].strip()}",
+        worded(said("Key {fingerprint}", fingerprint=key[:middle].strip())),
         key[middle:].strip(),
     ]
+    for line in lines:
+        why = unstamped(line)
+        if why is not None:
+            raise BadInput(f"nothing was signed, since {line!r} stands in the signature block: {why}")
     return "\n".join(lines)
 
 
@@ -177,7 +202,7 @@ def _signed(
     pdf: bytes,
     meta: signers.PdfSignatureMetadata,
     spec: fields.SigFieldSpec | None,
-    said: str,
+    stamp: str,
     identity: Identity,
     now: datetime,
     long_term: LongTerm | None,
@@ -187,7 +212,7 @@ def _signed(
         stamp_text="%(said)s",
         border_width=0,
         text_box_style=TextBoxStyle(
-            font=_StampFont("OpenSans-Stamp.ttf", font_size=_STAMP_POINTS), font_size=_STAMP_POINTS, leading=8
+            font=StampFont(STAMP_FONT, font_size=_STAMP_POINTS), font_size=_STAMP_POINTS, leading=8
         ),
         inner_content_layout=SimpleBoxLayoutRule(AxisAlignment.ALIGN_MIN, AxisAlignment.ALIGN_MID, Margins(3, 3, 3, 3)),
     )
@@ -198,27 +223,18 @@ def _signed(
         now, closes, meta, signer=identity.signer, stamp_style=style, new_field_spec=spec, timestamper=timestamper
     )
     if long_term is None:
-        return _written(signer, pdf, said)
+        return _written(signer, pdf, stamp)
     with long_term.faults_said():
-        signed = _written(signer, pdf, said)
+        signed = _written(signer, pdf, stamp)
         if long_term.archives:
             return with_document_time_stamp(_PdfAWriter(io.BytesIO(signed)), long_term, identity, now)
         return signed
 
 
-def _written(signer: _SignerAt, pdf: bytes, said: str) -> bytes:
-    out = signer.sign_pdf(_PdfAWriter(io.BytesIO(pdf)), appearance_text_params={"said": said})
+def _written(signer: _SignerAt, pdf: bytes, stamp: str) -> bytes:
+    out = signer.sign_pdf(_PdfAWriter(io.BytesIO(pdf)), appearance_text_params={"said": stamp})
     signed: bytes = out.getvalue()
     return signed
-
-
-@dataclass(frozen=True)
-class _StampFont(GlyphAccumulatorFactory):
-    """Our stamp's font from memory; pyHanko's own factory opens the file and leaves it open."""
-
-    def create_font_engine(self, writer: Any, obj_stream: Any = None) -> GlyphAccumulator:
-        content = (files("report") / "templates" / "fonts" / self.font_file).read_bytes()
-        return GlyphAccumulator(writer, io.BytesIO(content), self.font_size, obj_stream=obj_stream)
 
 
 class _PdfAWriter(IncrementalPdfFileWriter):

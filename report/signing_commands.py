@@ -244,7 +244,12 @@ def _register_countersign(commands: Any) -> None:
     )
     countersign.add_argument("pdf", type=_path, metavar="PDF")
     countersign.add_argument("--signer", metavar="CODE", help="person of the shop who approves")
-    countersign.add_argument("--as", dest="role", metavar="ROLE", help="in what role (default: the one in shop.toml)")
+    countersign.add_argument(
+        "--as",
+        dest="role",
+        metavar="ROLE",
+        help="in what role; names the place on the page, where it has places (default: the one in shop.toml)",
+    )
     countersign.add_argument("--identity", type=_path, metavar="FILE", help="without a shop folder: key (PKCS#12)")
     countersign.add_argument("--name", metavar="NAME", help="with --identity: who approves")
     countersign.add_argument("--role", dest="role", metavar="ROLE", help="the same as --as")
@@ -262,8 +267,7 @@ def _register_countersign(commands: Any) -> None:
 
 
 def _countersign(args: argparse.Namespace) -> int:
-    from report.approving import countersign, refuse_unapprovable, refuse_unsayable
-    from report.figures import moment
+    from report.approving import countersign, place_for, refuse_unapprovable, refuse_unsayable
     from schemas.errors import BadInput
 
     if (args.signer is None) == (args.identity is None):
@@ -278,6 +282,7 @@ def _countersign(args: argparse.Namespace) -> int:
     now: datetime = args.now()
     stamp = now.replace(microsecond=0)
     found = refuse_unapprovable(content, trust, register, now, str(args.pdf))
+    place_for(content, approval, str(args.pdf))
     more = _long_term(args, now)
     identity = _approver(args, now)
     done = countersign(
@@ -288,16 +293,16 @@ def _countersign(args: argparse.Namespace) -> int:
         found,
         content=content,
         now=stamp,
-        when=moment(stamp, _zone(args)),
         long_term=more,
     )
     for part in found.parts:
         if part.verdict.name == "UNDECIDED":
             print(f"not shown before it was countersigned: {part.sentence}")
     closed = "; nothing may be added any more" if done.closed else ""
+    place = "" if done.place is None else " in its place on the page"
     print(
         f"certificate {done.number}, which states {done.states}: approval {done.which} by {approval.name}, "
-        f"{approval.role}{closed}: {target}"
+        f"{done.place or approval.role}{place}{closed}: {target}"
     )
     return 0
 
@@ -309,7 +314,7 @@ def _approval(args: argparse.Namespace) -> Approval:
     if args.signer is not None:
         shop = _folder(args).shop()
         person = shop.find_inspector(args.signer)
-        return Approval(person.name, args.role or person.role, args.meaning, shop.address, args.last)
+        return Approval(person.name, args.role or person.role, args.meaning, shop.address, args.last, of_a_shop=True)
     if args.name is None or args.role is None:
         raise BadInput("--identity needs --name NAME and --role ROLE: they are printed and signed")
     return Approval(args.name, args.role, args.meaning, None, args.last)
@@ -342,12 +347,6 @@ def _long_term(args: argparse.Namespace, now: datetime) -> LongTerm | None:
             f"--level {args.level}: a time-stamp authority is set up in a shop folder; sign with --signer there"
         )
     return None
-
-
-def _zone(args: argparse.Namespace) -> Any:
-    from zoneinfo import ZoneInfo
-
-    return ZoneInfo("UTC" if args.signer is None else _folder(args).shop().time_zone)
 
 
 # what they share

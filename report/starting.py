@@ -113,6 +113,7 @@ name = "First Customer"           # as the jobs have it
 # document_type = "3.1"           # of EN 10204, where the order asks for it
 # demands = ["purchase-order", "powder-batch"]    # without these no certificate is made
 # approvals = ["Quality manager"] # who signs besides whoever releases
+# further_party = "Inspector"     # for type 3.2: which of approvals is the purchaser's or an official inspector's
 """
 
 

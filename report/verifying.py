@@ -29,6 +29,7 @@ from report.edition import edition
 from report.figures import VERDICT_WORDS
 from report.frame import Frame, frame_fault, frame_limits, frames_of, issued_length
 from report.judged import as_far_as, judged, misprint
+from report.key_names import same_name
 from report.languages import presentation_of
 from report.packing import refuse_bombs
 from report.page import page_html
@@ -75,6 +76,7 @@ class SignatureFound:
     Attributes:
         kind: release, approval or time stamp.
         holder: The name in its certificate.
+        name: The name that the signature gives and prints; empty where it gives none.
         key_sha256: Fingerprint of that certificate, in hex.
         meaning: What the signer says that it means; empty for a time stamp.
         claimed_at: The time by its own clock (ISO 8601, UTC); None where it gives none.
@@ -84,6 +86,7 @@ class SignatureFound:
 
     kind: str
     holder: str
+    name: str
     key_sha256: str
     meaning: str
     claimed_at: str | None
@@ -153,7 +156,7 @@ def verify(
         parts += [_embedded_agree(inside, stated), *_computed_again(pdf, stated)]
         # In the words of this program's answers, whatever the language of the page.
         states = _WORDS.get(str(stated.judged.get("verdict")))
-        parts.append(_same_key(stated, signatures[0], trust))
+        parts.append(_same_key(stated, signatures, trust))
         if unlike_ledger is not None:
             parts.append(_ledger(stated, unlike_ledger))
     except FilmtallyError as wrong:
@@ -199,6 +202,7 @@ def _found(signature: Signature) -> SignatureFound:
     return SignatureFound(
         kind=signature.kind.value,
         holder=signature.holder,
+        name=signature.name,
         key_sha256=signature.fingerprint,
         meaning=signature.reason,
         claimed_at=None if signature.claimed_at is None else signature.claimed_at.astimezone(UTC).isoformat(),
@@ -308,29 +312,31 @@ def _time(times: list[ShownTime]) -> Part:
     return Part("time", worst, " ".join(said))
 
 
-def _same_key(stated: ReadDocument, first: Signature, trust: Trust) -> Part:
-    name = "key as printed"
+def _same_key(stated: ReadDocument, signatures: list[Signature], trust: Trust) -> Part:
+    name, first = "key as printed", signatures[0]
     if stated.facts.key_sha256 != first.fingerprint:
         return Part(name, Verdict.FAIL, "The key that signed is not the one that the certificate names.")
     said = "The key that signed is the one that the certificate names"
-    if first.fingerprint in trust.fingerprints or not trust.roots:
-        return Part(name, Verdict.PASS, f"{said}.")
-    # An authority vouches for many: that it is this shop's person is in the names alone.
-    subject = first.certificate.subject.native
-    made_out = (subject.get("common_name", "nobody"), subject.get("organization_name", "no organisation"))
-    printed = (stated.evidence.shop.find_inspector(stated.facts.signer).name, stated.evidence.shop.name)
-    if [_plain(n) for n in made_out] == [_plain(n) for n in printed]:
-        return Part(name, Verdict.PASS, f"{said}, and is made out to {printed[0]} of {printed[1]} as printed.")
-    return Part(
-        name,
-        Verdict.UNDECIDED,
-        f"{said}, but it is made out to {made_out[0]} of {made_out[1]}, and printed is {printed[0]} of {printed[1]}: ask "
-        "the shop whether that is the same.",
+    others = "".join(
+        f" The approval that prints {s.name} was made with a key that is made out to {s.holder}."
+        for s in signatures
+        if s.kind is Kind.APPROVAL and s.name and not same_name(s.name, s.holder)
     )
-
-
-def _plain(name: object) -> str:
-    return " ".join(str(name).casefold().split())
+    subject = first.certificate.subject.native
+    made_out = (str(subject.get("common_name", "nobody")), str(subject.get("organization_name", "no organisation")))
+    printed = (stated.evidence.shop.find_inspector(stated.facts.signer).name, stated.evidence.shop.name)
+    alike = all(same_name(p, m) for p, m in zip(printed, made_out, strict=True))
+    # An authority vouches for many: that it is this shop's person is in the names alone.
+    by_names = first.fingerprint not in trust.fingerprints and bool(trust.roots)
+    if alike:
+        more = f", and is made out to {printed[0]} of {printed[1]} as printed" if by_names else ""
+        return Part(name, Verdict.PASS, f"{said}{more}.{others}")
+    differs = (
+        f"{said}, but it is made out to {made_out[0]} of {made_out[1]}, and printed is {printed[0]} of {printed[1]}"
+    )
+    if by_names:
+        return Part(name, Verdict.UNDECIDED, f"{differs}: ask the shop whether that is the same.{others}")
+    return Part(name, Verdict.PASS, f"{differs}.{others}")
 
 
 # ---- the numbers -------------------------------------------------------------------------------

@@ -343,7 +343,7 @@ def certificate_view(
             issued=said("issued {when}", when=moment(facts.issued_at, zone)),
             code=code,
             code_text=_code_text(evidence, facts, code),
-            document_type=document_type_text(facts, approvals),
+            document_type=document_type_text(facts, customer),
             shop_name=shop.name,
             shop_lines=_given([shop.address, shop.contact]),
             page=presentation.page,

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import Annotated, Final, Literal, Self
 
-from pydantic import Field, model_validator
+from pydantic import Field, ValidationInfo, model_validator
 
-from schemas.model import Model, Text
+from schemas.model import Model, Text, by_hand
 from schemas.units import Unit
 from schemas.vocabulary import DateStyle, Demand, Language
 
@@ -42,12 +42,18 @@ class Customer(Model):
         True,
         description="Print what can be done with what misses, with its cautions; the shop's own screen always says it.",
     )
+    further_party: Text | None = Field(
+        None,
+        description="Which of approvals is the place of the purchaser's representative or of an official inspector, for type "
+        "3.2 by EN 10204; nobody of the shop signs there.",
+    )
     statement: Text | None = Field(None, description="A sentence that the customer wants printed.")
 
     @model_validator(mode="after")
-    def _holds_together(self) -> Self:
-        for what, given in (("demands", self.demands), ("approvals", self.approvals)):
-            twice = next((g for g in given if given.count(g) > 1), None)
+    def _holds_together(self, info: ValidationInfo) -> Self:
+        labels = [plain_label(label) for label in self.approvals] if by_hand(info) else list(self.approvals)
+        for what, given, compared in (("demands", self.demands, self.demands), ("approvals", self.approvals, labels)):
+            twice = next((g for g, c in zip(given, compared, strict=True) if compared.count(c) > 1), None)
             if twice is not None:
                 raise ValueError(f"{what}: {str(twice)!r} stands twice; take one out")
         if self.document_type == "3.2" and not self.approvals:
@@ -55,4 +61,22 @@ class Customer(Model):
                 'document_type "3.2" is signed by the customer\'s representative or an official inspector as well; '
                 "name that place in approvals"
             )
+        if self.document_type == "3.2" and self.further_party is None and by_hand(info):
+            raise ValueError(
+                'document_type "3.2" is signed by the customer\'s representative or an official inspector as well; '
+                f"say with further_party which place is theirs: {_listed(self.approvals)}"
+            )
+        if self.further_party is not None and self.further_party not in self.approvals:
+            raise ValueError(
+                f"further_party {self.further_party!r} is none of approvals; name one of them, as it stands there"
+            )
         return self
+
+
+def plain_label(label: str) -> str:
+    """Return *label* as two that name the same place are compared: without case, and with single blanks."""
+    return " ".join(label.casefold().split())
+
+
+def _listed(labels: tuple[str, ...]) -> str:
+    return " or ".join(repr(label) for label in labels)

@@ -49,12 +49,17 @@ PictureName = Annotated[
 ]
 
 
+def by_hand(info: ValidationInfo) -> bool:
+    """Return whether a person wrote what is checked; what was archived before a check was known is still read."""
+    return bool(info.context == _WRITTEN_BY_HAND)
+
+
 def _printed(text: str, info: ValidationInfo) -> str:
     """Refuse at once what a certificate could not print once everything is measured, or what a reader would misread.
 
     What was archived before a look-alike was known is still read.
     """
-    why = unprinted(text) if info.context != _WRITTEN_BY_HAND else unfit(text)
+    why = unfit(text) if by_hand(info) else unprinted(text)
     if why is not None:
         raise ValueError(why)
     return text

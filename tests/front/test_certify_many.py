@@ -283,10 +283,18 @@ def test_type_3_2_asks_for_the_place_of_a_further_signature(door: FrontDoor) -> 
     assert "needs what is missing: the place of the further signature" in _unasked(door, "--type", "3.2")
     _customer(door, 'document_type = "3.2"\n')
     assert "name that place in approvals" in _unasked(door)
-    _customer(door, 'document_type = "3.2"\napprovals = ["Inspector of the customer"]\n')
+    _customer(door, 'approvals = ["Quality manager", "Inspector of the customer"]\n')
+    assert "and further_party there, which names the one of the purchaser's" in _unasked(door, "--type", "3.2")
+    places = (
+        'approvals = ["Quality manager", "Inspector of the customer"]\nfurther_party = "Inspector of the customer"\n'
+    )
+    _customer(door, 'document_type = "3.2"\n' + places)
     answer = door("certify", "L-0", *_signed(door), "--json")
     assert answer.code == 0, answer
-    assert "3.2asinEN10204,onceitissignedbelow" in page_texts(Path(json.loads(answer.out)["pdf"]).read_bytes())[0]
+    assert (
+        "3.2asinEN10204,onceitissignedbelowbyInspectorofthecustomeraswell:"
+        in page_texts(Path(json.loads(answer.out)["pdf"]).read_bytes())[0]
+    )
 
 
 def test_two_files_of_one_customer_are_refused_by_name(door: FrontDoor) -> None:

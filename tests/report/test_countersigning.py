@@ -68,7 +68,7 @@ def test_a_quality_manager_approves_and_the_register_still_knows_the_certificate
     assert door("archive", "check").code == 0
     (said,) = json.loads(door("verify", "--json", str(pdf)).out)
     assert [s["kind"] for s in said["signatures"]] == ["release", "approval"]
-    assert said["signatures"][1]["meaning"] == "Approved as quality manager: this certificate as it was released."
+    assert said["signatures"][1]["meaning"] == "I have seen this certificate and agree to it."
 
 
 def test_a_customer_approves_with_nothing_but_the_file_and_a_key(door: FrontDoor) -> None:
