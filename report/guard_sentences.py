@@ -12,15 +12,8 @@ from rules.verdict import Finding, Guard
 from rules.wording import amount, as_written, with_unit
 from schemas.units import Unit
 
-_AGAINST: Final = template(
-    "{check} {found} of piece {piece} has the least room against the limit {limit}: U {expanded}, guard band w = {guard}, "
-    "acceptance limit {acceptance}"
-)
-#: Where the number that decides is not the lowest or the highest.
-_AMONG: Final = template(
-    "{found} of piece {piece} has the least room against the limit {limit}: U {expanded}, guard band w = {guard}, "
-    "acceptance limit {acceptance}"
-)
+_LOW: Final = template("{number} (piece {piece}): U {expanded}, w {guard}, limit {limit}, accepted from {acceptance}")
+_HIGH: Final = template("{number} (piece {piece}): U {expanded}, w {guard}, limit {limit}, accepted up to {acceptance}")
 
 
 def guard_band_sentences(findings: Iterable[Finding], unit: Unit) -> tuple[str, ...]:
@@ -44,22 +37,24 @@ def guard_band_sentences(findings: Iterable[Finding], unit: Unit) -> tuple[str, 
 def _sentence(location: str | None, findings: Iterable[Finding], unit: Unit) -> str:
     decided = joined([_against(finding, unit) for finding in findings], "; ")
     if location is None:
-        return said("Guard bands over several locations: {decided}", decided=decided)
-    return said("Guard bands at {location}: {decided}", location=location, decided=decided)
+        return said("Several locations together, least favourable with its guard band w: {decided}", decided=decided)
+    return said("{location}, least favourable with its guard band w: {decided}", location=location, decided=decided)
 
 
 def _against(finding: Finding, unit: Unit) -> str:
     guard, limit = _guard(finding), finding.limit
     assert limit is not None  # noqa: S101 - the others are left out
-    words = {
-        "found": with_unit(amount(guard.value, unit, guard.acceptance), unit),
-        "piece": finding.piece or "",
-        "limit": with_unit(as_written(limit), unit),
-        "expanded": with_unit(amount(guard.expanded, unit), unit),
-        "guard": with_unit(amount(guard.width, unit), unit),
-        "acceptance": with_unit(amount(guard.acceptance, unit, guard.value), unit),
-    }
-    return _AGAINST(check=check_words(finding.check), **words) if guard.value == finding.found else _AMONG(**words)
+    number = with_unit(amount(guard.value, unit, guard.acceptance), unit)
+    if guard.value == finding.found:  # else it is neither the lowest nor the highest
+        number = joined([check_words(finding.check), number])
+    return (_LOW if finding.low else _HIGH)(
+        number=number,
+        piece=finding.piece or "",
+        limit=with_unit(as_written(limit), unit),
+        expanded=with_unit(amount(guard.expanded, unit), unit),
+        guard=with_unit(amount(guard.width, unit), unit),
+        acceptance=with_unit(amount(guard.acceptance, unit, guard.value), unit),
+    )
 
 
 def _room(finding: Finding) -> Fraction:

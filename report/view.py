@@ -638,8 +638,7 @@ def _budget_intro(coverage: Decimal, unit: str) -> str:
         "Standard uncertainties of the mean at each location, in {unit}, by the GUM (JCGM 100:2008); u: combined; \u03bd: effective "
         "degrees of freedom (Welch-Satterthwaite); U = k · u covers with about {coverage}\u00a0%. U(1): the "
         "same for one reading, which repeats as on the standards. Repeatability of a mean holds the spread of the surface. "
-        "Both U stand at the mean of the location; a number is compared with its limit, and its risk stated, with the U "
-        "at its own thickness.",
+        "Both are U at the location's mean; decisions and risks take U at the value judged.",
         unit=unit,
         coverage=as_written((coverage * 100).normalize()),
     )
