@@ -33,6 +33,7 @@ from report.figures import (
     verdict_word,
     with_unit,
 )
+from report.guard_sentences import guard_band_sentences
 from report.languages import Presentation, presentation_of
 from report.page_facts import (
     Fact,
@@ -369,6 +370,7 @@ def certificate_view(
                 f.sentence for f in all_findings(assessment) if f.verdict is not Verdict.PASS or f.conditional
             ),
             notable=(
+                *guard_band_sentences(all_findings(assessment), unit),
                 *(place.risk_sentence for place in assessment.locations if place.risk_sentence),
                 *(flag.sentence for flag in flagged(evidence, assessment)),
             ),
@@ -674,7 +676,8 @@ def _budget_intro(coverage: Decimal, unit: str) -> str:
     return said(
         "Standard uncertainties of the mean at each location, in {unit}, by the GUM (JCGM 100:2008); u: combined; \u03bd: effective "
         "degrees of freedom (Welch-Satterthwaite); U = k · u covers with about {coverage}\u00a0%. U(1): the "
-        "same for one reading, which repeats as on the standards. Repeatability of a mean holds the spread of the surface.",
+        "same for one reading, which repeats as on the standards. Repeatability of a mean holds the spread of the surface. "
+        "Both are U at the location's mean; decisions and risks take U at the value judged.",
         unit=unit,
         coverage=as_written((coverage * 100).normalize()),
     )

@@ -24,7 +24,9 @@ from rules.places import (
     compared,
     comparison_of,
     high,
+    highest,
     low,
+    lowest,
     lowest_and_highest,
     named,
     too_few,
@@ -304,13 +306,11 @@ def sspc_pa2(places: Sequence[PieceLocation], rule: Rule, unit: Unit) -> list[Fi
         if means:
             if limits.spot_low is not None:
                 name = named("the lower limit", limits.spot_low, location.lower)
-                findings.append(
-                    low(place, "lowest spot", min(means), limits.spot_low, name, unit, PA2_READINGS_PER_SPOT)
-                )
+                findings.append(lowest(place, "lowest spot", means, limits.spot_low, name, unit, PA2_READINGS_PER_SPOT))
             if limits.spot_high is not None:
                 name = named("the upper limit", limits.spot_high, location.upper)
                 findings.append(
-                    high(place, "highest spot", max(means), limits.spot_high, name, unit, PA2_READINGS_PER_SPOT)
+                    highest(place, "highest spot", means, limits.spot_high, name, unit, PA2_READINGS_PER_SPOT)
                 )
         if len(means) < PA2_SPOTS_PER_AREA:
             if place.builds:
@@ -353,10 +353,10 @@ def iso_19840(places: Sequence[PieceLocation], rule: Rule, unit: Unit) -> list[F
         if nominal is not None:
             floor = EIGHTY_PERCENT * Fraction(nominal)
             findings.append(low(place, "mean of the readings", mean(builds), nominal, "nominal", unit, len(builds)))
-            findings.append(low(place, "lowest reading", min(builds), floor, "80 % of nominal", unit))
+            findings.append(lowest(place, "lowest reading", builds, floor, "80 % of nominal", unit))
             findings.append(_low_share(place, builds, nominal, floor, unit))
         if place.location.upper is not None:
-            findings.append(high(place, "highest reading", max(builds), place.location.upper, "the maximum", unit))
+            findings.append(highest(place, "highest reading", builds, place.location.upper, "the maximum", unit))
     if rule.coated_area_m2 is not None:
         taken = sum(len(place.builds) for place in places)
         asked = iso_19840_readings(rule.coated_area_m2)
@@ -392,11 +392,11 @@ def architectural_label(places: Sequence[PieceLocation], rule: Rule, unit: Unit)
             if means:
                 floor = EIGHTY_PERCENT * Fraction(minimum)
                 findings.append(
-                    low(place, "lowest measured value", min(means), floor, "80 % of the minimum", unit, fewest)
+                    lowest(place, "lowest measured value", means, floor, "80 % of the minimum", unit, fewest)
                 )
         if upper is not None and place.builds:
             findings.append(
-                high(place, "highest reading", max(place.builds), upper, "the upper limit that the job sets", unit)
+                highest(place, "highest reading", place.builds, upper, "the upper limit that the job sets", unit)
             )
     for (piece, minimum), group in groups.items():
         findings.append(_label_mean(piece, minimum, group, unit))

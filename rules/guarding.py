@@ -10,6 +10,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from fractions import Fraction
+from functools import partial
 from typing import Final
 
 from rules.comparison_words import check_words
@@ -19,16 +20,16 @@ from rules.location_budget import LocationKnowledge
 from rules.places import LOW_READINGS_CHECK, PieceLocation
 from rules.sentence import Figures, joined, said, template
 from rules.statistics import mean
-from rules.uncertainty import Budget
-from rules.verdict import Finding, Verdict
+from rules.uncertainty import Budget, GaugeKnowledge
+from rules.verdict import Finding, Guard, Verdict
 from rules.verification_error import Correcting, one_gauge_unadjusted
 from rules.wording import amount, as_written, percent, with_unit
 from schemas.gauge_checks import GaugeCheck
 from schemas.job import DecisionTerms, Job
 from schemas.readings import GaugeReading
-from schemas.shop import Shop
+from schemas.shop import Gauge, Shop
 from schemas.units import Unit, from_um, to_um
-from schemas.vocabulary import BASE_READING, EVERYWHERE, DecisionRule
+from schemas.vocabulary import BASE_READING, EVERYWHERE, DecisionRule, RuleName
 
 
 def knowledge(
@@ -62,6 +63,7 @@ def knowledge(
             judged.setdefault(place.name, []).append(reading)
     shown = shown_um or {}
     shared = Decimal(1) if one_gauge_unadjusted(readings, checks) else Decimal(0)
+    roughness_um = job.rule.roughness_correction_um if job.rule.name is RuleName.ISO_19840 else Decimal(0)
     found = {}
     for location in job.location:
         nest = tuple(tuple(place.spots.values()) for place in places if place.location.name == location.name)
@@ -71,15 +73,23 @@ def knowledge(
             continue  # a location that two gauges read has no one uncertainty
         centre_um = mean([Fraction(shown.get(r.reading_no, r.thickness_um)) for r in there])
         base_um = _base_um(readings, location.name, how) if there[0].base_metal_um is not None else ()
+        gauge, step_um = gauges[there[0].gauge_serial], max(_step_um(r) for r in there)
         found[location.name] = LocationKnowledge(
             tuple(tuple(tuple(_in_um(b, job.unit) for b in spot) for spot in piece) for piece in nest),
             location.readings_per_spot,
-            how.knowledge(gauges[there[0].gauge_serial], max(_step_um(r) for r in there), centre_um),
+            how.knowledge(gauge, step_um, centre_um),
             base_um,
             how.repeats,
             shared if base_um else Decimal(0),
+            Fraction(roughness_um) if there[0].base_metal_um is None else Fraction(0),
+            partial(_gauge_at, how, gauge, step_um),
         )
     return found
+
+
+def _gauge_at(how: Correcting, gauge: Gauge, step_um: Decimal, thickness_um: Fraction) -> GaugeKnowledge:
+    # A correction is looked up at what the gauge showed.
+    return how.knowledge(gauge, step_um, how.uncorrected(thickness_um))
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,10 +130,11 @@ def _risk(finding: Finding, known: Mapping[str, LocationKnowledge], terms: Decis
     where = finding.location
     if finding.low is None or finding.found is None or finding.limit is None or where is None or where not in known:
         return None
-    budget = known[where].budget(finding.averaged, terms.coverage)
-    if abs(finding.found - Fraction(finding.limit)) > from_um(Fraction(budget.expanded), unit):
+    value = finding.found if finding.guard is None else finding.guard.value
+    budget = known[where].budget(finding.averaged, terms.coverage, _in_um(value, unit))
+    if abs(value - Fraction(finding.limit)) > from_um(Fraction(budget.expanded), unit):
         return None
-    outcome = _outcome(finding, budget, terms, unit)
+    outcome = _outcome(finding, value, budget, terms, unit)
     if outcome.conformance is None:
         return None
     # By the rounding method a number outside its limit may be accepted, so the risk is that of what was decided.
@@ -137,7 +148,7 @@ def _risk(finding: Finding, known: Mapping[str, LocationKnowledge], terms: Decis
         words(
             location=where,
             check=check_words(finding.check),
-            found=with_unit(amount(finding.found, unit, Fraction(finding.limit)), unit),
+            found=with_unit(amount(value, unit, Fraction(finding.limit)), unit),
             expanded=with_unit(amount(Fraction(expanded), unit), unit),
             limit=with_unit(as_written(finding.limit), unit),
             probability=percent(Figures(f"{float(wrong) * 100:.0f}")),
@@ -162,16 +173,20 @@ def in_unit(budget_um: Decimal, unit: Unit) -> Decimal:
 
 
 def guard_bands(known: Mapping[str, LocationKnowledge], job: Job) -> dict[str, Fraction]:
-    """Return by location how wide the guard band of the mean there is, in the unit of the job; none by simple acceptance."""
+    """Return by location how wide the guard band of a mean there is, in the unit of the job; none by simple acceptance.
+
+    It is for what is not measured yet, so it is the widest of those at the mean and at the limits there.
+    """
     if job.decision.rule is DecisionRule.SIMPLE:
         return {}
     r = Fraction(job.decision.guard_factor)
-    return {
-        place.name: r
-        * from_um(Fraction(known[place.name].budget(place.planned, job.decision.coverage).expanded), job.unit)
-        for place in job.location
-        if place.name in known
-    }
+    found = {}
+    for place in job.location:
+        if place.name in known:
+            limits = [_in_um(Fraction(limit), job.unit) for limit in (place.lower, place.upper) if limit is not None]
+            there = [known[place.name].budget(place.planned, job.decision.coverage, at_um) for at_um in (None, *limits)]
+            found[place.name] = r * from_um(max(Fraction(b.expanded) for b in there), job.unit)
+    return found
 
 
 def guarded(
@@ -180,7 +195,9 @@ def guarded(
     """Return *findings* decided by the job's decision rule; by simple acceptance they stay as they are.
 
     A finding that compares a film build with a limit is decided with the expanded uncertainty of what it
-    compares: of one reading, or of the mean that it is. Where that is not known it is UNDECIDED.
+    compares, at its thickness: of one reading, or of the mean that it is. Where that is not known it is UNDECIDED.
+    Where several are asked the same, the one decides that its guard band leaves least room; the lowest need not be it
+    where the next one is nearer to a worse standard.
     """
     if terms.rule is DecisionRule.SIMPLE:
         return list(findings)
@@ -205,21 +222,52 @@ def _guarded(finding: Finding, known: Mapping[str, LocationKnowledge], terms: De
             verdict=max(finding.verdict, Verdict.UNDECIDED),
             sentence=joined([finding.sentence, unknown], "; "),
         )
-    worst = max((k.budget(finding.averaged, terms.coverage) for k in where), key=lambda b: b.expanded)
-    expanded = in_unit(worst.expanded, unit)
-    outcome = _outcome(finding, worst, terms, unit)
+    value, budget = _least_room(finding, where, terms, unit)
+    outcome = _outcome(finding, value, budget, terms, unit)
+    expanded = in_unit(budget.expanded, unit)
+    said_before = [finding.sentence]
+    if value != finding.found:
+        other = with_unit(amount(value, unit, Fraction(finding.limit)), unit)
+        said_before.append(said("{value} decides, by its own guard band", value=other))
+    exact = from_um(Fraction(budget.expanded), unit)
     return replace(
         finding,
         verdict=outcome.decision.verdict,
-        sentence=joined([finding.sentence, _decided(outcome, expanded, terms, unit)], "; "),
+        sentence=joined([*said_before, _decided(outcome, expanded, terms, unit)], "; "),
         conditional=outcome.decision in (Decision.CONDITIONAL_PASS, Decision.CONDITIONAL_FAIL),
+        guard=Guard(value, exact, Fraction(terms.guard_factor) * exact, outcome.acceptance_limit),
     )
 
 
-def _outcome(finding: Finding, budget: Budget, terms: DecisionTerms, unit: Unit) -> Outcome:
+def _least_room(
+    finding: Finding, where: Sequence[LocationKnowledge], terms: DecisionTerms, unit: Unit
+) -> tuple[Fraction, Budget]:
+    """Return the value that decides *finding*, with its budget."""
     assert finding.found is not None and finding.limit is not None and finding.low is not None  # noqa: S101, PT018
+    limit, r = Fraction(finding.limit), Fraction(terms.guard_factor)
+
+    def inside(value: Fraction) -> Fraction:
+        return value - limit if finding.low else limit - value
+
+    def budget_of(value: Fraction) -> Budget:
+        there = [k.budget(finding.averaged, terms.coverage, _in_um(value, unit)) for k in where]
+        return max(there, key=lambda b: b.expanded)
+
+    values = list(dict.fromkeys((finding.found, *finding.among)))
+    outward = 1
+    if inside(finding.found) < 0:
+        # It fails whatever its guard band; in the four-way form that of another may be passed altogether.
+        values = [v for v in values if inside(v) < 0] if terms.rule is DecisionRule.FOUR_WAY else [finding.found]
+        outward = -1
+    budgets = {value: budget_of(value) for value in values}
+    value = min(budgets, key=lambda v: inside(v) - outward * r * from_um(Fraction(budgets[v].expanded), unit))
+    return value, budgets[value]
+
+
+def _outcome(finding: Finding, value: Fraction, budget: Budget, terms: DecisionTerms, unit: Unit) -> Outcome:
+    assert finding.limit is not None and finding.low is not None  # noqa: S101, PT018
     return decide(
-        finding.found,
+        value,
         Fraction(finding.limit),
         low=finding.low,
         rule=terms.rule,

@@ -10,13 +10,17 @@ Readings lie within spots and spots within pieces, and a result repeats as well 
   averaged (nested analysis of variance, see rules.variation; textbook, from memory);
 * where no spot has two readings: as the readings of one piece differ.
 
+How well the gauge reads depends on the thickness: its accuracy statement, the standard that lies nearest and the error
+found there are those at the value that is judged, be that one reading or a mean, and not those at the mean of its
+neighbours. Only repeatability is taken from them.
+
 That pieces differ from each other is what the pieces are, and no uncertainty of measurement. Only where no piece has
 two readings is the spread of all taken, which is too large rather than too small.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
 from fractions import Fraction
@@ -37,11 +41,14 @@ class LocationKnowledge:
     Attributes:
         nest_um: Every counted film build there, piece by piece, spot by spot; two or more in all.
         per_spot: Readings of a spot, as the job plans them.
-        gauge: The gauge, as its opening check and its accuracy statement show it.
+        gauge: The gauge, as its opening check and its accuracy statement show it at the mean of the readings.
         base_um: Readings whose mean is subtracted there; none where nothing is.
         on_standards: How readings on the standards of the opening check repeat; None where each was read once.
         shared: Correlation of what is systematic in a reading and in the reading subtracted: 1 where one gauge took
             both with no adjustment between.
+        fixed_um: What is subtracted from every reading there for its roughness, as ISO 19840 allows.
+        gauge_at: From a thickness in µm, what was subtracted included, to what is known of the gauge there; None: it is
+            the same at every thickness.
     """
 
     nest_um: Nest
@@ -50,31 +57,45 @@ class LocationKnowledge:
     base_um: tuple[Fraction, ...] = ()
     on_standards: Spread | None = None
     shared: Decimal = Decimal(0)
-    # Every finding of a location asks for one of a few budgets.
-    _found: dict[tuple[int, Decimal], Budget] = field(default_factory=dict, init=False, repr=False, compare=False)
+    fixed_um: Fraction = Fraction(0)
+    gauge_at: Callable[[Fraction], GaugeKnowledge] | None = field(default=None, repr=False, compare=False)
+    # Many findings of a location ask for the budget of one value.
+    _found: dict[tuple[int, Decimal, Fraction | None], Budget] = field(
+        default_factory=dict, init=False, repr=False, compare=False
+    )
 
     @cached_property
     def builds_um(self) -> tuple[Fraction, ...]:
         """Return all builds, in order."""
         return tuple(build for piece in self.nest_um for spot in piece for build in spot)
 
-    def budget(self, averaged: int, coverage: Decimal) -> Budget:
-        """Return the budget of the mean of *averaged* readings here, in µm."""
-        key = (averaged, coverage)
+    def budget(self, averaged: int, coverage: Decimal, at_um: Fraction | None = None) -> Budget:
+        """Return the budget of the mean of *averaged* readings here, in µm.
+
+        Args:
+            averaged: How many readings the value is the mean of.
+            coverage: Probability that the expanded uncertainty covers.
+            at_um: The value, a film build; None: the mean of all builds here.
+        """
+        key = (averaged, coverage, at_um)
         if key not in self._found:
-            self._found[key] = self._budget(averaged, coverage)
+            self._found[key] = self._budget(averaged, coverage, at_um)
         return self._found[key]
 
-    def _budget(self, averaged: int, coverage: Decimal) -> Budget:
+    def _budget(self, averaged: int, coverage: Decimal, at_um: Fraction | None) -> Budget:
         spread = self.on_standards if averaged == 1 else None
+        gauge = self.gauge
+        if at_um is not None and self.gauge_at is not None:
+            gauge = self.gauge_at(at_um + self.fixed_um + (mean(self.base_um) if self.base_um else 0))
         return film_build_budget(
             self.builds_um,
             averaged,
-            self.gauge,
+            gauge,
             self.base_um,
             coverage,
             shared=self.shared,
             spread=spread or repeatability(self.nest_um, over_spots=averaged > self.per_spot),
+            at_um=(mean(self.builds_um) if at_um is None else at_um) + self.fixed_um,
         )
 
 

@@ -6,7 +6,7 @@ Every acceptance rule is made of these comparisons. A number exactly on its limi
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from fractions import Fraction
 from typing import Final
@@ -84,9 +84,35 @@ def lowest_and_highest(place: PieceLocation, values: Sequence[Fraction], noun: s
     """Yield the lowest value against the lower limit and the highest against the upper one."""
     lower, upper = place.location.lower, place.location.upper
     if values and lower is not None:
-        yield low(place, f"lowest {noun}", min(values), lower, "the lower limit", unit)
+        yield lowest(place, f"lowest {noun}", values, lower, "the lower limit", unit)
     if values and upper is not None:
-        yield high(place, f"highest {noun}", max(values), upper, "the upper limit", unit)
+        yield highest(place, f"highest {noun}", values, upper, "the upper limit", unit)
+
+
+def lowest(
+    place: PieceLocation,
+    check: str,
+    values: Sequence[Fraction],
+    limit: Limit,
+    limit_name: str,
+    unit: Unit,
+    averaged: int = 1,
+) -> Finding:
+    """Return what comes out when each of *values* is to be at least *limit*: the finding of the lowest."""
+    return replace(low(place, check, min(values), limit, limit_name, unit, averaged), among=tuple(values))
+
+
+def highest(
+    place: PieceLocation,
+    check: str,
+    values: Sequence[Fraction],
+    limit: Limit,
+    limit_name: str,
+    unit: Unit,
+    averaged: int = 1,
+) -> Finding:
+    """Return what comes out when each of *values* is to be at most *limit*: the finding of the highest."""
+    return replace(high(place, check, max(values), limit, limit_name, unit, averaged), among=tuple(values))
 
 
 def low(

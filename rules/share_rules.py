@@ -12,7 +12,7 @@ from fractions import Fraction
 from typing import Final
 
 from rules.comparison_words import share_of
-from rules.places import LOW_READINGS_CHECK, AcceptanceRule, Limit, PieceLocation, high, low, where
+from rules.places import LOW_READINGS_CHECK, AcceptanceRule, Limit, PieceLocation, highest, low, lowest, where
 from rules.rounding import Comparison, at_least, exact_decimal
 from rules.sentence import Figures, joined, said, template
 from rules.statistics import mean
@@ -48,7 +48,7 @@ def architectural_aluminium(places: Sequence[PieceLocation], rule: Rule, unit: U
             name = "the floor" if rule.floor is not None else "the floor, 85 % of nominal,"
             if rule.wording == "none-below-floor":
                 findings.append(_share_reaching(place, nominal, ALUMINIUM_AT_NOMINAL, unit))
-                findings.append(low(place, "lowest reading", min(place.builds), floor, name, unit))
+                findings.append(lowest(place, "lowest reading", place.builds, floor, name, unit))
             else:
                 findings.append(_share_below(place, floor, name, ALUMINIUM_BELOW_FLOOR, unit))
         findings.extend(_own_maximum(place, unit))
@@ -66,7 +66,7 @@ def ninety_ten(places: Sequence[PieceLocation], rule: Rule, unit: Unit) -> list[
         if nominal is not None:
             findings.append(_share_reaching(place, nominal, NINETY, unit))
             floor = NINETY * Fraction(nominal)
-            findings.append(low(place, "lowest reading", min(place.builds), floor, "90 % of nominal", unit))
+            findings.append(lowest(place, "lowest reading", place.builds, floor, "90 % of nominal", unit))
         findings.extend(_own_maximum(place, unit))
     return findings
 
@@ -85,10 +85,10 @@ def shop_rule(places: Sequence[PieceLocation], rule: Rule, unit: Unit) -> list[F
         if lower is not None and rule.each_at_least is not None:
             limit = _share_of(lower, rule.each_at_least)
             findings.append(
-                low(
+                lowest(
                     place,
                     "lowest reading",
-                    min(place.builds),
+                    place.builds,
                     limit,
                     _called(rule.each_at_least, "the lower limit"),
                     unit,
@@ -99,10 +99,10 @@ def shop_rule(places: Sequence[PieceLocation], rule: Rule, unit: Unit) -> list[F
         if upper is not None and rule.each_at_most is not None:
             limit = _share_of(upper, rule.each_at_most)
             findings.append(
-                high(
+                highest(
                     place,
                     "highest reading",
-                    max(place.builds),
+                    place.builds,
                     limit,
                     _called(rule.each_at_most, "the upper limit"),
                     unit,
@@ -118,7 +118,7 @@ def _measured(places: Sequence[PieceLocation]) -> Iterator[PieceLocation]:
 def _own_maximum(place: PieceLocation, unit: Unit) -> Iterator[Finding]:
     if place.location.upper is not None:
         limit = place.location.upper
-        yield high(place, "highest reading", max(place.builds), limit, "the upper limit that the job sets", unit)
+        yield highest(place, "highest reading", place.builds, limit, "the upper limit that the job sets", unit)
 
 
 def _share_of(limit: Decimal, share: Decimal) -> Limit:

@@ -338,6 +338,7 @@ def film_build_budget(
     shared: Number = Decimal(0),
     pieces_um: Sequence[Sequence[Fraction]] = (),
     spread: Spread | None = None,
+    at_um: Fraction | None = None,
 ) -> Budget:
     """Return the budget of the mean of *averaged* readings at a location, or of one reading, in µm.
 
@@ -357,6 +358,8 @@ def film_build_budget(
         pieces_um: The same builds piece by piece; where given, the repeatability is pooled within the pieces, and that
             the pieces differ is not counted as uncertainty.
         spread: How readings repeat, where the caller has worked it out otherwise; then *builds_um* only say how thick.
+        at_um: The build whose uncertainty it is, where that is not the mean of *builds_um*: the accuracy statement is
+            taken there.
 
     Raises:
         ValueError: The spread of the builds is not known (fewer than two, on no piece two), nothing is averaged,
@@ -373,7 +376,7 @@ def film_build_budget(
         share += 1
         said += ", less one base metal reading of the same spread"
     components = [Component("repeatability", square_root(spread.variance * share), spread.degrees, said, Kind.A)]
-    centre = mean(builds_um)
+    centre = mean(builds_um) if at_um is None else at_um
     if not base_um:
         components += _systematic(_Side(centre, gauge), None, Fraction(0))
     else:

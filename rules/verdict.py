@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from decimal import Decimal
 from enum import IntEnum
 from fractions import Fraction
@@ -15,6 +15,23 @@ class Verdict(IntEnum):
     PASS = 1
     UNDECIDED = 2
     FAIL = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Guard:
+    """What a finding was decided with, in the unit of the specification.
+
+    Attributes:
+        value: The value that decided: of all that were asked the same, the one that its guard band leaves least room.
+        expanded: Its expanded uncertainty U.
+        width: Width w = r·U of the guard band.
+        acceptance: The limit moved inwards by it.
+    """
+
+    value: Fraction
+    expanded: Fraction
+    width: Fraction
+    acceptance: Fraction
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +49,8 @@ class Finding:
         low: Whether *limit* is a lower one; None where *found* is no film build.
         averaged: How many readings *found* is the mean of.
         conditional: Whether it passes, or fails, within a guard band only (ILAC-G8, four outcomes).
+        among: Where *found* is the lowest or the highest of several that are asked the same: all of them.
+        guard: The guard band that decided; None where none did.
     """
 
     verdict: Verdict
@@ -44,6 +63,8 @@ class Finding:
     low: bool | None = None
     averaged: int = 1
     conditional: bool = False
+    among: tuple[Fraction, ...] = field(default=(), repr=False, compare=False)
+    guard: Guard | None = None
 
     @property
     def by_guard_band(self) -> bool:

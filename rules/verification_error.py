@@ -63,6 +63,19 @@ class Correcting:
         """Return the row of the standard that lies nearest to a thickness; of two alike the thinner."""
         return min(self.rows, key=lambda row: abs(Fraction(row.certified_um or 0) - Fraction(thickness_um)))
 
+    def uncorrected(self, thickness_um: Fraction) -> Fraction:
+        """Return what the gauge showed where a reading is *thickness_um* when corrected, to the places of a correction."""
+        if self.policy is VerificationError.CARRIED:
+            return thickness_um
+        if self.line is not None:
+            rise = 1 + self.line.slope
+            over = thickness_um - self.line.offset + self.line.slope * self.line.reference
+            return over / rise if rise else thickness_um
+        # Midway between two standards a thickness may come from either; the nearer figure is then taken.
+        before = [(row, thickness_um + Fraction(_error_um(row))) for row in self.rows]
+        fitting = [figure for row, figure in before if self.nearest(figure) is row]
+        return min(fitting, key=lambda figure: abs(figure - thickness_um), default=thickness_um)
+
     @property
     def repeats(self) -> Spread | None:
         """Return how readings on the standards repeat, pooled over them; None where each was read once."""

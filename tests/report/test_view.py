@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import json
 from datetime import UTC, datetime
 from decimal import Decimal
@@ -158,3 +159,78 @@ def test_what_was_left_out_and_why_the_inspection_was_revised_stand_with_what_wa
     assert "1 reading kept and not judged. The reason for it stands in the annex." in view.not_measured
     assert "Revision 2 of the inspection supersedes revision 1: looked at the spot again" in view.not_measured
     assert [(row.number, row.reason, row.by) for row in view.kept] == [("3", "probe slipped", "Ida Brandt (IDA)")]
+
+
+def _guarded(accepts: str, *shown: list[str], **decision: object) -> CertificateView:
+    names = [f"place {n}" for n in range(1, len(shown) + 1)]
+    terms = {"rule": "guard-band", **decision}
+    return _view(of_job=scenario.job(names, rule={"name": accepts}, decision=terms), shown=list(shown))
+
+
+def test_with_a_guard_band_the_page_says_what_decided_at_each_location_where_it_conforms_too() -> None:
+    """By hand, of one reading of 72.0 µm with a gauge of 1 µm + 1 %: accuracy 1.72/√3 = 0.993, standard 0.25, error 0.2
+    carried 0.115, last place 0.029, readings on the standards alike: u = 1.031 and U = 2.02. At 99.5 µm: 1.995/√3 = 1.152,
+    so u = 1.185 and U = 2.32. The acceptance limits are 60 + 2.02 and 120 - 2.32."""
+    view = _guarded("every-reading", ["72.0", "80.5", "90.0", "95.0", "99.5"])
+    assert view.verdict == "conforms"
+    assert view.notable == (
+        "place 1, least favourable with its guard band w: "
+        "lowest reading 72.0 µm (piece 1): U 2.0 µm, w 2.0 µm, limit 60 µm, accepted from 62.0 µm; "
+        "highest reading 99.5 µm (piece 1): U 2.3 µm, w 2.3 µm, limit 120 µm, accepted up to 117.7 µm",
+    )
+    half = _guarded("every-reading", ["72.0", "80.5", "90.0", "95.0", "99.5"], guard_factor=Decimal("0.5"))
+    assert "U 2.0 µm, w 1.0 µm, limit 60 µm, accepted from 61.0 µm" in half.notable[0]
+
+
+def test_by_simple_acceptance_no_guard_band_is_spoken_of() -> None:
+    assert _guarded("every-reading", ["72.0", "80.5", "90.0", "95.0", "99.5"], rule="simple").notable == ()
+
+
+def test_of_several_pieces_the_one_with_the_least_room_is_named_with_the_u_of_its_own_mean() -> None:
+    of_job = scenario.job(["face"], rule={"name": "location-means"}, decision={"rule": "guard-band"})
+    shown = [["88.0", "90.0", "92.0", "89.0", "91.0", "78.0", "80.0", "82.0", "79.0", "81.0"]]
+    second = {n: {"piece": "2"} for n in range(6, 11)}
+    of = scenario.evidence(of_job, shown=shown, reading=second)
+    assessment = judge(of)
+    (said,) = certificate_view(of, assessment, scenario.facts()).notable
+    low = next(f for f in assessment.locations[0].findings if f.piece == "2" and f.low)
+    assert low.guard is not None
+    pooled = assessment.locations[0].uncertainty
+    assert pooled is not None
+    assert low.guard.expanded > pooled.expanded
+    assert f"mean of the readings 80.0 µm (piece 2): U {float(low.guard.expanded):.1f} µm" in said
+    assert f"limit 60 µm, accepted from {float(low.guard.acceptance):.1f} µm" in said
+    assert "mean of the readings 90.0 µm (piece 1)" in said
+    assert said.count("piece") == 2
+
+
+def test_what_is_judged_over_several_locations_is_said_of_them_together() -> None:
+    of_job = scenario.job(
+        scenario.PLACES[:5], rule={"name": "architectural-label"}, decision={"rule": "guard-band"}, base_reading=False
+    )
+    said = _view(of_job=of_job).notable
+    assert [s for s in said if s.startswith("Several locations together, least favourable with its guard band w: mean")]
+
+
+def test_a_number_that_decides_and_is_not_the_lowest_is_not_called_so() -> None:
+    """The error of 6 µm at the standard of 251.5 is carried from 150.65 µm on, so 150.8 has less room than 150.4."""
+    checks = [
+        dataclasses.replace(c, mean_um=c.mean_um + 6, error_um=Decimal(6))
+        if c.standard_id == "S-250" and c.mean_um is not None
+        else c
+        for c in scenario.evidence().checks
+    ]
+    place = {"name": "face", "role": "visible", "lower": Decimal(145), "spots": 1, "readings_per_spot": 5}
+    of_job = scenario.job(["face"], location=[place], decision={"rule": "guard-band"})
+    view = _view(of_job=of_job, shown=[["150.4", "150.8", "180.0", "190.0", "200.0"]], checks=checks)
+    (said, *_) = view.notable
+    assert said.startswith("face, least favourable with its guard band w: 150.8 µm (piece 1): U 7.")
+    assert view.verdict == "does not conform"
+    assert (
+        "lowest reading 150.4 µm meets the lower limit 145 µm; 150.8 µm decides, by its own guard band"
+        in (view.findings[0])
+    )
+
+
+def test_the_budget_says_at_which_value_it_stands() -> None:
+    assert "Both are U at the location's mean; decisions and risks take U at the value judged." in _view().budget_intro

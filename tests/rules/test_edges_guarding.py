@@ -24,8 +24,8 @@ from tests.rules.builders import both_checks, event, job, location, reading, sho
 
 PASS, UNDECIDED, FAIL = Verdict.PASS, Verdict.UNDECIDED, Verdict.FAIL
 GAUGE = GaugeKnowledge(
-    accuracy_um=Decimal(1),
-    accuracy_percent=Decimal(1),
+    accuracy_um=Decimal("1.63"),  # 1 and 1 % of the mean of all; without a share, so that U is the same at every value
+    accuracy_percent=Decimal(0),
     step_um=Decimal("0.1"),
     standard="S-75",
     standard_u_um=Decimal("0.6"),

@@ -109,3 +109,26 @@ def test_one_reading_repeats_as_on_the_standards_where_that_is_known() -> None:
     assert (one.standard, one.degrees) == (Decimal("0.5"), 8)
     assert one.how == "s of readings on the standards, one reading"
     assert (two.standard, two.degrees) == (square_root(Fraction(14, 8)), 4)
+
+
+def test_the_gauge_is_known_at_the_value_with_what_was_subtracted_from_it_and_the_mean_is_the_usual_value() -> None:
+    asked: list[Fraction] = []
+
+    def at(thickness_um: Fraction) -> GaugeKnowledge:
+        asked.append(thickness_um)
+        return GAUGE
+
+    base = tuple(map(Fraction, (4, 6, 5)))
+    coverage = Decimal("0.95")
+    known = LocationKnowledge(TWO_PIECES, 2, GAUGE, base, gauge_at=at)
+    known.budget(2, coverage)
+    assert asked == []
+    accuracy = {c.name: c for c in known.budget(2, coverage, Fraction(95)).components}["gauge accuracy"]
+    assert asked == [100]
+    assert accuracy.how.startswith("maker's ± 2.00 µm at 100.0 µm, rectangular")
+    rough = LocationKnowledge(TWO_PIECES, 2, GAUGE, fixed_um=Fraction(25), gauge_at=at)
+    accuracy = {c.name: c for c in rough.budget(1, coverage, Fraction(85)).components}["gauge accuracy"]
+    assert asked == [100, 110]
+    assert accuracy.how == "maker's ± 2.10 µm at 110.0 µm, rectangular"
+    accuracy = {c.name: c for c in rough.budget(1, coverage).components}["gauge accuracy"]
+    assert accuracy.how == "maker's ± 1.92 µm at 92.2 µm, rectangular"

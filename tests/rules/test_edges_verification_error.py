@@ -237,3 +237,20 @@ def test_a_zero_plate_is_the_thinnest_standard_and_nothing_read_on_it_is_a_readi
     line = _how(LINE, rows).line
     assert line is not None
     assert line.reference == Fraction("51.5") / 3
+
+
+def test_what_the_gauge_showed_is_found_from_what_was_made_of_it() -> None:
+    """Errors of 1, 2 and 6 on 0, 50 and 100: what showed 60 became 58, and what showed 80 became 74."""
+    carried, nearest, line = _how(CARRIED), _how(CORRECTED), _how(LINE)
+    assert [carried.uncorrected(Fraction(t)) for t in (3, 60)] == [3, 60]
+    assert [nearest.uncorrected(Fraction(t)) for t in (3, 58, 74)] == [4, 60, 80]
+    # 74.9 became 72.9, 75 became 73 and 75.1 became 69.1: from 69 to 73 either standard could be, and the nearer figure is taken.
+    assert nearest.uncorrected(Fraction(70)) == 72
+    for shown in (Fraction(4), Fraction(60), Fraction(110)):
+        assert line.uncorrected(shown + Fraction(line.at(Decimal(int(shown))))) == pytest.approx(shown, abs=1e-4)
+
+
+def test_a_thickness_that_no_figure_became_is_looked_up_as_it_is() -> None:
+    """Errors of 0 and -6: what showed 24.9 became 24.9, and what showed 25.1 became 31.1."""
+    how = _how(CORRECTED, [_row("Z-0", "0", "0 0"), _row("F-50", "50", "44 44")])
+    assert [how.uncorrected(Fraction(t)) for t in (20, 28, 40)] == [20, 28, 34]
