@@ -26,6 +26,7 @@ from report.collector import collector_at_rest
 from report.csv_tables import is_table_of
 from report.document import ReadDocument, code_of, read_document
 from report.edition import edition
+from report.embedded_files import LOGOS
 from report.figures import VERDICT_WORDS
 from report.frame import Frame, frame_fault, frame_limits, frames_of, issued_length
 from report.judged import as_far_as, judged, misprint
@@ -33,8 +34,10 @@ from report.languages import presentation_of
 from report.packing import refuse_bombs
 from report.page import page_html
 from report.page_look import page_look
-from report.printed import Foot, printed_differs, printed_lacks
+from report.page_content import Fault, PageContent, page_content
+from report.printed import Foot, facts_printed, pictures_differ, printed_differs, printed_has, printed_lacks
 from report.pyhanko_log import silent
+from report.rebuilding import rebuilt_alike
 from report.signatures import KeptEvidence, Kind, Signature, signatures_of
 from report.trust import ShownTime, Trust, shown_times, signer_known
 from report.view import certificate_view
@@ -50,7 +53,9 @@ _FILES: Final = ("certificate.json", "gauge_checks.csv", "readings.csv", "readin
 _WORDS: Final = {verdict.name: str(word) for verdict, word in VERDICT_WORDS.items()}
 #: So many bytes a drawing may have; everything else is far less.
 _MOST_INSIDE: Final = 40_000_000
-_DRAWINGS: Final = ("drawing.svg", "drawing.png")
+_PICTURES: Final = ("drawing.svg", "drawing.png", *LOGOS)
+#: So many letters a moment has, printed without blanks.
+_LONGEST_MOMENT: Final = 60
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,6 +129,7 @@ def verify(
     *,
     now: datetime | None = None,
     unlike_ledger: Callable[[str, str], str | None] | None = None,
+    rebuild: bool = False,
 ) -> VerificationReport:
     """Look at every part of a certificate.
 
@@ -134,6 +140,7 @@ def verify(
         now: The reader's time; where None, certificates are judged at the time of signing alone.
         unlike_ledger: Says in a sentence how the shop's archive differs from a head of its ledger (the second argument says
             what holds it), or None; None where there is no archive at hand.
+        rebuild: Whether the pages are laid out anew and compared with those in the file; takes longer than all the rest.
 
     Raises:
         IntegrityFailed: It is no PDF, it is not signed, or it is broken beyond being looked at.
@@ -147,10 +154,11 @@ def verify(
     parts += [_known(signatures, times, kept, trust, now), _time(times)]
     number = states = None
     try:
-        inside = _embedded(pdf[: frames[0].end])
+        released = pdf[: frames[0].end]
+        inside = _embedded(released)
         stated = read_document(inside["certificate.json"], inside)
         number = f"{stated.facts.number}, revision {stated.facts.revision}"
-        parts += [_embedded_agree(inside, stated), *_computed_again(pdf, stated)]
+        parts += [_embedded_agree(inside, stated), *_computed_again(released, stated, signatures[0], inside, rebuild)]
         # In the words of this program's answers, whatever the language of the page.
         states = _WORDS.get(str(stated.judged.get("verdict")))
         parts.append(_same_key(stated, signatures[0], trust))
@@ -327,7 +335,7 @@ def _embedded(pdf: bytes) -> dict[str, bytes]:
         with pikepdf.open(io.BytesIO(pdf)) as opened:
             inside = {
                 name: bytes(opened.attachments[name].get_file().read_bytes())
-                for name in (*_FILES, *_DRAWINGS)
+                for name in (*_FILES, *_PICTURES)
                 if name in opened.attachments or name in _FILES
             }
             unknown = sorted(set(opened.attachments) - set(inside))
@@ -370,7 +378,9 @@ def _embedded_agree(inside: dict[str, bytes], stated: ReadDocument) -> Part:
     )
 
 
-def _computed_again(pdf: bytes, stated: ReadDocument) -> list[Part]:
+def _computed_again(
+    released: bytes, stated: ReadDocument, first: Signature, inside: dict[str, bytes], rebuild: bool
+) -> list[Part]:
     name = "numbers"
     evidence = stated.evidence
     try:
@@ -389,7 +399,7 @@ def _computed_again(pdf: bytes, stated: ReadDocument) -> list[Part]:
     said = (
         f"Computed again from the {len(evidence.readings)} readings inside, every build and verdict is the one stated."
     )
-    return [Part(name, Verdict.PASS, said), _pages(pdf, stated, assessment)]
+    return [Part(name, Verdict.PASS, said), _pages(released, stated, assessment, first, inside, rebuild)]
 
 
 def assess_evidence(stated: ReadDocument) -> Assessment:
@@ -397,37 +407,80 @@ def assess_evidence(stated: ReadDocument) -> Assessment:
     return judge(stated.evidence)
 
 
-def _pages(pdf: bytes, stated: ReadDocument, assessment: Assessment) -> Part:
+def _pages(
+    released: bytes,
+    stated: ReadDocument,
+    assessment: Assessment,
+    first: Signature,
+    inside: dict[str, bytes],
+    rebuild: bool,
+) -> Part:
     name = "printed pages"
     try:
+        content = page_content(released)
+        unlike = _release_differs(content, stated, first)
+        if unlike is not None:
+            return Part(name, Verdict.FAIL, unlike)
         if stated.edition != edition():
-            # Another edition of the program may word and lay out the same facts otherwise.
-            missing = printed_lacks(pdf, stated.stated)
-            if missing is not None:
-                return Part(
-                    name, Verdict.FAIL, f"The pages do not print what the certificate says they do: {missing!r}."
-                )
-            return Part(
-                name, Verdict.PASS, "The pages print what was stated, in the words of another edition of this program."
-            )
+            return _pages_of_another_edition(released, content, stated)
         if stated.code != code_of(stated.basis):
             return Part(name, Verdict.FAIL, "The short code is not the one that follows from the data inside.")
         view = certificate_view(stated.evidence, assessment, stated.facts, stated.code)
         unlike = difference(stated.stated, view.stated())
         if unlike is not None:
             return Part(name, Verdict.FAIL, f"Worded again, {unlike}.")
-        unlike = printed_differs(
-            pdf,
-            page_html(view, stated.evidence, assessment, page_look(stated.evidence), stated.facts.issued_at),
-            Foot.of(view.stated()),
-        )
+        html = page_html(view, stated.evidence, assessment, page_look(stated.evidence), stated.facts.issued_at)
+        unlike = printed_differs(released, html, Foot.of(view.stated()), content.texts)
+        unlike = unlike or pictures_differ(content.pictures, html, len(content.texts))
+        if unlike is not None:
+            return Part(name, Verdict.FAIL, unlike)
+        said = "The pages print, word for word, what follows from the data inside"
+        if not rebuild:
+            return Part(
+                name,
+                Verdict.PASS,
+                f"{said}, in letters that are drawn as they read, with nothing painted over them. They were not laid out "
+                "anew: where each word stands, lines, marks and pictures were not compared.",
+            )
+        found = rebuilt_alike(released, stated, assessment, inside)
+        return Part(name, found.verdict, f"{said}. {found.sentence}")
+    except Fault as wrong:
+        return Part(name, Verdict.FAIL, str(wrong))
     except FilmtallyError as wrong:
         return Part(name, Verdict.FAIL, f"The certificate's data cannot be worded again: {wrong.sentence}")
     except Exception as wrong:
         return Part(name, Verdict.FAIL, f"The pages cannot be read ({type(wrong).__name__}).")
-    if unlike is not None:
-        return Part(name, Verdict.FAIL, unlike)
-    return Part(name, Verdict.PASS, "The pages print, word for word, what follows from the data inside.")
+
+
+def _pages_of_another_edition(released: bytes, content: PageContent, stated: ReadDocument) -> Part:
+    """Another edition of the program may word and lay out the same facts otherwise."""
+    name = "printed pages"
+    missing = printed_lacks(released, stated.stated, content.texts)
+    if missing is not None:
+        return Part(name, Verdict.FAIL, f"The pages do not print what the certificate says they do: {missing!r}.")
+    fact = next((fact for fact in facts_printed(stated) if not printed_has(content.texts, fact)), None)
+    if fact is not None:
+        return Part(name, Verdict.FAIL, f"The pages do not print {fact!r}, which stands in the data inside.")
+    return Part(
+        name,
+        Verdict.UNDECIDED,
+        "The pages print what the certificate states, and the facts of the order and the builds in it follow from the data "
+        "inside; but another edition of this program worded them, and its wording, its uncertainties and whatever else "
+        "stands on the pages were not compared. Use the edition that issued it, or ask the shop.",
+    )
+
+
+def _release_differs(content: PageContent, stated: ReadDocument, first: Signature) -> str | None:
+    """Return in a sentence where the block of the release prints something else than what was signed."""
+    shown = content.release
+    if shown is None:
+        return None
+    opening = "".join(f"Digitally signed by {stated.evidence.shop.find_inspector(stated.facts.signer).name}".split())
+    closing = "".join(f"{first.reason} Key {first.fingerprint}".split())
+    between = len(shown) - len(opening) - len(closing)
+    if shown.startswith(opening) and shown.endswith(closing) and 0 <= between <= _LONGEST_MOMENT:
+        return None
+    return "The block of the release prints something else than who signed, when, in what words and with which key."
 
 
 def difference(stated: Any, computed: Any, where: str = "") -> str | None:
