@@ -91,7 +91,7 @@ def _changed_by_the_release(made: bytes, released: bytes) -> str | None:
                 return f"object {number} was replaced when it was signed"
             if _kept(old, free) != _kept(new, free):
                 return f"object {number} was changed when it was signed"
-        now = after.Root.get("/AcroForm", {})
+        now: Any = after.Root.get("/AcroForm", {})
         if [f.objgen for f in fields] != [f.objgen for f in now.get("/Fields", ())]:
             return "its places to sign are others"
     return None

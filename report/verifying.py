@@ -13,9 +13,9 @@ from __future__ import annotations
 
 import io
 import tempfile
-from collections.abc import Callable, Collection
-from dataclasses import dataclass
-from datetime import UTC, datetime
+from collections.abc import Callable, Collection, Iterator
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any, Final
 
@@ -41,6 +41,7 @@ from report.rebuilding import rebuilt_alike
 from report.signatures import KeptEvidence, Kind, Signature, signatures_of
 from report.trust import ShownTime, Trust, shown_times, signer_known
 from report.view import certificate_view
+from report.visible_text import visible
 from rules.results import Assessment
 from rules.verdict import Verdict
 from schemas.certificates import Certificate
@@ -54,6 +55,14 @@ _WORDS: Final = {verdict.name: str(word) for verdict, word in VERDICT_WORDS.item
 #: So many bytes a drawing may have; everything else is far less.
 _MOST_INSIDE: Final = 40_000_000
 _PICTURES: Final = ("drawing.svg", "drawing.png", *LOGOS)
+#: The part about time comes behind the four about the file and its signers.
+_BEHIND_SIGNER: Final = 4
+_NO_REGISTER: Final = "whether a later revision supersedes it only the shop's register knows; no shop folder was asked here"
+#: A clock may be ahead of the reader's by so much, and a release is signed within so much of the issue that it prints.
+_AHEAD: Final = timedelta(minutes=5)
+_OF_THE_ISSUE: Final = timedelta(days=1)
+#: So much of a stated and a computed string stands in a sentence.
+_MOST_SHOWN: Final = 60
 #: So many letters a moment has, printed without blanks.
 _LONGEST_MOMENT: Final = 60
 
@@ -66,11 +75,13 @@ class Part:
         name: What it is.
         verdict: PASS where it holds, FAIL where it does not, UNDECIDED where that could not be shown.
         sentence: What was found.
+        called: What an answer calls that, where there is a word for it beside holds, not shown and refused.
     """
 
     name: str
     verdict: Verdict
     sentence: str
+    called: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,6 +117,7 @@ class VerificationReport:
         states: The verdict that it states; None where it could not be read.
         signers: Who signed, as their certificates say, with their fingerprints.
         signatures: Every signature and time stamp, in their order.
+        notes: What no part is about and a reader should know, in sentences.
     """
 
     parts: tuple[Part, ...]
@@ -113,6 +125,7 @@ class VerificationReport:
     states: str | None
     signers: tuple[tuple[str, str], ...]
     signatures: tuple[SignatureFound, ...] = ()
+    notes: tuple[str, ...] = ()
 
     @property
     def holds(self) -> bool:
@@ -151,13 +164,15 @@ def verify(
     signatures, kept = signatures_of(pdf, len(frames))
     times = shown_times(signatures, kept, trust, now)
     parts = [_whole_file(pdf, frames, signatures), _intact(signatures), _valid(signatures)]
-    parts += [_known(signatures, times, kept, trust, now), _time(times)]
+    parts.append(_known(signatures, times, kept, trust, now))
+    issued_at: datetime | None = None
     number = states = None
     try:
         released = pdf[: frames[0].end]
         inside = _embedded(released)
         stated = read_document(inside["certificate.json"], inside)
         number = f"{stated.facts.number}, revision {stated.facts.revision}"
+        issued_at = stated.facts.issued_at
         parts += [_embedded_agree(inside, stated), *_computed_again(released, stated, signatures[0], inside, rebuild)]
         # In the words of this program's answers, whatever the language of the page.
         states = _WORDS.get(str(stated.judged.get("verdict")))
@@ -166,10 +181,18 @@ def verify(
             parts.append(_ledger(stated, unlike_ledger))
     except FilmtallyError as wrong:
         parts.append(Part("numbers", Verdict.FAIL, wrong.sentence))
+    parts.insert(_BEHIND_SIGNER, _time(times, signatures, issued_at, now))
     if register is not None:
         parts.append(_registered(pdf, frames, signatures, register, number))
-    signers = tuple((s.holder, s.fingerprint) for s in signatures if s.kind is not Kind.TIME_STAMP)
-    return VerificationReport(tuple(parts), number, states, signers, tuple(_found(s) for s in signatures))
+    signers = tuple((visible(s.holder), s.fingerprint) for s in signatures if s.kind is not Kind.TIME_STAMP)
+    return VerificationReport(
+        tuple(replace(part, sentence=visible(part.sentence)) for part in parts),
+        None if number is None else visible(number),
+        states,
+        signers,
+        tuple(_found(s) for s in signatures),
+        () if register is not None else (_NO_REGISTER,),
+    )
 
 
 @silent()
@@ -194,12 +217,12 @@ def _found(signature: Signature) -> SignatureFound:
     stamp = signature.time_stamp
     return SignatureFound(
         kind=signature.kind.value,
-        holder=signature.holder,
+        holder=visible(signature.holder),
         key_sha256=signature.fingerprint,
-        meaning=signature.reason,
+        meaning=visible(signature.reason),
         claimed_at=None if signature.claimed_at is None else signature.claimed_at.astimezone(UTC).isoformat(),
         stamped_at=None if stamp is None else stamp.at.astimezone(UTC).isoformat(),
-        authority=None if stamp is None else stamp.authority,
+        authority=None if stamp is None else visible(stamp.authority),
     )
 
 
@@ -290,16 +313,53 @@ def _known(
 ) -> Part:
     signers = [s for s in signatures if s.kind is not Kind.TIME_STAMP]
     found = [signer_known(s, shown, kept, trust, now) for s, shown in zip(signers, times, strict=True)]
-    worst = max(f.verdict for f in found)
+    verdicts = [
+        # Anyone may approve what the shop released: an approver whom nobody vouches for takes nothing from the release.
+        Verdict.UNDECIDED if f.unknown and s.kind is Kind.APPROVAL and found[0].verdict is Verdict.PASS else f.verdict
+        for s, f in zip(signers, found, strict=True)
+    ]
+    worst = max(verdicts)
     if worst is Verdict.PASS:
         return Part("signer known", worst, "; ".join(f.sentence for f in found))
-    return Part("signer known", worst, next(f.sentence for f in found if f.verdict is worst))
+    if len(found) == 1:
+        return Part("signer known", worst, found[0].sentence)
+    # The worst first, and each of them said, so that none hides another.
+    told = sorted(zip(verdicts, signers, found, strict=True), key=lambda one: -one[0])
+    said = []
+    for verdict, signer, f in told:
+        role = "the release" if signer is signers[0] else "an approval"
+        known = f"Known for {role}: " if verdict is Verdict.PASS else f"Not known for {role}: "
+        said.append(f"{known}{f.sentence.rstrip('.')}.")
+    return Part("signer known", worst, " ".join(said))
 
 
-def _time(times: list[ShownTime]) -> Part:
+def _time(
+    times: list[ShownTime], signatures: list[Signature], issued_at: datetime | None, now: datetime | None
+) -> Part:
     worst = max(t.verdict for t in times)
     said = [t.sentence for t in times if worst is Verdict.PASS or t.verdict is worst]
+    odd = [] if worst is Verdict.FAIL else list(_odd_moments(signatures, issued_at, now))
+    if odd:
+        return Part("time", Verdict.UNDECIDED, " ".join([*odd, *said]))
     return Part("time", worst, " ".join(said))
+
+
+def _odd_moments(signatures: list[Signature], issued_at: datetime | None, now: datetime | None) -> Iterator[str]:
+    """Return in sentences which signatures claim a moment that cannot be: not yet come, or not that of the issue."""
+    for s in signatures:
+        if s.claimed_at is None:
+            continue
+        at = f"{s.claimed_at.astimezone(UTC):%Y-%m-%d %H:%M} UTC"
+        if now is not None and s.claimed_at > now + _AHEAD:
+            yield f"{s.holder} signed at {at}, which is still to come by the clock of this machine."
+        if issued_at is None or s.kind is Kind.TIME_STAMP:
+            continue
+        early = s.claimed_at < issued_at - _OF_THE_ISSUE
+        if early or (s.kind is Kind.RELEASE and s.claimed_at > issued_at + _OF_THE_ISSUE):
+            yield (
+                f"{s.holder} signed at {at}, and the certificate says that it was issued on "
+                f"{issued_at.astimezone(UTC):%Y-%m-%d}."
+            )
 
 
 def _same_key(stated: ReadDocument, first: Signature, trust: Trust) -> Part:
@@ -333,12 +393,15 @@ def _plain(name: object) -> str:
 def _embedded(pdf: bytes) -> dict[str, bytes]:
     try:
         with pikepdf.open(io.BytesIO(pdf)) as opened:
+            _one_of_each(opened)
             inside = {
                 name: bytes(opened.attachments[name].get_file().read_bytes())
                 for name in (*_FILES, *_PICTURES)
                 if name in opened.attachments or name in _FILES
             }
             unknown = sorted(set(opened.attachments) - set(inside))
+    except IntegrityFailed:
+        raise
     except Exception as wrong:
         raise IntegrityFailed(
             f"the data inside this PDF cannot be read ({type(wrong).__name__}); ask the shop for the certificate anew"
@@ -351,6 +414,35 @@ def _embedded(pdf: bytes) -> dict[str, bytes]:
             f"this PDF holds a file that no certificate has ({unknown[0]!r}); ask the shop for the certificate anew"
         )
     return inside
+
+
+def _one_of_each(opened: pikepdf.Pdf) -> None:
+    """Refuse a file in which one name stands for two attachments, or whose lists of attachments differ.
+
+    Each viewer has a way of its own to choose among them.
+
+    Raises:
+        IntegrityFailed: It is such a file.
+    """
+    again = "ask the shop for the certificate anew"
+    listed = opened.Root.Names.EmbeddedFiles
+    if set(listed.keys()) - {"/Names"}:
+        raise IntegrityFailed(f"the list of files inside this PDF is none of a certificate's; {again}")
+    pairs = list(listed.Names)
+    names, specs = [str(name) for name in pairs[::2]], pairs[1::2]
+    if len(set(names)) != len(names):
+        twice = next(name for name in names if names.count(name) > 1)
+        raise IntegrityFailed(f"this PDF holds two files of the name {twice!r}; {again}")
+    for name, spec in zip(names, specs, strict=True):
+        called = {str(spec[key]) for key in ("/F", "/UF") if key in spec}
+        streams = {stream.objgen for stream in spec.EF.values()}
+        if called != {name} or len(streams) != 1 or set(spec.EF.keys()) - {"/F", "/UF"}:
+            raise IntegrityFailed(f"the file {name!r} inside this PDF has another name or content as well; {again}")
+    if sorted(spec.objgen for spec in specs) != sorted(spec.objgen for spec in opened.Root.get("/AF", ())):
+        raise IntegrityFailed(f"the two lists of files inside this PDF name different files; {again}")
+    for page in opened.pages:
+        if any(one.get("/Subtype") != "/Widget" for one in page.get("/Annots", ())) or "/AF" in page:
+            raise IntegrityFailed(f"a page of this PDF holds a note, a stamp or a file, which no certificate's does; {again}")
 
 
 def _embedded_agree(inside: dict[str, bytes], stated: ReadDocument) -> Part:
@@ -495,8 +587,16 @@ def difference(stated: Any, computed: Any, where: str = "") -> str | None:
         pairs = enumerate(zip(stated, computed, strict=True), 1)
         found = (difference(s, c, f"{where} {i}".strip()) for i, (s, c) in pairs)
     else:
-        return None if stated == computed else f"{where} is {computed!r} and not {stated!r} as stated"
+        return None if stated == computed else f"{where} is {_cut(computed)} and not {_cut(stated)} as stated"
     return next((unlike for unlike in found if unlike is not None), None)
+
+
+def _cut(value: Any) -> str:
+    """Return *value* for a sentence: a fraction of hundreds of figures tells nobody more than its beginning does."""
+    if isinstance(value, str) and len(value) > _MOST_SHOWN:
+        return f"{value[:_MOST_SHOWN]!r}\u2026"
+    said = repr(value)
+    return said if len(said) <= 2 * _MOST_SHOWN else f"{said[:_MOST_SHOWN]}\u2026"
 
 
 # ---- the ledger and the register ---------------------------------------------------------------
@@ -530,6 +630,7 @@ def _registered(
             name,
             Verdict.UNDECIDED,
             f"As it was issued, but superseded by revision {latest.revision} of {latest.issued_at:%Y-%m-%d}: {latest.superseded_why}",
+            called="superseded",
         )
     later = [s.holder for s in signatures if s.kind is Kind.APPROVAL and s.end > length]
     if length == len(pdf):
