@@ -399,13 +399,16 @@ class _Walk:
             elif name in ("W", "W*"):
                 clips = True
             elif name in _FILLS or name in _STROKES or name == "n":
-                paints = name in _FILLS or (name in _STROKES and state.width * _scale(state.matrix) > _THICK)
+                broad = 0.0 if name in _FILLS or name == "n" else state.width * _scale(state.matrix)
+                paints = name in _FILLS or broad > _THICK
                 if path and (paints or clips):
-                    box = _inside(_around(_points(path, state.matrix)), state.clip)
+                    box = _around(_points(path, state.matrix))
                     if paints:
-                        self._paint(box)
+                        half = broad / 2
+                        wide = (box[0] - half, box[1] - half, box[2] + half, box[3] + half)
+                        self._paint(_inside(wide, state.clip))
                     if clips:
-                        state.clip = box
+                        state.clip = _inside(box, state.clip)
                 path, clips = [], False
             elif name == "rg":
                 r, g, b = (float(v) for v in given)

@@ -149,8 +149,8 @@ def _large_place(pdf: pikepdf.Pdf) -> None:
 
 
 def _see_through(pdf: pikepdf.Pdf) -> None:
-    pdf.pages[0].Resources.ExtGState["/Zz"] = pikepdf.Dictionary(ca=0)
-    pdf.pages[0].contents_add(pdf.make_stream(b"/Zz gs"), prepend=True)
+    for state in pdf.pages[0].Resources.ExtGState.values():
+        state.ca = 0
 
 
 FORGED: list[Any] = [
