@@ -25,16 +25,61 @@ from report.signature_fields import RELEASE_FIELD
 _TEXT_FONTS: Final = ("OpenSans-Regular.ttf", "OpenSans-Semibold.ttf", "OpenSans-Bold.ttf")
 _STAMP_FONT: Final = ("OpenSans-Stamp.ttf",)
 _CATALOG: Final = frozenset(
-    "/AF /AcroForm /DSS /Extensions /Lang /MarkInfo /Metadata /Names /Outlines /OutputIntents /Pages /Perms /StructTreeRoot "
-    "/Type /Version /ViewerPreferences".split()
+    [
+        "/AF",
+        "/AcroForm",
+        "/DSS",
+        "/Extensions",
+        "/Lang",
+        "/MarkInfo",
+        "/Metadata",
+        "/Names",
+        "/Outlines",
+        "/OutputIntents",
+        "/Pages",
+        "/Perms",
+        "/StructTreeRoot",
+        "/Type",
+        "/Version",
+        "/ViewerPreferences",
+    ]
 )
 _NAMES: Final = frozenset(("/Dests", "/EmbeddedFiles"))
 _FORM_OF_FIELDS: Final = frozenset(("/Fields", "/SigFlags"))
 _PAGE: Final = frozenset(
-    "/Annots /BleedBox /Contents /MediaBox /Parent /Resources /StructParents /Tabs /TrimBox /Type".split()
+    [
+        "/Annots",
+        "/BleedBox",
+        "/Contents",
+        "/MediaBox",
+        "/Parent",
+        "/Resources",
+        "/StructParents",
+        "/Tabs",
+        "/TrimBox",
+        "/Type",
+    ]
 )
 _FIELD: Final = frozenset(
-    "/AP /F /FT /Kids /Lock /P /Parent /Rect /StructParent /Subtype /T /TU /Type /V /MK /DA /SV".split()
+    [
+        "/AP",
+        "/F",
+        "/FT",
+        "/Kids",
+        "/Lock",
+        "/P",
+        "/Parent",
+        "/Rect",
+        "/StructParent",
+        "/Subtype",
+        "/T",
+        "/TU",
+        "/Type",
+        "/V",
+        "/MK",
+        "/DA",
+        "/SV",
+    ]
 )
 _STATE: Final = frozenset(("/CA", "/ca", "/Type"))
 #: A4 and Letter in points.
@@ -97,7 +142,9 @@ def page_content(pdf: bytes) -> PageContent:
     plain = _ESCAPED.sub(lambda found: bytes([int(found[1], 16)]), pdf)
     found = _RUN_OR_SWITCHED.search(plain)
     if found is not None:
-        raise Fault(f"The file holds what a viewer runs or switches on and off (/{found[1].decode()}); no certificate does.")
+        raise Fault(
+            f"The file holds what a viewer runs or switches on and off (/{found[1].decode()}); no certificate does."
+        )
     with pikepdf.open(io.BytesIO(pdf)) as opened:
         root = opened.Root
         _only(root, _CATALOG, "The file")
@@ -152,7 +199,9 @@ def _fields(opened: pikepdf.Pdf) -> str | None:
 
 def _boxes(page: pikepdf.Page, number: int) -> None:
     _only(page.obj, _PAGE, f"Page {number}")
-    boxes = [tuple(float(v) for v in page.obj[key]) for key in ("/MediaBox", "/TrimBox", "/BleedBox") if key in page.obj]
+    boxes = [
+        tuple(float(v) for v in page.obj[key]) for key in ("/MediaBox", "/TrimBox", "/BleedBox") if key in page.obj
+    ]
     x, y, right, top = boxes[0]
     if len(set(boxes)) != 1 or (x, y) != (0, 0):
         raise Fault(f"Page {number} shows only a part of what is on it.")
@@ -510,7 +559,12 @@ class _Walk:
         if state.size * _scale(place) < _LEAST_POINTS:
             raise Fault(f"On page {self.number} {_short(text)} is too small to be read.")
         left, bottom, right, top = state.clip
-        seen = left - _CLOSE <= box[0] and bottom - _CLOSE <= box[1] and box[2] <= right + _CLOSE and box[3] <= top + _CLOSE
+        seen = (
+            left - _CLOSE <= box[0]
+            and bottom - _CLOSE <= box[1]
+            and box[2] <= right + _CLOSE
+            and box[3] <= top + _CLOSE
+        )
         if not seen:
             raise Fault(f"On page {self.number} {_short(text)} is cut off.")
 

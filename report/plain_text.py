@@ -178,7 +178,11 @@ def verification_lines(found: VerificationReport) -> list[str]:
     lines = [f"{p.name:<{width}}  {word:<{wide}}  {p.sentence}" for p, word in zip(found.parts, called, strict=True)]
     for one in found.signatures:
         if one.kind == Kind.APPROVAL.value:
-            when = "at no time that it says" if one.claimed_at is None else f"at {one.claimed_at[:16].replace('T', ' ')} UTC"
+            when = (
+                "at no time that it says"
+                if one.claimed_at is None
+                else f"at {one.claimed_at[:16].replace('T', ' ')} UTC"
+            )
             said = f'in the words: "{one.meaning}"' if one.meaning else "without a word of what it means"
             lines.append(f"approval by {one.holder}, {when} by that signer's clock, {said}")
     lines += [f"note: {note}" for note in found.notes]

@@ -7,7 +7,6 @@ order of the document. Pictures are forms of their own and are passed over.
 from __future__ import annotations
 
 import io
-import re
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -21,6 +20,9 @@ from report.page_content import to_unicode
 
 _GLYPH_BYTES: Final = 2
 _NOT_PRINTED: Final = ("picture", "page", "kind", "language", "code_text", "page_count", "shown_otherwise")
+#: What of a certificate's strings follows from its data alone.
+_OF_THE_DATA: Final = ("issued", "order", "process", "gauge", "checks", "builds", "budgets", "readings")
+_BETWEEN_READINGS: Final = "\u2002"
 _BULLET: Final = "\u2022"
 
 
@@ -104,9 +106,7 @@ def pictures_differ(pictures: Sequence[str], html: str, pages: int) -> str | Non
     return f"The pictures on the pages do not show {next(iter(lacking))!r}, which follows from the data inside."
 
 
-def printed_lacks(
-    pdf: bytes, stated: Mapping[str, Any], pages: Sequence[str] | None = None
-) -> str | None:
+def printed_lacks(pdf: bytes, stated: Mapping[str, Any], pages: Sequence[str] | None = None) -> str | None:
     """Return the first string of *stated* that the pages do not print, or None where they print them all.
 
     Knows nothing of the layout: a row of strings stands together, or else each of them stands somewhere.
@@ -126,6 +126,31 @@ def printed_lacks(
 def printed_has(pages: Sequence[str], text: str) -> bool:
     """Return whether the pages print *text* somewhere, blanks aside."""
     return _packed(text) in "".join(_packed(page) for page in pages)
+
+
+def figures_lacking(pages: Sequence[str], worded: Mapping[str, Any]) -> list[str]:
+    """Return what *worded* prints with figures in it and the pages do not, among what follows from the data alone.
+
+    Args:
+        pages: What each page prints.
+        worded: The strings of a certificate as this edition words them.
+    """
+    text = "".join(_packed(page) for page in pages)
+    strings = (string for part in _OF_THE_DATA for string in _strings(worded[part]))
+    figures = (figure for string in strings for figure in string.split(_BETWEEN_READINGS))
+    return [f for f in dict.fromkeys(figures) if any(c.isdigit() for c in f) and _packed(f) not in text]
+
+
+def _strings(stated: Any) -> Iterator[str]:
+    if isinstance(stated, str):
+        yield stated
+    elif isinstance(stated, list):
+        for value in stated:
+            yield from _strings(value)
+    elif isinstance(stated, dict):
+        for key, value in stated.items():
+            if key not in _NOT_PRINTED:
+                yield from _strings(value)
 
 
 def facts_printed(stated: ReadDocument) -> list[str]:

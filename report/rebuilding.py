@@ -145,7 +145,9 @@ def _resources(resources: Any, deep: int = 0) -> list[Any]:
                 program = value.DescendantFonts[0].FontDescriptor.FontFile2
                 found.append((kind, name, bytes(program.read_bytes()), bytes(value.ToUnicode.read_bytes())))
             elif isinstance(value, pikepdf.Stream):
-                head = [(k, _plain(v)) for k, v in sorted(value.items()) if k in ("/BBox", "/Matrix", "/Width", "/Height")]
+                head = [
+                    (k, _plain(v)) for k, v in sorted(value.items()) if k in ("/BBox", "/Matrix", "/Width", "/Height")
+                ]
                 # A page's resources are often those of its pictures as well.
                 inner = _resources(value.get("/Resources", {}), deep + 1) if deep < 1 else []
                 found.append((kind, name, head, bytes(value.read_bytes()), inner))

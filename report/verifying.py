@@ -33,9 +33,17 @@ from report.judged import as_far_as, judged, misprint
 from report.languages import presentation_of
 from report.packing import refuse_bombs
 from report.page import page_html
-from report.page_look import page_look
 from report.page_content import Fault, PageContent, page_content
-from report.printed import Foot, facts_printed, pictures_differ, printed_differs, printed_has, printed_lacks
+from report.page_look import page_look
+from report.printed import (
+    Foot,
+    facts_printed,
+    figures_lacking,
+    pictures_differ,
+    printed_differs,
+    printed_has,
+    printed_lacks,
+)
 from report.pyhanko_log import silent
 from report.rebuilding import rebuilt_alike
 from report.signatures import KeptEvidence, Kind, Signature, signatures_of
@@ -57,7 +65,9 @@ _MOST_INSIDE: Final = 40_000_000
 _PICTURES: Final = ("drawing.svg", "drawing.png", *LOGOS)
 #: The part about time comes behind the four about the file and its signers.
 _BEHIND_SIGNER: Final = 4
-_NO_REGISTER: Final = "whether a later revision supersedes it only the shop's register knows; no shop folder was asked here"
+_NO_REGISTER: Final = (
+    "whether a later revision supersedes it only the shop's register knows; no shop folder was asked here"
+)
 #: A clock may be ahead of the reader's by so much, and a release is signed within so much of the issue that it prints.
 _AHEAD: Final = timedelta(minutes=5)
 _OF_THE_ISSUE: Final = timedelta(days=1)
@@ -442,7 +452,9 @@ def _one_of_each(opened: pikepdf.Pdf) -> None:
         raise IntegrityFailed(f"the two lists of files inside this PDF name different files; {again}")
     for page in opened.pages:
         if any(one.get("/Subtype") != "/Widget" for one in page.get("/Annots", ())) or "/AF" in page:
-            raise IntegrityFailed(f"a page of this PDF holds a note, a stamp or a file, which no certificate's does; {again}")
+            raise IntegrityFailed(
+                f"a page of this PDF holds a note, a stamp or a file, which no certificate's does; {again}"
+            )
 
 
 def _embedded_agree(inside: dict[str, bytes], stated: ReadDocument) -> Part:
@@ -514,7 +526,7 @@ def _pages(
         if unlike is not None:
             return Part(name, Verdict.FAIL, unlike)
         if stated.edition != edition():
-            return _pages_of_another_edition(released, content, stated)
+            return _pages_of_another_edition(released, content, stated, assessment)
         if stated.code != code_of(stated.basis):
             return Part(name, Verdict.FAIL, "The short code is not the one that follows from the data inside.")
         view = certificate_view(stated.evidence, assessment, stated.facts, stated.code)
@@ -544,7 +556,9 @@ def _pages(
         return Part(name, Verdict.FAIL, f"The pages cannot be read ({type(wrong).__name__}).")
 
 
-def _pages_of_another_edition(released: bytes, content: PageContent, stated: ReadDocument) -> Part:
+def _pages_of_another_edition(
+    released: bytes, content: PageContent, stated: ReadDocument, assessment: Assessment
+) -> Part:
     """Another edition of the program may word and lay out the same facts otherwise."""
     name = "printed pages"
     missing = printed_lacks(released, stated.stated, content.texts)
@@ -553,13 +567,19 @@ def _pages_of_another_edition(released: bytes, content: PageContent, stated: Rea
     fact = next((fact for fact in facts_printed(stated) if not printed_has(content.texts, fact)), None)
     if fact is not None:
         return Part(name, Verdict.FAIL, f"The pages do not print {fact!r}, which stands in the data inside.")
-    return Part(
-        name,
-        Verdict.UNDECIDED,
-        "The pages print what the certificate states, and the facts of the order and the builds in it follow from the data "
-        "inside; but another edition of this program worded them, and its wording, its uncertainties and whatever else "
-        "stands on the pages were not compared. Use the edition that issued it, or ask the shop.",
+    said = (
+        "The pages print what the certificate states, and whose parts they are, limits, builds and verdicts follow from the "
+        "data inside; but another edition of this program worded them, and its wording and whatever else stands on the "
+        "pages were not compared."
     )
+    worded = certificate_view(stated.evidence, assessment, stated.facts, stated.code or "").stated()
+    lacking = figures_lacking(content.texts, worded)
+    if lacking:
+        said += (
+            f" This edition would also print {len(lacking)} figures that are not there, the first {_cut(lacking[0])}: they "
+            "may be written otherwise, or not follow from the data."
+        )
+    return Part(name, Verdict.UNDECIDED, f"{said} Verify it with the edition that issued it, or ask the shop.")
 
 
 def _release_differs(content: PageContent, stated: ReadDocument, first: Signature) -> str | None:
