@@ -54,11 +54,13 @@ def draft(
     view = certificate_view(evidence, assessment, facts, code_of(known), is_draft=is_draft)
     refuse_unprintable(view.stated())
     html = page_html(view, evidence, assessment, look, facts.issued_at)
-    return Draft(view, html, render(html, attachments(evidence, known, view), facts.issued_at, look.files()))
+    return Draft(view, html, render(html, attachments(evidence, known, view, look), facts.issued_at, look.files()))
 
 
-def attachments(evidence: Evidence, known: dict[str, Any], view: CertificateView) -> dict[str, bytes]:
-    """Return the files that go into the certificate, by name."""
+def attachments(
+    evidence: Evidence, known: dict[str, Any], view: CertificateView, look: PageLook | None = None
+) -> dict[str, bytes]:
+    """Return the files that go into the certificate, by name; with its logo the pages can be laid out anew."""
     files = {
         "certificate.json": document(known, view),
         "gauge_checks.csv": csv_of(GAUGE_CHECKS, evidence.checks),
@@ -67,6 +69,8 @@ def attachments(evidence: Evidence, known: dict[str, Any], view: CertificateView
     }
     if evidence.drawing is not None:
         files[drawing_name(evidence.drawing)] = evidence.drawing.content
+    if look is not None and look.logo is not None:
+        files[f"logo.{look.logo.kind}"] = look.logo.content
     return files
 
 

@@ -260,6 +260,11 @@ def _register_verify(commands: Any) -> None:
         "last may be * ~ $ = or U; or all that its QR holds",
     )
     add_trust_options(verify)
+    verify.add_argument(
+        "--quick",
+        action="store_true",
+        help="do not lay the pages out anew; what is printed is compared, but not where it stands, nor lines and pictures",
+    )
     verify.add_argument("--json", action="store_true", help="answer as JSON")
     verify.set_defaults(run=_verify)
 
@@ -287,6 +292,7 @@ def _verify(args: argparse.Namespace) -> int:
 
     from report.plain_text import verification_lines
     from report.verifying import verify
+    from report.visible_text import visible
     from rules.verdict import Verdict
     from schemas.errors import BadInput, IntegrityFailed
 
@@ -308,11 +314,13 @@ def _verify(args: argparse.Namespace) -> int:
             print(f"filmtally: {sentence}", file=sys.stderr)
             continue
         try:
-            found = verify(content, trust, register, now=args.now(), unlike_ledger=unlike_ledger)
+            found = verify(
+                content, trust, register, now=args.now(), unlike_ledger=unlike_ledger, rebuild=not args.quick
+            )
         except IntegrityFailed as refused:
             codes.append(4)
             answers.append({"pdf": str(path), "holds": False, "sentence": refused.sentence})
-            print(f"filmtally: {path}: {refused.sentence}", file=sys.stderr)
+            print(f"filmtally: {path}: {visible(refused.sentence)}", file=sys.stderr)
             continue
         worst = max(p.verdict for p in found.parts)
         codes.append(4 if worst is Verdict.FAIL else int(worst is Verdict.UNDECIDED or found.states != "conforms"))
@@ -323,6 +331,7 @@ def _verify(args: argparse.Namespace) -> int:
                 "number": found.number,
                 "states": found.states,
                 "signatures": [asdict(one) for one in found.signatures],
+                "notes": list(found.notes),
                 "parts": [{"part": p.name, "verdict": p.verdict.name, "sentence": p.sentence} for p in found.parts],
             }
         )

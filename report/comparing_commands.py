@@ -70,13 +70,14 @@ def _compare(args: argparse.Namespace) -> int:
 
     from report.comparison_screen import comparison_json, comparison_lines
     from report.terminal_text import width
+    from report.visible_text import visible
     from rules.party_places import Bearing
 
     found, certificates = _compared(args)
     if args.json:
         print(json.dumps(comparison_json(found, certificates), ensure_ascii=False))
     else:
-        print("\n".join(comparison_lines(found, certificates, width())))
+        print("\n".join(visible(line) for line in comparison_lines(found, certificates, width())))
     return 0 if found.comparison.bearing is Bearing.WITHIN else 1
 
 

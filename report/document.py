@@ -40,6 +40,7 @@ from report.judged import judged
 from report.lot_series import lot_terms
 from report.short_code import short_code
 from report.view import CertificateView
+from report.visible_text import visible
 from rules.lot_judgement import LotTerms
 from rules.lot_tables import Severity
 from rules.recoat import AddedBuild
@@ -180,7 +181,7 @@ def read_document(content: bytes, drawings: Mapping[str, bytes]) -> ReadDocument
         BadInput: It is of a newer version than this program knows.
     """
     try:
-        plain = json.loads(content)
+        plain = json.loads(content, object_pairs_hook=_one_of_each)
         if plain["schema"] != SCHEMA:
             raise IntegrityFailed(f"certificate.json is {plain['schema']!r}, not {SCHEMA!r}")
         if plain["version"] > VERSION:
@@ -219,9 +220,18 @@ def read_document(content: bytes, drawings: Mapping[str, bytes]) -> ReadDocument
         )
     except (KeyError, TypeError, ValueError, AttributeError, RecursionError, ArithmeticError) as wrong:
         raise IntegrityFailed(
-            f"certificate.json inside the PDF cannot be read ({type(wrong).__name__}: {_first_line(wrong)}); "
+            f"certificate.json inside the PDF cannot be read ({type(wrong).__name__}: {visible(_first_line(wrong))}); "
             "ask for the certificate anew"
         ) from None
+
+
+def _one_of_each(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    """Return an object of JSON; with one name twice, each reader has a way of its own to choose between the two."""
+    found = dict(pairs)
+    if len(found) != len(pairs):
+        names = [name for name, _ in pairs]
+        raise ValueError(f"the entry {next(n for n in names if names.count(n) > 1)!r} stands twice in one object")
+    return found
 
 
 def as_plain(record: Any) -> dict[str, Any]:

@@ -37,10 +37,13 @@ _MEDIA_TYPES: Final = {
     "png": "image/png",
     "svg": "image/svg+xml",
 }
+#: The shop's logo, so that the pages can be laid out anew.
+LOGOS: Final = ("logo.svg", "logo.png")
 _KNOWN: Final = {
     "certificate.json": ("Source", "All that the certificate states and was made from, exactly"),
     "certificate.schema.json": ("Supplement", "The meaning of every entry of certificate.json, as a JSON Schema"),
     "gauge_checks.csv": ("Data", "The checks of the gauge that bear on the readings, as a table"),
+    **dict.fromkeys(LOGOS, ("Supplement", "Logo of the shop")),
     "readings.csv": ("Data", "Every reading as it came, as a table for a spreadsheet"),
     "readings.parquet": ("Data", "Every reading as it came, as a typed table"),
 }

@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 from report.assessing import Assessed
 from report.evidence import flagged
 from report.figures import VERDICT_WORDS, moment, places_of
+from report.signatures import Kind
 from report.spread import spread_json
 from report.terminal_text import table
 from report.verifying import VerificationReport
@@ -169,10 +170,22 @@ def history_lines(rows: Sequence[dict[str, Any]], zone: ZoneInfo) -> list[str]:
 
 
 def verification_lines(found: VerificationReport) -> list[str]:
-    """Return a verification as lines: one per part, then what the certificate states."""
+    """Return a verification as lines: one per part, then every approval in its words, and what the certificate states."""
     words = {Verdict.PASS: "holds", Verdict.UNDECIDED: "not shown", Verdict.FAIL: "REFUSED"}
     width = max(len(p.name) for p in found.parts)
-    lines = [f"{p.name:<{width}}  {words[p.verdict]:<9}  {p.sentence}" for p in found.parts]
+    called = [p.called or words[p.verdict] for p in found.parts]
+    wide = max(9, *map(len, called))
+    lines = [f"{p.name:<{width}}  {word:<{wide}}  {p.sentence}" for p, word in zip(found.parts, called, strict=True)]
+    for one in found.signatures:
+        if one.kind == Kind.APPROVAL.value:
+            when = (
+                "at no time that it says"
+                if one.claimed_at is None
+                else f"at {one.claimed_at[:16].replace('T', ' ')} UTC"
+            )
+            said = f'in the words: "{one.meaning}"' if one.meaning else "without a word of what it means"
+            lines.append(f"approval by {one.holder}, {when} by that signer's clock, {said}")
+    lines += [f"note: {note}" for note in found.notes]
     if found.number is not None:
         lines.append(f"certificate {found.number}, states: {found.states}")
     return [line.replace("\u00a0", " ") for line in lines]

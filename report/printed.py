@@ -7,18 +7,22 @@ order of the document. Pictures are forms of their own and are passed over.
 from __future__ import annotations
 
 import io
-import re
-from collections.abc import Iterator, Mapping
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from html.parser import HTMLParser
 from typing import Any, Final
 
 import pikepdf
 
-_PAIR: Final = re.compile(rb"<([0-9A-Fa-f]+)>\s*<([0-9A-Fa-f]+)>")
-_BLOCK: Final = re.compile(rb"beginbfchar(.*?)endbfchar", re.DOTALL)
+from report.document import ReadDocument
+from report.page_content import to_unicode
+
 _GLYPH_BYTES: Final = 2
 _NOT_PRINTED: Final = ("picture", "page", "kind", "language", "code_text", "page_count", "shown_otherwise")
+#: What of a certificate's strings follows from its data alone.
+_OF_THE_DATA: Final = ("issued", "order", "process", "gauge", "checks", "builds", "budgets", "readings")
+_BETWEEN_READINGS: Final = "\u2002"
 _BULLET: Final = "\u2022"
 
 
@@ -53,17 +57,18 @@ def page_texts(pdf: bytes) -> list[str]:
         return [_text(page) for page in opened.pages]
 
 
-def printed_differs(pdf: bytes, html: str, foot: Foot) -> str | None:
+def printed_differs(pdf: bytes, html: str, foot: Foot, pages: Sequence[str] | None = None) -> str | None:
     """Return in a sentence where the pages print something else than *html*, or None where they do not.
 
     Args:
         pdf: The certificate.
         html: What its pages should be laid out from.
         foot: What stands at the foot of every page.
+        pages: What each page prints, where it was read already.
     """
     wanted = _Words(html)
     rest = wanted.text
-    pages = page_texts(pdf)
+    pages = page_texts(pdf) if pages is None else [_packed(page) for page in pages]
     for i, page in enumerate(pages, 1):
         body = _without_foot(page, foot.of_page(i, len(pages)))
         if body is None:
@@ -82,12 +87,31 @@ def printed_differs(pdf: bytes, html: str, foot: Foot) -> str | None:
     return f"The pages leave out what follows from the data inside: {rest[:40]!r}." if rest else None
 
 
-def printed_lacks(pdf: bytes, stated: Mapping[str, Any]) -> str | None:
+def pictures_differ(pictures: Sequence[str], html: str, pages: int) -> str | None:
+    """Return in a sentence what text the pictures of the pages show otherwise than *html*, or None where they do not.
+
+    Args:
+        pictures: The text in each picture without blanks, as report.page_content gives it.
+        html: What the pages should be laid out from.
+        pages: How many pages there are.
+    """
+    shown, wanted = Counter(p for p in pictures if p), Counter(_Words(html).in_pictures)
+    # Where a table goes on on the next page, the picture in its head is drawn again.
+    odd = shown - Counter({text: count * pages for text, count in wanted.items()})
+    lacking = wanted - shown
+    if not odd and not lacking:
+        return None
+    if odd:
+        return f"A picture on the pages shows {next(iter(odd))!r}, which does not follow from the data inside."
+    return f"The pictures on the pages do not show {next(iter(lacking))!r}, which follows from the data inside."
+
+
+def printed_lacks(pdf: bytes, stated: Mapping[str, Any], pages: Sequence[str] | None = None) -> str | None:
     """Return the first string of *stated* that the pages do not print, or None where they print them all.
 
     Knows nothing of the layout: a row of strings stands together, or else each of them stands somewhere.
     """
-    pages = page_texts(pdf)
+    pages = page_texts(pdf) if pages is None else [_packed(page) for page in pages]
     foot = Foot.of(stated)
     text = ""
     for i, page in enumerate(pages, 1):
@@ -97,6 +121,57 @@ def printed_lacks(pdf: bytes, stated: Mapping[str, Any]) -> str | None:
         text += body
     beside_the_foot = {key: value for key, value in stated.items() if key != "foot"}
     return next((wanted for wanted in _lacking(beside_the_foot, text)), None)
+
+
+def printed_has(pages: Sequence[str], text: str) -> bool:
+    """Return whether the pages print *text* somewhere, blanks aside."""
+    return _packed(text) in "".join(_packed(page) for page in pages)
+
+
+def figures_lacking(pages: Sequence[str], worded: Mapping[str, Any]) -> list[str]:
+    """Return what *worded* prints with figures in it and the pages do not, among what follows from the data alone.
+
+    Args:
+        pages: What each page prints.
+        worded: The strings of a certificate as this edition words them.
+    """
+    text = "".join(_packed(page) for page in pages)
+    strings = (string for part in _OF_THE_DATA for string in _strings(worded[part]))
+    figures = (figure for string in strings for figure in string.split(_BETWEEN_READINGS))
+    return [f for f in dict.fromkeys(figures) if any(c.isdigit() for c in f) and _packed(f) not in text]
+
+
+def _strings(stated: Any) -> Iterator[str]:
+    if isinstance(stated, str):
+        yield stated
+    elif isinstance(stated, list):
+        for value in stated:
+            yield from _strings(value)
+    elif isinstance(stated, dict):
+        for key, value in stated.items():
+            if key not in _NOT_PRINTED:
+                yield from _strings(value)
+
+
+def facts_printed(stated: ReadDocument) -> list[str]:
+    """Return what stands in the data of a certificate as text, and is printed as it is by every edition."""
+    evidence, facts = stated.evidence, stated.facts
+    inspection, job = evidence.inspection, evidence.job
+    given = [
+        facts.number,
+        evidence.shop.name,
+        evidence.shop.find_inspector(facts.signer).name,
+        inspection.customer,
+        inspection.purchase_order,
+        inspection.part_no,
+        inspection.lot,
+        inspection.gauge_serial,
+        job.title,
+        job.specification,
+        *(reading.location for reading in evidence.readings if reading.counted and reading.location),
+        facts.deviation,
+    ]
+    return list(dict.fromkeys(text for text in given if text))
 
 
 def _without_foot(page: str, parts: tuple[str, str]) -> str | None:
@@ -133,7 +208,7 @@ def _text(page: Any) -> str:
         if operator == "Tf":
             name = str(step.operands[0])
             if name not in tables:
-                tables[name] = _to_unicode(bytes(fonts[name].ToUnicode.read_bytes()))
+                tables[name] = to_unicode(bytes(fonts[name].ToUnicode.read_bytes()))
             current = tables[name]
         elif operator in ("TJ", "Tj"):
             runs = step.operands[0] if operator == "TJ" else [step.operands[0]]
@@ -143,14 +218,6 @@ def _text(page: Any) -> str:
 
 def _decoded(glyphs: bytes, table: dict[bytes, str]) -> str:
     return "".join(table[glyphs[i : i + _GLYPH_BYTES]] for i in range(0, len(glyphs), _GLYPH_BYTES))
-
-
-def _to_unicode(cmap: bytes) -> dict[bytes, str]:
-    return {
-        bytes.fromhex(glyph.decode()): bytes.fromhex(text.decode()).decode("utf-16-be")
-        for block in _BLOCK.findall(cmap)
-        for glyph, text in _PAIR.findall(block)
-    }
 
 
 def _packed(text: str) -> str:
@@ -167,6 +234,8 @@ class _Words(HTMLParser):
         super().__init__(convert_charrefs=True)
         self.text = ""
         self.heads: list[str] = []
+        self.in_pictures: list[str] = []
+        self._in_text = False
         self._silent = 0
         self._head: str | None = None
         self._foot = False
@@ -176,6 +245,9 @@ class _Words(HTMLParser):
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
         if tag in self._SILENT:
             self._silent += 1
+        elif tag == "text":
+            self._in_text = True
+            self.in_pictures.append("")
         elif tag == "thead":
             self._head = ""
         elif tag == "div" and dict(attrs).get("class") == "foot-left":
@@ -184,6 +256,8 @@ class _Words(HTMLParser):
     def handle_endtag(self, tag: str) -> None:
         if tag in self._SILENT:
             self._silent -= 1
+        elif tag == "text":
+            self._in_text = False
         elif tag == "thead" and self._head is not None:
             self.heads.append(self._head)
             self._head = None
@@ -191,6 +265,8 @@ class _Words(HTMLParser):
             self._foot = False
 
     def handle_data(self, data: str) -> None:
+        if self._in_text:
+            self.in_pictures[-1] += "".join(data.split())
         if self._silent or self._foot:
             return
         packed = _packed(data)

@@ -61,10 +61,11 @@ class Trust:
 
 @dataclass(frozen=True, slots=True)
 class Said:
-    """What was found of one thing: how it stands, and in words."""
+    """What was found of one thing: how it stands, in words, and whether that is for want of anyone who vouches for it."""
 
     verdict: Verdict
     sentence: str
+    unknown: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -240,7 +241,7 @@ def signer_known(
             Verdict.UNDECIDED,
             f"No known key was given to compare with {key}; name the shop's certificate with --trust FILE.",
         )
-    return Said(Verdict.FAIL, f"{key}, is none of the known ones.")
+    return Said(Verdict.FAIL, f"{key}, is none of the known ones.", unknown=True)
 
 
 def _made_out_to(signature: Signature) -> str:

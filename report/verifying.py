@@ -13,9 +13,9 @@ from __future__ import annotations
 
 import io
 import tempfile
-from collections.abc import Callable, Collection
-from dataclasses import dataclass
-from datetime import UTC, datetime
+from collections.abc import Callable, Collection, Iterator
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any, Final
 
@@ -26,6 +26,7 @@ from report.collector import collector_at_rest
 from report.csv_tables import is_table_of
 from report.document import ReadDocument, code_of, read_document
 from report.edition import edition
+from report.embedded_files import LOGOS
 from report.figures import VERDICT_WORDS
 from report.frame import Frame, frame_fault, frame_limits, frames_of, issued_length
 from report.judged import as_far_as, judged, misprint
@@ -33,12 +34,23 @@ from report.key_names import same_name
 from report.languages import presentation_of
 from report.packing import refuse_bombs
 from report.page import page_html
+from report.page_content import Fault, PageContent, page_content
 from report.page_look import page_look
-from report.printed import Foot, printed_differs, printed_lacks
+from report.printed import (
+    Foot,
+    facts_printed,
+    figures_lacking,
+    pictures_differ,
+    printed_differs,
+    printed_has,
+    printed_lacks,
+)
 from report.pyhanko_log import silent
+from report.rebuilding import rebuilt_alike
 from report.signatures import KeptEvidence, Kind, Signature, signatures_of
 from report.trust import ShownTime, Trust, shown_times, signer_known
 from report.view import certificate_view
+from report.visible_text import visible
 from rules.results import Assessment
 from rules.verdict import Verdict
 from schemas.certificates import Certificate
@@ -51,7 +63,19 @@ _FILES: Final = ("certificate.json", "gauge_checks.csv", "readings.csv", "readin
 _WORDS: Final = {verdict.name: str(word) for verdict, word in VERDICT_WORDS.items()}
 #: So many bytes a drawing may have; everything else is far less.
 _MOST_INSIDE: Final = 40_000_000
-_DRAWINGS: Final = ("drawing.svg", "drawing.png")
+_PICTURES: Final = ("drawing.svg", "drawing.png", *LOGOS)
+#: The part about time comes behind the four about the file and its signers.
+_BEHIND_SIGNER: Final = 4
+_NO_REGISTER: Final = (
+    "whether a later revision supersedes it only the shop's register knows; no shop folder was asked here"
+)
+#: A clock may be ahead of the reader's by so much, and a release is signed within so much of the issue that it prints.
+_AHEAD: Final = timedelta(minutes=5)
+_OF_THE_ISSUE: Final = timedelta(days=1)
+#: So much of a stated and a computed string stands in a sentence.
+_MOST_SHOWN: Final = 60
+#: So many letters a moment has, printed without blanks.
+_LONGEST_MOMENT: Final = 60
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,11 +86,13 @@ class Part:
         name: What it is.
         verdict: PASS where it holds, FAIL where it does not, UNDECIDED where that could not be shown.
         sentence: What was found.
+        called: What an answer calls that, where there is a word for it beside holds, not shown and refused.
     """
 
     name: str
     verdict: Verdict
     sentence: str
+    called: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,6 +130,7 @@ class VerificationReport:
         states: The verdict that it states; None where it could not be read.
         signers: Who signed, as their certificates say, with their fingerprints.
         signatures: Every signature and time stamp, in their order.
+        notes: What no part is about and a reader should know, in sentences.
     """
 
     parts: tuple[Part, ...]
@@ -111,6 +138,7 @@ class VerificationReport:
     states: str | None
     signers: tuple[tuple[str, str], ...]
     signatures: tuple[SignatureFound, ...] = ()
+    notes: tuple[str, ...] = ()
 
     @property
     def holds(self) -> bool:
@@ -127,6 +155,7 @@ def verify(
     *,
     now: datetime | None = None,
     unlike_ledger: Callable[[str, str], str | None] | None = None,
+    rebuild: bool = False,
 ) -> VerificationReport:
     """Look at every part of a certificate.
 
@@ -137,6 +166,7 @@ def verify(
         now: The reader's time; where None, certificates are judged at the time of signing alone.
         unlike_ledger: Says in a sentence how the shop's archive differs from a head of its ledger (the second argument says
             what holds it), or None; None where there is no archive at hand.
+        rebuild: Whether the pages are laid out anew and compared with those in the file; takes longer than all the rest.
 
     Raises:
         IntegrityFailed: It is no PDF, it is not signed, or it is broken beyond being looked at.
@@ -147,13 +177,16 @@ def verify(
     signatures, kept = signatures_of(pdf, len(frames))
     times = shown_times(signatures, kept, trust, now)
     parts = [_whole_file(pdf, frames, signatures), _intact(signatures), _valid(signatures)]
-    parts += [_known(signatures, times, kept, trust, now), _time(times)]
+    parts.append(_known(signatures, times, kept, trust, now))
+    issued_at: datetime | None = None
     number = states = None
     try:
-        inside = _embedded(pdf[: frames[0].end])
+        released = pdf[: frames[0].end]
+        inside = _embedded(released)
         stated = read_document(inside["certificate.json"], inside)
         number = f"{stated.facts.number}, revision {stated.facts.revision}"
-        parts += [_embedded_agree(inside, stated), *_computed_again(pdf, stated)]
+        issued_at = stated.facts.issued_at
+        parts += [_embedded_agree(inside, stated), *_computed_again(released, stated, signatures[0], inside, rebuild)]
         # In the words of this program's answers, whatever the language of the page.
         states = _WORDS.get(str(stated.judged.get("verdict")))
         parts.append(_same_key(stated, signatures, trust))
@@ -161,10 +194,18 @@ def verify(
             parts.append(_ledger(stated, unlike_ledger))
     except FilmtallyError as wrong:
         parts.append(Part("numbers", Verdict.FAIL, wrong.sentence))
+    parts.insert(_BEHIND_SIGNER, _time(times, signatures, issued_at, now))
     if register is not None:
         parts.append(_registered(pdf, frames, signatures, register, number))
-    signers = tuple((s.holder, s.fingerprint) for s in signatures if s.kind is not Kind.TIME_STAMP)
-    return VerificationReport(tuple(parts), number, states, signers, tuple(_found(s) for s in signatures))
+    signers = tuple((visible(s.holder), s.fingerprint) for s in signatures if s.kind is not Kind.TIME_STAMP)
+    return VerificationReport(
+        tuple(replace(part, sentence=visible(part.sentence)) for part in parts),
+        None if number is None else visible(number),
+        states,
+        signers,
+        tuple(_found(s) for s in signatures),
+        () if register is not None else (_NO_REGISTER,),
+    )
 
 
 @silent()
@@ -201,13 +242,13 @@ def _found(signature: Signature) -> SignatureFound:
     stamp = signature.time_stamp
     return SignatureFound(
         kind=signature.kind.value,
-        holder=signature.holder,
-        name=signature.name,
+        holder=visible(signature.holder),
+        name=visible(signature.name),
         key_sha256=signature.fingerprint,
-        meaning=signature.reason,
+        meaning=visible(signature.reason),
         claimed_at=None if signature.claimed_at is None else signature.claimed_at.astimezone(UTC).isoformat(),
         stamped_at=None if stamp is None else stamp.at.astimezone(UTC).isoformat(),
-        authority=None if stamp is None else stamp.authority,
+        authority=None if stamp is None else visible(stamp.authority),
     )
 
 
@@ -300,16 +341,53 @@ def _known(
 ) -> Part:
     signers = [s for s in signatures if s.kind is not Kind.TIME_STAMP]
     found = [signer_known(s, shown, kept, trust, now) for s, shown in zip(signers, times, strict=True)]
-    worst = max(f.verdict for f in found)
+    verdicts = [
+        # Anyone may approve what the shop released: an approver whom nobody vouches for takes nothing from the release.
+        Verdict.UNDECIDED if f.unknown and s.kind is Kind.APPROVAL and found[0].verdict is Verdict.PASS else f.verdict
+        for s, f in zip(signers, found, strict=True)
+    ]
+    worst = max(verdicts)
     if worst is Verdict.PASS:
         return Part("signer known", worst, "; ".join(f.sentence for f in found))
-    return Part("signer known", worst, next(f.sentence for f in found if f.verdict is worst))
+    if len(found) == 1:
+        return Part("signer known", worst, found[0].sentence)
+    # The worst first, and each of them said, so that none hides another.
+    told = sorted(zip(verdicts, signers, found, strict=True), key=lambda one: -one[0])
+    said = []
+    for verdict, signer, f in told:
+        role = "the release" if signer is signers[0] else "an approval"
+        known = f"Known for {role}: " if verdict is Verdict.PASS else f"Not known for {role}: "
+        said.append(f"{known}{f.sentence.rstrip('.')}.")
+    return Part("signer known", worst, " ".join(said))
 
 
-def _time(times: list[ShownTime]) -> Part:
+def _time(
+    times: list[ShownTime], signatures: list[Signature], issued_at: datetime | None, now: datetime | None
+) -> Part:
     worst = max(t.verdict for t in times)
     said = [t.sentence for t in times if worst is Verdict.PASS or t.verdict is worst]
+    odd = [] if worst is Verdict.FAIL else list(_odd_moments(signatures, issued_at, now))
+    if odd:
+        return Part("time", Verdict.UNDECIDED, " ".join([*odd, *said]))
     return Part("time", worst, " ".join(said))
+
+
+def _odd_moments(signatures: list[Signature], issued_at: datetime | None, now: datetime | None) -> Iterator[str]:
+    """Return in sentences which signatures claim a moment that cannot be: not yet come, or not that of the issue."""
+    for s in signatures:
+        if s.claimed_at is None:
+            continue
+        at = f"{s.claimed_at.astimezone(UTC):%Y-%m-%d %H:%M} UTC"
+        if now is not None and s.claimed_at > now + _AHEAD:
+            yield f"{s.holder} signed at {at}, which is still to come by the clock of this machine."
+        if issued_at is None or s.kind is Kind.TIME_STAMP:
+            continue
+        early = s.claimed_at < issued_at - _OF_THE_ISSUE
+        if early or (s.kind is Kind.RELEASE and s.claimed_at > issued_at + _OF_THE_ISSUE):
+            yield (
+                f"{s.holder} signed at {at}, and the certificate says that it was issued on "
+                f"{issued_at.astimezone(UTC):%Y-%m-%d}."
+            )
 
 
 def _same_key(stated: ReadDocument, signatures: list[Signature], trust: Trust) -> Part:
@@ -345,12 +423,15 @@ def _same_key(stated: ReadDocument, signatures: list[Signature], trust: Trust) -
 def _embedded(pdf: bytes) -> dict[str, bytes]:
     try:
         with pikepdf.open(io.BytesIO(pdf)) as opened:
+            _one_of_each(opened)
             inside = {
                 name: bytes(opened.attachments[name].get_file().read_bytes())
-                for name in (*_FILES, *_DRAWINGS)
+                for name in (*_FILES, *_PICTURES)
                 if name in opened.attachments or name in _FILES
             }
             unknown = sorted(set(opened.attachments) - set(inside))
+    except IntegrityFailed:
+        raise
     except Exception as wrong:
         raise IntegrityFailed(
             f"the data inside this PDF cannot be read ({type(wrong).__name__}); ask the shop for the certificate anew"
@@ -363,6 +444,37 @@ def _embedded(pdf: bytes) -> dict[str, bytes]:
             f"this PDF holds a file that no certificate has ({unknown[0]!r}); ask the shop for the certificate anew"
         )
     return inside
+
+
+def _one_of_each(opened: pikepdf.Pdf) -> None:
+    """Refuse a file in which one name stands for two attachments, or whose lists of attachments differ.
+
+    Each viewer has a way of its own to choose among them.
+
+    Raises:
+        IntegrityFailed: It is such a file.
+    """
+    again = "ask the shop for the certificate anew"
+    listed = opened.Root.Names.EmbeddedFiles
+    if set(listed.keys()) - {"/Names"}:
+        raise IntegrityFailed(f"the list of files inside this PDF is none of a certificate's; {again}")
+    pairs = list(listed.Names)
+    names, specs = [str(name) for name in pairs[::2]], pairs[1::2]
+    if len(set(names)) != len(names):
+        twice = next(name for name in names if names.count(name) > 1)
+        raise IntegrityFailed(f"this PDF holds two files of the name {twice!r}; {again}")
+    for name, spec in zip(names, specs, strict=True):
+        called = {str(spec[key]) for key in ("/F", "/UF") if key in spec}
+        streams = {stream.objgen for stream in spec.EF.values()}
+        if called != {name} or len(streams) != 1 or set(spec.EF.keys()) - {"/F", "/UF"}:
+            raise IntegrityFailed(f"the file {name!r} inside this PDF has another name or content as well; {again}")
+    if sorted(spec.objgen for spec in specs) != sorted(spec.objgen for spec in opened.Root.get("/AF", ())):
+        raise IntegrityFailed(f"the two lists of files inside this PDF name different files; {again}")
+    for page in opened.pages:
+        if any(one.get("/Subtype") != "/Widget" for one in page.get("/Annots", ())) or "/AF" in page:
+            raise IntegrityFailed(
+                f"a page of this PDF holds a note, a stamp or a file, which no certificate's does; {again}"
+            )
 
 
 def _embedded_agree(inside: dict[str, bytes], stated: ReadDocument) -> Part:
@@ -390,7 +502,9 @@ def _embedded_agree(inside: dict[str, bytes], stated: ReadDocument) -> Part:
     )
 
 
-def _computed_again(pdf: bytes, stated: ReadDocument) -> list[Part]:
+def _computed_again(
+    released: bytes, stated: ReadDocument, first: Signature, inside: dict[str, bytes], rebuild: bool
+) -> list[Part]:
     name = "numbers"
     evidence = stated.evidence
     try:
@@ -409,7 +523,7 @@ def _computed_again(pdf: bytes, stated: ReadDocument) -> list[Part]:
     said = (
         f"Computed again from the {len(evidence.readings)} readings inside, every build and verdict is the one stated."
     )
-    return [Part(name, Verdict.PASS, said), _pages(pdf, stated, assessment)]
+    return [Part(name, Verdict.PASS, said), _pages(released, stated, assessment, first, inside, rebuild)]
 
 
 def assess_evidence(stated: ReadDocument) -> Assessment:
@@ -417,37 +531,88 @@ def assess_evidence(stated: ReadDocument) -> Assessment:
     return judge(stated.evidence)
 
 
-def _pages(pdf: bytes, stated: ReadDocument, assessment: Assessment) -> Part:
+def _pages(
+    released: bytes,
+    stated: ReadDocument,
+    assessment: Assessment,
+    first: Signature,
+    inside: dict[str, bytes],
+    rebuild: bool,
+) -> Part:
     name = "printed pages"
     try:
+        content = page_content(released)
+        unlike = _release_differs(content, stated, first)
+        if unlike is not None:
+            return Part(name, Verdict.FAIL, unlike)
         if stated.edition != edition():
-            # Another edition of the program may word and lay out the same facts otherwise.
-            missing = printed_lacks(pdf, stated.stated)
-            if missing is not None:
-                return Part(
-                    name, Verdict.FAIL, f"The pages do not print what the certificate says they do: {missing!r}."
-                )
-            return Part(
-                name, Verdict.PASS, "The pages print what was stated, in the words of another edition of this program."
-            )
+            return _pages_of_another_edition(released, content, stated, assessment)
         if stated.code != code_of(stated.basis):
             return Part(name, Verdict.FAIL, "The short code is not the one that follows from the data inside.")
         view = certificate_view(stated.evidence, assessment, stated.facts, stated.code)
         unlike = difference(stated.stated, view.stated())
         if unlike is not None:
             return Part(name, Verdict.FAIL, f"Worded again, {unlike}.")
-        unlike = printed_differs(
-            pdf,
-            page_html(view, stated.evidence, assessment, page_look(stated.evidence), stated.facts.issued_at),
-            Foot.of(view.stated()),
-        )
+        html = page_html(view, stated.evidence, assessment, page_look(stated.evidence), stated.facts.issued_at)
+        unlike = printed_differs(released, html, Foot.of(view.stated()), content.texts)
+        unlike = unlike or pictures_differ(content.pictures, html, len(content.texts))
+        if unlike is not None:
+            return Part(name, Verdict.FAIL, unlike)
+        said = "The pages print, word for word, what follows from the data inside"
+        if not rebuild:
+            return Part(
+                name,
+                Verdict.PASS,
+                f"{said}, in letters that are drawn as they read, with nothing painted over them. They were not laid out "
+                "anew: where each word stands, lines, marks and pictures were not compared.",
+            )
+        found = rebuilt_alike(released, stated, assessment, inside)
+        return Part(name, found.verdict, f"{said}. {found.sentence}")
+    except Fault as wrong:
+        return Part(name, Verdict.FAIL, str(wrong))
     except FilmtallyError as wrong:
         return Part(name, Verdict.FAIL, f"The certificate's data cannot be worded again: {wrong.sentence}")
     except Exception as wrong:
         return Part(name, Verdict.FAIL, f"The pages cannot be read ({type(wrong).__name__}).")
-    if unlike is not None:
-        return Part(name, Verdict.FAIL, unlike)
-    return Part(name, Verdict.PASS, "The pages print, word for word, what follows from the data inside.")
+
+
+def _pages_of_another_edition(
+    released: bytes, content: PageContent, stated: ReadDocument, assessment: Assessment
+) -> Part:
+    """Another edition of the program may word and lay out the same facts otherwise."""
+    name = "printed pages"
+    missing = printed_lacks(released, stated.stated, content.texts)
+    if missing is not None:
+        return Part(name, Verdict.FAIL, f"The pages do not print what the certificate says they do: {missing!r}.")
+    fact = next((fact for fact in facts_printed(stated) if not printed_has(content.texts, fact)), None)
+    if fact is not None:
+        return Part(name, Verdict.FAIL, f"The pages do not print {fact!r}, which stands in the data inside.")
+    said = (
+        "The pages print what the certificate states, and whose parts they are, limits, builds and verdicts follow from the "
+        "data inside; but another edition of this program worded them, and its wording and whatever else stands on the "
+        "pages were not compared."
+    )
+    worded = certificate_view(stated.evidence, assessment, stated.facts, stated.code or "").stated()
+    lacking = figures_lacking(content.texts, worded)
+    if lacking:
+        said += (
+            f" This edition would also print {len(lacking)} figures that are not there, the first {_cut(lacking[0])}: they "
+            "may be written otherwise, or not follow from the data."
+        )
+    return Part(name, Verdict.UNDECIDED, f"{said} Verify it with the edition that issued it, or ask the shop.")
+
+
+def _release_differs(content: PageContent, stated: ReadDocument, first: Signature) -> str | None:
+    """Return in a sentence where the block of the release prints something else than what was signed."""
+    shown = content.release
+    if shown is None:
+        return None
+    opening = "".join(f"Digitally signed by {stated.evidence.shop.find_inspector(stated.facts.signer).name}".split())
+    closing = "".join(f"{first.reason} Key {first.fingerprint}".split())
+    between = len(shown) - len(opening) - len(closing)
+    if shown.startswith(opening) and shown.endswith(closing) and 0 <= between <= _LONGEST_MOMENT:
+        return None
+    return "The block of the release prints something else than who signed, when, in what words and with which key."
 
 
 def difference(stated: Any, computed: Any, where: str = "") -> str | None:
@@ -462,8 +627,16 @@ def difference(stated: Any, computed: Any, where: str = "") -> str | None:
         pairs = enumerate(zip(stated, computed, strict=True), 1)
         found = (difference(s, c, f"{where} {i}".strip()) for i, (s, c) in pairs)
     else:
-        return None if stated == computed else f"{where} is {computed!r} and not {stated!r} as stated"
+        return None if stated == computed else f"{where} is {_cut(computed)} and not {_cut(stated)} as stated"
     return next((unlike for unlike in found if unlike is not None), None)
+
+
+def _cut(value: Any) -> str:
+    """Return *value* for a sentence: a fraction of hundreds of figures tells nobody more than its beginning does."""
+    if isinstance(value, str) and len(value) > _MOST_SHOWN:
+        return f"{value[:_MOST_SHOWN]!r}\u2026"
+    said = repr(value)
+    return said if len(said) <= 2 * _MOST_SHOWN else f"{said[:_MOST_SHOWN]}\u2026"
 
 
 # ---- the ledger and the register ---------------------------------------------------------------
@@ -497,6 +670,7 @@ def _registered(
             name,
             Verdict.UNDECIDED,
             f"As it was issued, but superseded by revision {latest.revision} of {latest.issued_at:%Y-%m-%d}: {latest.superseded_why}",
+            called="superseded",
         )
     later = [s.holder for s in signatures if s.kind is Kind.APPROVAL and s.end > length]
     if length == len(pdf):
