@@ -384,3 +384,30 @@ def test_without_any_uncertainty_there_is_no_risk_to_speak_of() -> None:
 def test_on_the_limit_itself_either_decision_is_as_risky() -> None:
     found = _guarded(_finding(Fraction(60)), _terms("four-way", "0"))
     assert found.sentence.endswith("clear of the guard band, risk of a wrong decision 50.0 %")
+
+
+def test_a_guard_band_for_what_is_not_measured_yet_is_the_widest_up_to_the_limits() -> None:
+    """A recoat is judged near the upper limit: of a gauge of 1 µm + 10 %, at 200 µm and not at the 63 µm that are there."""
+    coarse = LocationKnowledge(NEST, 2, replace(GAUGE, accuracy_percent=Decimal(10)))
+    place = location("rail", "60", "200", spots=2, readings_per_spot=2)
+    with_band = job(place, decision={"rule": "guard-band"}, unit="um")
+    widest = Fraction(coarse.budget(4, COVERAGE, Fraction(200)).expanded)
+    assert guard_bands({"rail": coarse}, with_band) == {"rail": widest}
+    assert widest > _u(coarse)
+    open_above = job(
+        location("rail", "20", None, spots=2, readings_per_spot=2), decision={"rule": "guard-band"}, unit="um"
+    )
+    guard = guard_bands({"rail": coarse}, open_above)["rail"]
+    assert guard == max(_u(coarse), Fraction(coarse.budget(4, COVERAGE, Fraction(20)).expanded))
+
+
+def test_a_fixed_value_for_roughness_is_on_the_gauge_all_the_same() -> None:
+    """ISO 19840: 25 µm are subtracted from what the gauge shows; its accuracy statement holds for what it shows."""
+    rough = _job(rule={"name": "iso-19840", "roughness_correction_um": Decimal(25)})
+    known = _known(rough, _taken("98", "100"))["rail"]
+    assert (known.fixed_um, known.builds_um) == (25, (73, 75))
+    how = {c.name: c.how for c in known.budget(1, COVERAGE, Fraction(75)).components}
+    assert how["gauge accuracy"] == "maker's ± 2.00 µm at 100.0 µm, rectangular"
+    assert how["standard"].startswith("F-125")
+    assert {c.name: c.how for c in known.budget(1, COVERAGE, Fraction(30)).components}["standard"].startswith("Z-0")
+    assert _known(_job(), _taken("98", "100"))["rail"].fixed_um == 0
