@@ -10,6 +10,7 @@ import io
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from html.parser import HTMLParser
 from typing import Any, Final
 
@@ -66,7 +67,7 @@ def printed_differs(pdf: bytes, html: str, foot: Foot, pages: Sequence[str] | No
         foot: What stands at the foot of every page.
         pages: What each page prints, where it was read already.
     """
-    wanted = _Words(html)
+    wanted = _words(html)
     rest = wanted.text
     pages = page_texts(pdf) if pages is None else [_packed(page) for page in pages]
     for i, page in enumerate(pages, 1):
@@ -95,7 +96,7 @@ def pictures_differ(pictures: Sequence[str], html: str, pages: int) -> str | Non
         html: What the pages should be laid out from.
         pages: How many pages there are.
     """
-    shown, wanted = Counter(p for p in pictures if p), Counter(_Words(html).in_pictures)
+    shown, wanted = Counter(p for p in pictures if p), Counter(_words(html).in_pictures)
     # Where a table goes on on the next page, the picture in its head is drawn again.
     odd = shown - Counter({text: count * pages for text, count in wanted.items()})
     lacking = wanted - shown
@@ -273,3 +274,9 @@ class _Words(HTMLParser):
         self.text += packed
         if self._head is not None:
             self._head += packed
+
+
+@lru_cache(maxsize=1)
+def _words(html: str) -> _Words:
+    """Return the words of a page, which is asked for its text and for its pictures."""
+    return _Words(html)

@@ -8,11 +8,13 @@ import re
 from collections.abc import Callable
 from datetime import timedelta
 from functools import cache
+from pathlib import Path
 from typing import Any
 
 import pikepdf
 import pytest
 
+from filmtally import main
 from report.page_content import page_content
 from report.page_look import page_look
 from report.pdf import UnsignedPdf
@@ -412,6 +414,22 @@ def test_without_a_register_it_is_said_that_nobody_was_asked_for_a_later_revisio
     pdf = signed(_unsigned())
     assert "only the shop's register knows" in verification_lines(_look(pdf))[-2]
     assert _look(pdf, register=[]).notes == ()
+
+
+def test_the_command_lays_the_pages_out_anew_unless_told_to_be_quick(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.delenv("FILMTALLY_SHOP", raising=False)
+    (tmp_path / "certificate.pdf").write_bytes(signed(_unsigned()))
+    command = ["verify", "certificate.pdf", "--trust", identity().key_sha256]
+    assert main(command) == 0
+    assert "byte for byte" in capsys.readouterr().out
+    assert main([*command, "--quick"]) == 0
+    assert "were not laid out anew" in " ".join(capsys.readouterr().out.split())
+    assert main([*command, "--quick", "--json"]) == 0
+    (answer,) = json.loads(capsys.readouterr().out)
+    assert "only the shop's register knows" in answer["notes"][0]
 
 
 def test_trust_of_no_one_leaves_release_and_approval_undecided() -> None:
