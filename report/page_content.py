@@ -258,6 +258,19 @@ def _bundled(name: str) -> _Bundled:
 class _Font:
     texts: Mapping[bytes, str]
     advances: Mapping[int, float]
+    _runs: dict[bytes, tuple[str, float] | None] = field(default_factory=dict)
+
+    def run(self, codes: bytes) -> tuple[str, float] | None:
+        """Return what a run of glyphs is read as and how far it goes; None where one is read as nothing."""
+        if codes not in self._runs:
+            glyphs = [codes[i : i + _BYTES_PER_GLYPH] for i in range(0, len(codes), _BYTES_PER_GLYPH)]
+            known = all(glyph in self.texts for glyph in glyphs)
+            self._runs[codes] = (
+                ("".join(self.texts[g] for g in glyphs), sum(self.advances[int.from_bytes(g, "big")] for g in glyphs))
+                if known
+                else None
+            )
+        return self._runs[codes]
 
 
 class _Fonts:
@@ -530,14 +543,11 @@ class _Walk:
             if not isinstance(run, pikepdf.String):
                 along -= float(run)
                 continue
-            codes = bytes(run)
-            for i in range(0, len(codes), _BYTES_PER_GLYPH):
-                code = codes[i : i + _BYTES_PER_GLYPH]
-                letter = font.texts.get(code)
-                if letter is None:
-                    raise Fault(f"{_where(self.number)} has a letter that is read as nothing.")
-                letters.append(letter)
-                along += font.advances[int.from_bytes(code, "big")]
+            said = font.run(bytes(run))
+            if said is None:
+                raise Fault(f"{_where(self.number)} has a letter that is read as nothing.")
+            letters.append(said[0])
+            along += said[1]
         text, length = "".join(letters), along * state.size / 1000
         if within:
             self.in_pictures[-1] += text
@@ -593,14 +603,20 @@ def _scale(m: tuple[float, ...]) -> float:
 
 
 def _points(path: list[tuple[str, Any]], m: tuple[float, ...]) -> list[tuple[float, float]]:
-    found = []
+    """Return the corners of the box around *path*, before it is placed by *m*, on the page."""
+    xs, ys = [], []
     for name, given in path:
+        numbers = [float(v) for v in given]
         if name == "re":
-            x, y, w, h = (float(v) for v in given)
-            found += [_at(m, px, py) for px in (x, x + w) for py in (y, y + h)]
+            x, y, w, h = numbers
+            xs += [x, x + w]
+            ys += [y, y + h]
         else:
-            found += [_at(m, float(given[i]), float(given[i + 1])) for i in range(0, len(given), 2)]
-    return found or [(0.0, 0.0)]
+            xs += numbers[::2]
+            ys += numbers[1::2]
+    if not xs:
+        return [(0.0, 0.0)]
+    return [_at(m, x, y) for x in (min(xs), max(xs)) for y in (min(ys), max(ys))]
 
 
 def _around(points: list[tuple[float, float]]) -> Box:

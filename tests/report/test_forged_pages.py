@@ -256,7 +256,7 @@ def _twice(pdf: pikepdf.Pdf) -> None:
 
 
 def _other_list(pdf: pikepdf.Pdf) -> None:
-    other = pdf.make_indirect(pikepdf.Dictionary(pdf.Root.AF[0]))
+    other = pdf.make_indirect(pikepdf.Dictionary(dict(pdf.Root.AF[0])))
     pdf.Root.AF[0] = other
 
 
