@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import io
 import json
 import re
@@ -13,6 +14,8 @@ from typing import Any
 
 import pikepdf
 import pytest
+from pyhanko.pdf_utils import generic
+from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
 
 from filmtally import main
 from report.page_content import page_content
@@ -24,6 +27,7 @@ from report.trust import Trust
 from report.verifying import VerificationReport, verify
 from report.visible_text import visible
 from rules.verdict import Verdict
+from schemas.customer import Customer
 from schemas.errors import IntegrityFailed
 from tests.report import layouts, scenario
 from tests.report.made import asking, drafted, identity, second, signed
@@ -445,3 +449,31 @@ def test_a_file_with_two_readings_of_its_name_is_no_certificate() -> None:
     except IntegrityFailed:
         return
     assert any(p.verdict is Verdict.FAIL for p in found.parts)
+
+
+def test_a_german_certificate_is_rebuilt_byte_for_byte_as_well() -> None:
+    """Its fields are named in letters that pyHanko writes otherwise when it signs."""
+    of = asking(scenario.evidence(scenario.job(["Front face"])))
+    german = dataclasses.replace(
+        of, customer=Customer(name=of.job.customer, language="de", approvals=("Qualitätsprüfer",))
+    )
+    verdict, sentence = _pages(_look(signed(drafted(german).pdf), rebuild=True))
+    assert verdict is Verdict.PASS
+    assert "byte for byte" in sentence
+
+
+def test_a_page_that_is_replaced_behind_what_was_laid_out_is_refused() -> None:
+    """The beginning of the file is as it was laid out; what was signed shows another page."""
+    unsigned = _unsigned()
+    writer = IncrementalPdfFileWriter(io.BytesIO(unsigned.content))
+    page = writer.root["/Pages"]["/Kids"][0].get_object()
+    with pikepdf.open(io.BytesIO(unsigned.content)) as before:
+        head = bytes(before.pages[0].obj.Contents.read_bytes())
+    page["/Contents"] = writer.add_object(generic.StreamObject(stream_data=head + b"\n0 0 0 rg 20 20 9 9 re f"))
+    writer.update_container(page)
+    out = io.BytesIO()
+    writer.write(out)
+    forged = signed(UnsignedPdf(out.getvalue(), unsigned.pages, unsigned.place))
+    assert _pages(_look(forged))[0] is Verdict.PASS
+    verdict, sentence = _pages(_look(forged, rebuild=True))
+    assert (verdict, "is not what was laid out" in sentence) == (Verdict.FAIL, True)
