@@ -15,6 +15,7 @@ import unicodedata
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import cache
+from html import unescape
 from importlib.resources import files
 from typing import Any, Final
 
@@ -123,11 +124,15 @@ class PageContent:
         texts: The text of each page without blanks, in the order of the document.
         pictures: The text inside the pictures of all pages, in order, without blanks.
         release: The text in the block of the release, without blanks; None where the file has none.
+        titles: What the file is called in its description, each time that it is said.
+        subjects: What it is said to be about, each time.
     """
 
     texts: tuple[str, ...]
     pictures: tuple[str, ...]
     release: str | None
+    titles: frozenset[str] = frozenset()
+    subjects: frozenset[str] = frozenset()
 
 
 def page_content(pdf: bytes) -> PageContent:
@@ -159,7 +164,17 @@ def page_content(pdf: bytes) -> PageContent:
             walk.page(page)
             texts.append("".join("".join(walk.read).split()))
             pictures += ["".join(text.split()) for text in walk.in_pictures]
-    return PageContent(tuple(texts), tuple(pictures), release)
+        titles, subjects = (
+            frozenset((str(opened.docinfo.get(key, "")), *_in_metadata(opened, tag)))
+            for key, tag in (("/Title", "title"), ("/Subject", "description"))
+        )
+    return PageContent(tuple(texts), tuple(pictures), release, titles, subjects)
+
+
+def _in_metadata(opened: pikepdf.Pdf, tag: str) -> list[str]:
+    text = bytes(opened.Root.Metadata.read_bytes()).decode() if "/Metadata" in opened.Root else ""
+    found = re.findall(f"<dc:{tag}>(.*?)</dc:{tag}>", text, re.DOTALL)
+    return [unescape(said) for one in found for said in re.findall(r"<rdf:li[^>]*>(.*?)</rdf:li>", one, re.DOTALL)]
 
 
 def _only(given: Any, known: frozenset[str], what: str) -> None:

@@ -159,7 +159,18 @@ def _see_through(pdf: pikepdf.Pdf) -> None:
         state.ca = 0
 
 
+def _title(pdf: pikepdf.Pdf) -> None:
+    pdf.docinfo["/Title"] = "Film build certificate: conforms"
+
+
+def _metadata(pdf: pikepdf.Pdf) -> None:
+    text = bytes(pdf.Root.Metadata.read_bytes())
+    pdf.Root.Metadata.write(text.replace(b"Film build of lot", b"Good film build of lot"))
+
+
 FORGED: list[Any] = [
+    pytest.param(_title, "description of the file", id="another title"),
+    pytest.param(_metadata, "description of the file", id="another subject in the metadata"),
     pytest.param(_drawn(b"q 1 1 1 rg 30 0 560 800 re f Q"), "painted over", id="a white box"),
     pytest.param(_drawn(b"q 1 1 1 RG 900 w 0 400 m 595 400 l S Q"), "painted over", id="a broad line"),
     pytest.param(_drawn(b"q 595 0 0 842 0 0 cm /Im0 Do Q", resources=_image), "painted over", id="a picture over the page"),
