@@ -15,6 +15,7 @@ import unicodedata
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import cache
+from html import unescape
 from importlib.resources import files
 from typing import Any, Final
 
@@ -123,11 +124,15 @@ class PageContent:
         texts: The text of each page without blanks, in the order of the document.
         pictures: The text inside the pictures of all pages, in order, without blanks.
         release: The text in the block of the release, without blanks; None where the file has none.
+        titles: What the file is called in its description, each time that it is said.
+        subjects: What it is said to be about, each time.
     """
 
     texts: tuple[str, ...]
     pictures: tuple[str, ...]
     release: str | None
+    titles: frozenset[str] = frozenset()
+    subjects: frozenset[str] = frozenset()
 
 
 def page_content(pdf: bytes) -> PageContent:
@@ -159,7 +164,17 @@ def page_content(pdf: bytes) -> PageContent:
             walk.page(page)
             texts.append("".join("".join(walk.read).split()))
             pictures += ["".join(text.split()) for text in walk.in_pictures]
-    return PageContent(tuple(texts), tuple(pictures), release)
+        titles, subjects = (
+            frozenset((str(opened.docinfo.get(key, "")), *_in_metadata(opened, tag)))
+            for key, tag in (("/Title", "title"), ("/Subject", "description"))
+        )
+    return PageContent(tuple(texts), tuple(pictures), release, titles, subjects)
+
+
+def _in_metadata(opened: pikepdf.Pdf, tag: str) -> list[str]:
+    text = bytes(opened.Root.Metadata.read_bytes()).decode() if "/Metadata" in opened.Root else ""
+    found = re.findall(f"<dc:{tag}>(.*?)</dc:{tag}>", text, re.DOTALL)
+    return [unescape(said) for one in found for said in re.findall(r"<rdf:li[^>]*>(.*?)</rdf:li>", one, re.DOTALL)]
 
 
 def _only(given: Any, known: frozenset[str], what: str) -> None:
@@ -258,6 +273,19 @@ def _bundled(name: str) -> _Bundled:
 class _Font:
     texts: Mapping[bytes, str]
     advances: Mapping[int, float]
+    _runs: dict[bytes, tuple[str, float] | None] = field(default_factory=dict)
+
+    def run(self, codes: bytes) -> tuple[str, float] | None:
+        """Return what a run of glyphs is read as and how far it goes; None where one is read as nothing."""
+        if codes not in self._runs:
+            glyphs = [codes[i : i + _BYTES_PER_GLYPH] for i in range(0, len(codes), _BYTES_PER_GLYPH)]
+            known = all(glyph in self.texts for glyph in glyphs)
+            self._runs[codes] = (
+                ("".join(self.texts[g] for g in glyphs), sum(self.advances[int.from_bytes(g, "big")] for g in glyphs))
+                if known
+                else None
+            )
+        return self._runs[codes]
 
 
 class _Fonts:
@@ -530,14 +558,11 @@ class _Walk:
             if not isinstance(run, pikepdf.String):
                 along -= float(run)
                 continue
-            codes = bytes(run)
-            for i in range(0, len(codes), _BYTES_PER_GLYPH):
-                code = codes[i : i + _BYTES_PER_GLYPH]
-                letter = font.texts.get(code)
-                if letter is None:
-                    raise Fault(f"{_where(self.number)} has a letter that is read as nothing.")
-                letters.append(letter)
-                along += font.advances[int.from_bytes(code, "big")]
+            said = font.run(bytes(run))
+            if said is None:
+                raise Fault(f"{_where(self.number)} has a letter that is read as nothing.")
+            letters.append(said[0])
+            along += said[1]
         text, length = "".join(letters), along * state.size / 1000
         if within:
             self.in_pictures[-1] += text
@@ -593,14 +618,20 @@ def _scale(m: tuple[float, ...]) -> float:
 
 
 def _points(path: list[tuple[str, Any]], m: tuple[float, ...]) -> list[tuple[float, float]]:
-    found = []
+    """Return the corners of the box around *path*, before it is placed by *m*, on the page."""
+    xs, ys = [], []
     for name, given in path:
+        numbers = [float(v) for v in given]
         if name == "re":
-            x, y, w, h = (float(v) for v in given)
-            found += [_at(m, px, py) for px in (x, x + w) for py in (y, y + h)]
+            x, y, w, h = numbers
+            xs += [x, x + w]
+            ys += [y, y + h]
         else:
-            found += [_at(m, float(given[i]), float(given[i + 1])) for i in range(0, len(given), 2)]
-    return found or [(0.0, 0.0)]
+            xs += numbers[::2]
+            ys += numbers[1::2]
+    if not xs:
+        return [(0.0, 0.0)]
+    return [_at(m, x, y) for x in (min(xs), max(xs)) for y in (min(ys), max(ys))]
 
 
 def _around(points: list[tuple[float, float]]) -> Box:

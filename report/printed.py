@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import io
 from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from html.parser import HTMLParser
 from typing import Any, Final
 
@@ -23,6 +24,7 @@ _NOT_PRINTED: Final = ("picture", "page", "kind", "language", "code_text", "page
 #: What of a certificate's strings follows from its data alone.
 _OF_THE_DATA: Final = ("issued", "order", "process", "gauge", "checks", "builds", "budgets", "readings")
 _BETWEEN_READINGS: Final = "\u2002"
+_MOST_SHOWN: Final = 80
 _BULLET: Final = "\u2022"
 
 
@@ -66,7 +68,7 @@ def printed_differs(pdf: bytes, html: str, foot: Foot, pages: Sequence[str] | No
         foot: What stands at the foot of every page.
         pages: What each page prints, where it was read already.
     """
-    wanted = _Words(html)
+    wanted = _words(html)
     rest = wanted.text
     pages = page_texts(pdf) if pages is None else [_packed(page) for page in pages]
     for i, page in enumerate(pages, 1):
@@ -95,7 +97,7 @@ def pictures_differ(pictures: Sequence[str], html: str, pages: int) -> str | Non
         html: What the pages should be laid out from.
         pages: How many pages there are.
     """
-    shown, wanted = Counter(p for p in pictures if p), Counter(_Words(html).in_pictures)
+    shown, wanted = Counter(p for p in pictures if p), Counter(_words(html).in_pictures)
     # Where a table goes on on the next page, the picture in its head is drawn again.
     odd = shown - Counter({text: count * pages for text, count in wanted.items()})
     lacking = wanted - shown
@@ -126,6 +128,24 @@ def printed_lacks(pdf: bytes, stated: Mapping[str, Any], pages: Sequence[str] | 
 def printed_has(pages: Sequence[str], text: str) -> bool:
     """Return whether the pages print *text* somewhere, blanks aside."""
     return _packed(text) in "".join(_packed(page) for page in pages)
+
+
+def described_differs(titles: Collection[str], subjects: Collection[str], html: str) -> str | None:
+    """Return in a sentence where the description of a file says something else than *html*, or None where it does not.
+
+    Args:
+        titles: What the file is called, each time that it says so; a viewer shows it above the pages.
+        subjects: What it is said to be about, each time.
+        html: What its pages should be laid out from.
+    """
+    wanted = _words(html)
+    for said, right in ((titles, wanted.title), (subjects, wanted.subject)):
+        odd = next((text for text in said if text != right), None)
+        if odd is not None:
+            return (
+                f"The description of the file says {odd[:_MOST_SHOWN]!r}, where {right!r} follows from the data inside."
+            )
+    return None
 
 
 def figures_lacking(pages: Sequence[str], worded: Mapping[str, Any]) -> list[str]:
@@ -236,6 +256,8 @@ class _Words(HTMLParser):
         self.heads: list[str] = []
         self.in_pictures: list[str] = []
         self._in_text = False
+        self.title = self.subject = ""
+        self._in_title = False
         self._silent = 0
         self._head: str | None = None
         self._foot = False
@@ -245,6 +267,10 @@ class _Words(HTMLParser):
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
         if tag in self._SILENT:
             self._silent += 1
+        elif tag == "title" and self._silent == 1 and not self.title:
+            self._in_title = True
+        elif tag == "meta" and dict(attrs).get("name") == "description":
+            self.subject = dict(attrs).get("content") or ""
         elif tag == "text":
             self._in_text = True
             self.in_pictures.append("")
@@ -256,6 +282,8 @@ class _Words(HTMLParser):
     def handle_endtag(self, tag: str) -> None:
         if tag in self._SILENT:
             self._silent -= 1
+        elif tag == "title":
+            self._in_title = False
         elif tag == "text":
             self._in_text = False
         elif tag == "thead" and self._head is not None:
@@ -265,6 +293,8 @@ class _Words(HTMLParser):
             self._foot = False
 
     def handle_data(self, data: str) -> None:
+        if self._in_title:
+            self.title += data
         if self._in_text:
             self.in_pictures[-1] += "".join(data.split())
         if self._silent or self._foot:
@@ -273,3 +303,9 @@ class _Words(HTMLParser):
         self.text += packed
         if self._head is not None:
             self._head += packed
+
+
+@lru_cache(maxsize=1)
+def _words(html: str) -> _Words:
+    """Return the words of a page, which is asked for its text and for its pictures."""
+    return _Words(html)

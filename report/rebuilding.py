@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import io
 from dataclasses import dataclass
+from decimal import Decimal
 from typing import Any
 
 import pikepdf
@@ -97,8 +98,21 @@ def _changed_by_the_release(made: bytes, released: bytes) -> str | None:
     return None
 
 
-def _kept(given: Any, free: frozenset[str]) -> dict[str, bytes]:
-    return {key: _plain(value) for key, value in given.items() if key not in free}
+def _kept(given: Any, free: frozenset[str]) -> dict[str, Any]:
+    return {key: _value(value) for key, value in given.items() if key not in free}
+
+
+def _value(given: Any) -> Any:
+    """Return what an entry says, however it is written: a text has two ways to be written, and a number many."""
+    if isinstance(given, pikepdf.Object):
+        if given.is_indirect:
+            return given.objgen
+        if isinstance(given, pikepdf.Dictionary):
+            return {key: _value(value) for key, value in given.items()}
+        if isinstance(given, pikepdf.Array):
+            return [_value(value) for value in given]
+        return str(given)
+    return float(given) if isinstance(given, int | float | Decimal) else repr(given)
 
 
 def _plain(value: Any) -> bytes:

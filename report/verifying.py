@@ -38,6 +38,7 @@ from report.page_content import Fault, PageContent, page_content
 from report.page_look import page_look
 from report.printed import (
     Foot,
+    described_differs,
     facts_printed,
     figures_lacking,
     pictures_differ,
@@ -556,6 +557,7 @@ def _pages(
         html = page_html(view, stated.evidence, assessment, page_look(stated.evidence), stated.facts.issued_at)
         unlike = printed_differs(released, html, Foot.of(view.stated()), content.texts)
         unlike = unlike or pictures_differ(content.pictures, html, len(content.texts))
+        unlike = unlike or described_differs(content.titles, content.subjects, html)
         if unlike is not None:
             return Part(name, Verdict.FAIL, unlike)
         said = "The pages print, word for word, what follows from the data inside"

@@ -60,9 +60,11 @@ def document_of(of: Evidence, facts: IssueFacts | None = None) -> bytes:
     return document(known, certificate_view(of, assessment, stated, code_of(known)))
 
 
-def signed(pdf: UnsignedPdf, by: Identity | None = None, now: datetime = scenario.ISSUED) -> bytes:
+def signed(
+    pdf: UnsignedPdf, by: Identity | None = None, now: datetime = scenario.ISSUED, name: str = "Ida Brandt"
+) -> bytes:
     """Return *pdf* signed as a certificate is."""
-    return sign(pdf.content, pdf.place, by or identity(), name="Ida Brandt", reason="Released.", location="Eastfold", now=now, when="then")  # fmt: skip
+    return sign(pdf.content, pdf.place, by or identity(), name=name, reason="Released.", location="Eastfold", now=now, when="then")  # fmt: skip
 
 
 @cache

@@ -9,6 +9,7 @@ import shutil
 import subprocess
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from datetime import timedelta
 from decimal import Decimal
 from fractions import Fraction
 from functools import cache
@@ -79,7 +80,7 @@ def case(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactor
         if request.param == "released and approved":
             pdf, keys = approved(pdf, second()), [*keys, second()]
         (folder / "shop.pem").write_bytes(as_pem([k.certificate_der for k in keys]))
-        found = verify(pdf, {k.key_sha256 for k in keys}, now=scenario.ISSUED)
+        found = verify(pdf, {k.key_sha256 for k in keys}, now=scenario.ISSUED + timedelta(hours=2))
         (folder / "certificate.pdf").write_bytes(pdf)
         yield Case(folder, found, len(keys), False, False)
         return

@@ -2,17 +2,22 @@
 
 from __future__ import annotations
 
+import dataclasses
 import io
 import json
 import re
 from collections.abc import Callable
 from datetime import timedelta
 from functools import cache
+from pathlib import Path
 from typing import Any
 
 import pikepdf
 import pytest
+from pyhanko.pdf_utils import generic
+from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
 
+from filmtally import main
 from report.page_content import page_content
 from report.page_look import page_look
 from report.pdf import UnsignedPdf
@@ -22,6 +27,7 @@ from report.trust import Trust
 from report.verifying import VerificationReport, verify
 from report.visible_text import visible
 from rules.verdict import Verdict
+from schemas.customer import Customer
 from schemas.errors import IntegrityFailed
 from tests.report import layouts, scenario
 from tests.report.made import asking, drafted, identity, second, signed
@@ -153,7 +159,18 @@ def _see_through(pdf: pikepdf.Pdf) -> None:
         state.ca = 0
 
 
+def _title(pdf: pikepdf.Pdf) -> None:
+    pdf.docinfo["/Title"] = "Film build certificate: conforms"
+
+
+def _metadata(pdf: pikepdf.Pdf) -> None:
+    text = bytes(pdf.Root.Metadata.read_bytes())
+    pdf.Root.Metadata.write(text.replace(b"Film build of lot", b"Good film build of lot"))
+
+
 FORGED: list[Any] = [
+    pytest.param(_title, "description of the file", id="another title"),
+    pytest.param(_metadata, "description of the file", id="another subject in the metadata"),
     pytest.param(_drawn(b"q 1 1 1 rg 30 0 560 800 re f Q"), "painted over", id="a white box"),
     pytest.param(_drawn(b"q 1 1 1 RG 900 w 0 400 m 595 400 l S Q"), "painted over", id="a broad line"),
     pytest.param(_drawn(b"q 595 0 0 842 0 0 cm /Im0 Do Q", resources=_image), "painted over", id="a picture over the page"),
@@ -254,7 +271,7 @@ def _twice(pdf: pikepdf.Pdf) -> None:
 
 
 def _other_list(pdf: pikepdf.Pdf) -> None:
-    other = pdf.make_indirect(pikepdf.Dictionary(pdf.Root.AF[0]))
+    other = pdf.make_indirect(pikepdf.Dictionary(dict(pdf.Root.AF[0])))
     pdf.Root.AF[0] = other
 
 
@@ -414,6 +431,22 @@ def test_without_a_register_it_is_said_that_nobody_was_asked_for_a_later_revisio
     assert _look(pdf, register=[]).notes == ()
 
 
+def test_the_command_lays_the_pages_out_anew_unless_told_to_be_quick(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.delenv("FILMTALLY_SHOP", raising=False)
+    (tmp_path / "certificate.pdf").write_bytes(signed(_unsigned()))
+    command = ["verify", "certificate.pdf", "--trust", identity().key_sha256]
+    assert main(command) == 0
+    assert "byte for byte" in capsys.readouterr().out
+    assert main([*command, "--quick"]) == 0
+    assert "were not laid out anew" in " ".join(capsys.readouterr().out.split())
+    assert main([*command, "--quick", "--json"]) == 0
+    (answer,) = json.loads(capsys.readouterr().out)
+    assert "only the shop's register knows" in answer["notes"][0]
+
+
 def test_trust_of_no_one_leaves_release_and_approval_undecided() -> None:
     assert _told(verify(_countersigned(), Trust()), "signer known")[0] is Verdict.UNDECIDED
 
@@ -427,3 +460,31 @@ def test_a_file_with_two_readings_of_its_name_is_no_certificate() -> None:
     except IntegrityFailed:
         return
     assert any(p.verdict is Verdict.FAIL for p in found.parts)
+
+
+def test_a_german_certificate_is_rebuilt_byte_for_byte_as_well() -> None:
+    """Its fields are named in letters that pyHanko writes otherwise when it signs."""
+    of = asking(scenario.evidence(scenario.job(["Front face"])))
+    german = dataclasses.replace(
+        of, customer=Customer(name=of.job.customer, language="de", approvals=("Qualitätsprüfer",))
+    )
+    verdict, sentence = _pages(_look(signed(drafted(german).pdf), rebuild=True))
+    assert verdict is Verdict.PASS
+    assert "byte for byte" in sentence
+
+
+def test_a_page_that_is_replaced_behind_what_was_laid_out_is_refused() -> None:
+    """The beginning of the file is as it was laid out; what was signed shows another page."""
+    unsigned = _unsigned()
+    writer = IncrementalPdfFileWriter(io.BytesIO(unsigned.content))
+    page = writer.root["/Pages"]["/Kids"][0].get_object()
+    with pikepdf.open(io.BytesIO(unsigned.content)) as before:
+        head = bytes(before.pages[0].obj.Contents.read_bytes())
+    page["/Contents"] = writer.add_object(generic.StreamObject(stream_data=head + b"\n0 0 0 rg 20 20 9 9 re f"))
+    writer.update_container(page)
+    out = io.BytesIO()
+    writer.write(out)
+    forged = signed(UnsignedPdf(out.getvalue(), unsigned.pages, unsigned.place))
+    assert _pages(_look(forged))[0] is Verdict.PASS
+    verdict, sentence = _pages(_look(forged, rebuild=True))
+    assert (verdict, "is not what was laid out" in sentence) == (Verdict.FAIL, True)
