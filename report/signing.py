@@ -169,6 +169,23 @@ def _meta(field: str, name: str, reason: str, location: str | None, *, certify: 
     )
 
 
+def signed_by(who: str, holder: str | None = None) -> str:
+    """Return the first words of a signature block.
+
+    Args:
+        who: The signer as the page names him.
+        holder: Whom the key's certificate names, where that is another name.
+    """
+    if holder is None:
+        return said("Digitally signed by {who}", who=who)
+    return said("Digitally signed by {who}; key made out to {holder}", who=who, holder=holder)
+
+
+def key_words(digits: str) -> str:
+    """Return the words with which the key stands in a signature block."""
+    return said("Key {fingerprint}", fingerprint=digits)
+
+
 def _stamp(
     who: str, holder: str | None, when: str, reason: str, identity: Identity, worded: Callable[[str], str]
 ) -> str:
@@ -179,16 +196,11 @@ def _stamp(
     """
     key = fingerprint(identity.key_sha256)
     middle = len(key) // 2
-    opening = (
-        said("Digitally signed by {who}", who=who)
-        if holder is None
-        else said("Digitally signed by {who}; key made out to {holder}", who=who, holder=holder)
-    )
     lines = [
-        *textwrap.wrap(worded(opening), _STAMP_LINE),
+        *textwrap.wrap(worded(signed_by(who, holder)), _STAMP_LINE),
         *textwrap.wrap(when, _STAMP_LINE),
         *textwrap.wrap(reason, _STAMP_LINE),
-        worded(said("Key {fingerprint}", fingerprint=key[:middle].strip())),
+        worded(key_words(key[:middle].strip())),
         key[middle:].strip(),
     ]
     for line in lines:

@@ -49,6 +49,7 @@ from report.printed import (
 from report.pyhanko_log import silent
 from report.rebuilding import rebuilt_alike
 from report.signatures import KeptEvidence, Kind, Signature, signatures_of
+from report.signing import key_words, signed_by
 from report.trust import ShownTime, Trust, shown_times, signer_known
 from report.view import certificate_view
 from report.visible_text import visible
@@ -609,11 +610,16 @@ def _release_differs(content: PageContent, stated: ReadDocument, first: Signatur
     shown = content.release
     if shown is None:
         return None
-    opening = "".join(f"Digitally signed by {stated.evidence.shop.find_inspector(stated.facts.signer).name}".split())
-    closing = "".join(f"{first.reason} Key {first.fingerprint}".split())
-    between = len(shown) - len(opening) - len(closing)
-    if shown.startswith(opening) and shown.endswith(closing) and 0 <= between <= _LONGEST_MOMENT:
-        return None
+    who = stated.evidence.shop.find_inspector(stated.facts.signer).name
+    written = presentation_of(stated.evidence.shop, stated.evidence.customer)
+    # The words of its language, and English, in which an earlier edition wrote every block.
+    for worded in (written.text, str):
+        closing = "".join(f"{first.reason}{worded(key_words(first.fingerprint))}".split())
+        for holder in (None, first.holder):
+            opening = "".join(worded(signed_by(who, holder)).split())
+            between = len(shown) - len(opening) - len(closing)
+            if shown.startswith(opening) and shown.endswith(closing) and 0 <= between <= _LONGEST_MOMENT:
+                return None
     return "The block of the release prints something else than who signed, when, in what words and with which key."
 
 
