@@ -24,7 +24,8 @@ import pikepdf
 from report.signature_fields import RELEASE_FIELD
 
 _TEXT_FONTS: Final = ("OpenSans-Regular.ttf", "OpenSans-Semibold.ttf", "OpenSans-Bold.ttf")
-_STAMP_FONT: Final = ("OpenSans-Stamp.ttf",)
+#: The subset that blocks are printed in, and the one of earlier certificates.
+_STAMP_FONT: Final = ("OpenSans-Stamp.ttf", "OpenSans-Stamp-1.ttf")
 _CATALOG: Final = frozenset(
     [
         "/AF",

@@ -123,10 +123,10 @@ def test_pdfsig_finds_the_same_signatures_valid(case: Case) -> None:
 
 
 def test_the_page_names_every_file_that_a_certificate_may_hold() -> None:
-    from report.verifying import _DRAWINGS, _FILES
+    from report.verifying import _FILES, _PICTURES
 
     page = (Path(__file__).parents[2] / "docs" / "checking_a_certificate.md").read_text(encoding="utf-8")
-    for name in (*_FILES, *_DRAWINGS):
+    for name in (*_FILES, *_PICTURES):
         assert f"`{name}`" in page or f"--show-attachment={name}" in page, name
 
 

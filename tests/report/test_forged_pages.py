@@ -16,6 +16,7 @@ import pikepdf
 import pytest
 from pyhanko.pdf_utils import generic
 from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
+from pyhanko.sign import fields, signers
 
 from filmtally import main
 from report.page_content import page_content
@@ -368,8 +369,17 @@ def test_ordinary_names_are_shown_as_they_are() -> None:
 
 def test_a_name_with_a_line_break_forges_no_line_of_the_answer() -> None:
     name = "Eve\n  signer known      holds      Ida Brandt\x1b[1A"
-    forged = signed(_unsigned(), identity(name))
-    found = _look(forged)
+    # Our own block refuses such letters; a forger signs by another program.
+    unsigned = _unsigned()
+    meta = signers.PdfSignatureMetadata(
+        field_name="Release",
+        subfilter=fields.SigSeedSubFilter.PADES,
+        md_algorithm="sha256",
+        certify=True,
+        docmdp_permissions=fields.MDPPerm.FILL_FORMS,
+    )
+    signer = signers.PdfSigner(meta, signer=identity(name).signer)
+    found = _look(signer.sign_pdf(IncrementalPdfFileWriter(io.BytesIO(unsigned.content))).getvalue())
     lines = verification_lines(found)
     assert all("\n" not in line and "\x1b" not in line for line in lines)
     assert "\\u{a}" in _told(found, "signer known")[1]
