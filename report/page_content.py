@@ -12,6 +12,7 @@ from __future__ import annotations
 import io
 import re
 import unicodedata
+from bisect import bisect_left
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import cache
@@ -423,21 +424,18 @@ class _Walk:
         self._depth -= 1
 
     def _refuse_covered(self) -> None:
-        import numpy as np
-
         if not self._texts:
             return
-        texts, at = np.array([box for _, box in self._texts]), np.array([order for order, _ in self._texts])
-        area = (texts[:, 2] - texts[:, 0]) * (texts[:, 3] - texts[:, 1])
-        for boxes, orders in (
-            ([box for _, box in self._paints], [order for order, _ in self._paints]),
-            (self._images, [2**60] * len(self._images)),
-        ):
-            for (left, bottom, right, top), order in zip(boxes, orders, strict=True):
-                wide = np.minimum(texts[:, 2], right) - np.maximum(texts[:, 0], left)
-                high = np.minimum(texts[:, 3], top) - np.maximum(texts[:, 1], bottom)
-                covered = (wide > 0) & (high > 0) & (wide * high > _COVERED * area) & (at < order)
-                if covered.any():
+        # By their lower edges, so that whatever is painted is held against the texts at its own height alone.
+        texts = sorted((box[1], order, box) for order, box in self._texts)
+        bottoms = [bottom for bottom, _, _ in texts]
+        tallest = max(box[3] - box[1] for _, _, box in texts)
+        for paint_order, (left, bottom, right, top) in [*self._paints, *((2**60, box) for box in self._images)]:
+            for k in range(bisect_left(bottoms, bottom - tallest), bisect_left(bottoms, top)):
+                _, order, box = texts[k]
+                wide, high = min(box[2], right) - max(box[0], left), min(box[3], top) - max(box[1], bottom)
+                area = (box[2] - box[0]) * (box[3] - box[1])
+                if order < paint_order and wide > 0 and high > 0 and wide * high > _COVERED * area:
                     raise Fault(f"On page {self.number} something is painted over text.")
 
     def _paint(self, box: Box) -> None:

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import ast
+import re
+import sys
+import tomllib
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -55,3 +58,35 @@ def test_the_rules_do_no_io_and_know_no_clock() -> None:
         assert set() == set(_imports(path)) & forbidden, path
         text = path.read_text(encoding="utf-8")
         assert not any(call in text for call in (".now(", ".today(", ".utcnow(", "open(")), path
+
+
+#: Modules whose package is called otherwise, or comes with one that is declared because it is that one's own.
+COME_WITH = {
+    "PIL": "pillow",
+    "aiohttp": "pyhanko",
+    "asn1crypto": "pyhanko",
+    "cryptography": "pyhanko",
+    "fontTools": "fonttools",
+    "markupsafe": "jinja2",
+    "pkcs11": "pyhanko",
+    "pydantic_core": "pydantic",
+    "pyhanko_certvalidator": "pyhanko",
+}
+
+
+def test_nothing_is_imported_that_a_machine_without_the_test_packages_lacks() -> None:
+    root = Path(__file__).parents[2]
+    project = tomllib.loads((root / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    declared = {re.split(r"[\[>=; ]", wanted)[0].lower() for wanted in project["dependencies"]}
+    ours = {"archive", "filmtally", "ingest", "report", "rules", "sample_captures", "schemas"}
+    sources = [root / "filmtally.py", *(path for name in ours for path in (root / name).rglob("*.py"))]
+    undeclared = set()
+    for path in sources:
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            names = [a.name for a in node.names] if isinstance(node, ast.Import) else []
+            if isinstance(node, ast.ImportFrom) and node.module and not node.level:
+                names = [node.module]
+            for top in {name.partition(".")[0] for name in names} - ours - sys.stdlib_module_names:
+                if COME_WITH.get(top, top).lower() not in declared:
+                    undeclared.add(f"{path.relative_to(root)}: {top}")
+    assert sorted(undeclared) == []
