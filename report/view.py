@@ -55,7 +55,7 @@ from rules.verdict import Finding, Verdict
 from rules.wording import counted, listed
 from schemas.gauge_checks import GaugeCheck
 from schemas.readings import GaugeReading
-from schemas.units import UM_PER_MIL, Unit, from_um
+from schemas.units import Unit, exact_um, from_um
 from schemas.vocabulary import BASE_READING, UNDONE, CheckKind, Clock, CoatStage, Occasion, Role
 
 RELATES_ONLY: Final = said("This certificate relates only to the items measured.")
@@ -604,10 +604,9 @@ def _converted(mean: Fraction | None, places: int, unit: Unit, also_in: Unit | N
         return ""
     if mean is None:
         return DASH
-    in_um = mean if unit is Unit.UM else mean * Fraction(UM_PER_MIL)
     # A hundredth of a mil is a quarter of a µm: a place and a half more or fewer.
     decimals = max(0, places - 1) if also_in is Unit.UM else places + 2
-    return figure(from_um(in_um, also_in), decimals)
+    return figure(from_um(exact_um(mean, unit), also_in), decimals)
 
 
 def _check_rows(checks: list[GaugeCheck], places: int, unit: Unit, zone: ZoneInfo) -> tuple[CheckRow, ...]:

@@ -28,7 +28,7 @@ from schemas.gauge_checks import GaugeCheck
 from schemas.job import DecisionTerms, Job
 from schemas.readings import GaugeReading
 from schemas.shop import Gauge, Shop
-from schemas.units import Unit, from_um, to_um
+from schemas.units import Unit, exact_um, from_um, to_um
 from schemas.vocabulary import BASE_READING, EVERYWHERE, DecisionRule, RuleName
 
 
@@ -75,7 +75,7 @@ def knowledge(
         base_um = _base_um(readings, location.name, how) if there[0].base_metal_um is not None else ()
         gauge, step_um = gauges[there[0].gauge_serial], max(_step_um(r) for r in there)
         found[location.name] = LocationKnowledge(
-            tuple(tuple(tuple(_in_um(b, job.unit) for b in spot) for spot in piece) for piece in nest),
+            tuple(tuple(tuple(exact_um(b, job.unit) for b in spot) for spot in piece) for piece in nest),
             location.readings_per_spot,
             how.knowledge(gauge, step_um, centre_um),
             base_um,
@@ -131,7 +131,7 @@ def _risk(finding: Finding, known: Mapping[str, LocationKnowledge], terms: Decis
     if finding.low is None or finding.found is None or finding.limit is None or where is None or where not in known:
         return None
     value = finding.found if finding.guard is None else finding.guard.value
-    budget = known[where].budget(finding.averaged, terms.coverage, _in_um(value, unit))
+    budget = known[where].budget(finding.averaged, terms.coverage, exact_um(value, unit))
     if abs(value - Fraction(finding.limit)) > from_um(Fraction(budget.expanded), unit):
         return None
     outcome = _outcome(finding, value, budget, terms, unit)
@@ -183,7 +183,7 @@ def guard_bands(known: Mapping[str, LocationKnowledge], job: Job) -> dict[str, F
     found = {}
     for place in job.location:
         if place.name in known:
-            limits = [_in_um(Fraction(limit), job.unit) for limit in (place.lower, place.upper) if limit is not None]
+            limits = [exact_um(Fraction(limit), job.unit) for limit in (place.lower, place.upper) if limit is not None]
             there = [known[place.name].budget(place.planned, job.decision.coverage, at_um) for at_um in (None, *limits)]
             found[place.name] = r * from_um(max(Fraction(b.expanded) for b in there), job.unit)
     return found
@@ -250,7 +250,7 @@ def _least_room(
         return value - limit if finding.low else limit - value
 
     def budget_of(value: Fraction) -> Budget:
-        there = [k.budget(finding.averaged, terms.coverage, _in_um(value, unit)) for k in where]
+        there = [k.budget(finding.averaged, terms.coverage, exact_um(value, unit)) for k in where]
         return max(there, key=lambda b: b.expanded)
 
     values = list(dict.fromkeys((finding.found, *finding.among)))
@@ -314,7 +314,3 @@ def _base_um(readings: Sequence[GaugeReading], location: str, how: Correcting) -
 def _step_um(reading: GaugeReading) -> Decimal:
     _, _, decimals = reading.shown.partition(".")
     return to_um(Decimal(1).scaleb(-len(decimals)), Unit(reading.unit))
-
-
-def _in_um(build: Fraction, unit: Unit) -> Fraction:
-    return build if unit is Unit.UM else build * Fraction(to_um(Decimal(1), unit))

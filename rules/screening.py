@@ -19,7 +19,7 @@ import pyarrow.compute
 from rules.verdict import Verdict
 from schemas.job import Job, Location
 from schemas.shop import Shop
-from schemas.units import Unit
+from schemas.units import exact_um
 from schemas.vocabulary import CoatStage, DecisionRule, RuleName, VerificationError
 
 #: The columns of the readings table that decide.
@@ -37,7 +37,6 @@ COLUMNS: Final = (
 pc: Final[Any] = pyarrow.compute
 
 _PLACES: Final = 10_000
-_MIL: Final = Fraction(254, 10)
 _LARGEST_KEY: Final = 1 << 62
 _OPEN_LOW: Final = -(1 << 62)
 _OPEN_HIGH: Final = 1 << 62
@@ -168,8 +167,7 @@ def _means_outside(
 
 def _scaled(limit: Any, job: Job) -> Fraction:
     """Return a limit of the job in units of 0.0001 µm, exactly."""
-    um = Fraction(limit) if job.unit is Unit.UM else Fraction(limit) * _MIL
-    return um * _PLACES
+    return exact_um(limit, job.unit) * _PLACES
 
 
 def _grouped(table: pa.Table, keys: list[str]) -> pa.Table | None:

@@ -19,7 +19,7 @@ from rules.sentence import Figures, said
 from rules.unusual import FEWEST, critical_distance, grubbs
 from rules.wording import amount, percent, with_unit
 from schemas.shop import Gauge
-from schemas.units import Unit, from_um
+from schemas.units import Unit, exact_um, from_um
 
 #: Probability of flagging a reading of a group in which none is unusual (a choice of ours).
 FLAG_LEVEL: Final = Decimal("0.01")
@@ -80,7 +80,9 @@ def _of_group(group: list[JudgedReading], unit: Unit, gauge: Gauge | None) -> li
         return []
     odd = group[test.farthest[0]]
     if gauge is not None:
-        accuracy_um = Fraction(gauge.accuracy_um) + Fraction(gauge.accuracy_percent) / 100 * _um(abs(test.mean), unit)
+        accuracy_um = Fraction(gauge.accuracy_um) + Fraction(gauge.accuracy_percent) / 100 * exact_um(
+            abs(test.mean), unit
+        )
         if abs(odd.build - test.mean) <= from_um(accuracy_um, unit):
             return []
     critical = critical_distance(len(group), level=FLAG_LEVEL)
@@ -107,7 +109,3 @@ def _of_group(group: list[JudgedReading], unit: Unit, gauge: Gauge | None) -> li
             ),
         )
     ]
-
-
-def _um(thickness: Fraction, unit: Unit) -> Fraction:
-    return thickness if unit is Unit.UM else thickness * Fraction(254, 10)

@@ -19,7 +19,7 @@ from rules.rounding import shown
 from rules.sentence import Figures, joined, said, template
 from rules.wording import amount, as_written, percent, with_unit
 from schemas.job import Job, Location
-from schemas.units import UM_PER_MIL, Unit
+from schemas.units import Unit, exact_um
 
 #: Fewer readings than this give no standard deviation to plan with (common practice, no source).
 LEAST_READINGS: Final = 25
@@ -52,7 +52,7 @@ def window_warnings(
         elif behind >= LEAST_READINGS:
             if width < _DEVIATIONS * Fraction(spread):
                 warnings.append(joined([window, _own(width, spread, behind, job.unit)], "; "))
-        elif _um(width, job.unit) < CAREFUL_WINDOW_UM:
+        elif exact_um(width, job.unit) < CAREFUL_WINDOW_UM:
             warnings.append(joined([window, _not_own(behind)], "; "))
     return warnings
 
@@ -66,7 +66,7 @@ _LESS_GUARD: Final = template(
 def _window(location: Location, width: Fraction, guard: Fraction, unit: Unit) -> str:
     wide = with_unit(amount(max(width, Fraction(0)), unit, Fraction(0)), unit)
     if unit is Unit.MIL and width > 0:
-        wide = joined([wide, " (", with_unit(Figures(f"{shown(_um(width, unit), 1):f}"), Unit.UM), ")"], "")
+        wide = joined([wide, " (", with_unit(Figures(f"{shown(exact_um(width, unit), 1):f}"), Unit.UM), ")"], "")
     values = {
         "location": location.name,
         "lower": as_written(location.lower or Decimal(0)),
@@ -105,7 +105,3 @@ def _not_own(behind: int) -> str:
         careful=as_written(CAREFUL_WINDOW_UM),
         history=words(n=behind, least=LEAST_READINGS),
     )
-
-
-def _um(width: Fraction, unit: Unit) -> Fraction:
-    return width if unit is Unit.UM else width * Fraction(UM_PER_MIL)

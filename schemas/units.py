@@ -48,6 +48,12 @@ def to_um(thickness: Decimal, unit: Unit) -> Decimal:
     return thickness if unit is Unit.UM else thickness * UM_PER_MIL
 
 
+def exact_um(thickness: Decimal | Fraction, unit: Unit) -> Fraction:
+    """Return *thickness* (in *unit*) in µm as an exact fraction; undoes :func:`from_um`."""
+    exact = Fraction(thickness)
+    return exact if unit is Unit.UM else exact * Fraction(UM_PER_MIL)
+
+
 def from_um(thickness_um: Decimal | Fraction, unit: Unit) -> Fraction:
     """Return *thickness_um* in *unit* as an exact fraction.
 
