@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import AbstractContextManager
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any, Final
@@ -18,7 +18,7 @@ import pyarrow as pa
 
 from archive import checking, exporting, listing, stored
 from archive.agreement import disagreement
-from archive.commit import cannot_write, make_folder, write_once
+from archive.commit import make_folder, write_once
 from archive.content import content_sha256
 from archive.layout import (
     LOCK_PREFIX,
@@ -43,6 +43,7 @@ from archive.ledger import (
     inspection_of,
     record_hash,
 )
+from archive.locking import held_alone
 from schemas import parquet
 from schemas.certificates import CERTIFICATES, Certificate
 from schemas.column import Table
@@ -233,25 +234,13 @@ class Archive:
                 f"{wrong.sentence}; until then bench {self.bench!r} cannot go on, another bench name can"
             ) from None
 
-    @contextmanager
-    def _locked(self) -> Iterator[None]:
-        from filelock import FileLock, Timeout
-
+    def _locked(self) -> AbstractContextManager[None]:
         make_folder(self.root)
-        lock = FileLock(self.root / f"{LOCK_PREFIX}{self.bench}", timeout=_LOCK_SECONDS)
-        try:
-            lock.acquire()
-        except Timeout:
-            raise BadInput(
-                f"{self.root}: another program has been committing as bench {self.bench!r} for {_LOCK_SECONDS:.0f} "
-                "seconds; nothing was changed; wait for it or end it, then repeat"
-            ) from None
-        except OSError as wrong:
-            raise cannot_write(self.root, wrong) from None
-        try:
-            yield
-        finally:
-            lock.release()
+        return held_alone(
+            self.root / f"{LOCK_PREFIX}{self.bench}",
+            _LOCK_SECONDS,
+            f"{self.root}: another program has been committing as bench {self.bench!r}",
+        )
 
     # ---- looking up -------------------------------------------------------------------------
 

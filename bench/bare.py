@@ -9,8 +9,8 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
+from report.identities import Identity
 from report.pdf import SignaturePlace
-from report.signing import Identity
 
 
 def render(html: str, inside: Mapping[str, bytes], stamp: datetime) -> bytes:

@@ -20,8 +20,9 @@ from report.identities import Identity
 from report.key_names import refuse_anothers_key
 from report.languages import presentation_of
 from report.page_facts import AGREEMENT
+from report.signature_fields import APPROVAL_FIELDS
 from report.signatures import Kind, signatures_of
-from report.signing import APPROVAL_FIELDS, approve, free_approval_fields
+from report.signing import approve, free_approval_fields
 from report.stamp_font import unstamped
 from report.time_stamping import LongTerm
 from report.trust import Trust

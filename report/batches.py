@@ -23,12 +23,10 @@ from typing import Final
 from archive.shop_folder import ShopFolder
 from archive.store import Archive
 from report.assessing import judge
-from report.certificate import draft
 from report.evidence import Evidence, IssueFacts
 from report.identities import Identity
-from report.issuing import Issued, Prepared, Wish, prepare, register, release, with_key
+from report.issuing import Issued, LaidOut, Prepared, Wish, lay_out, prepare, register, release, with_key
 from report.page_look import PageLook
-from report.pdf import UnsignedPdf
 from schemas.certificates import Certificate
 from schemas.errors import BadInput, FilmtallyError
 from schemas.inspections import Inspection
@@ -165,7 +163,7 @@ class _Batch:
     ) -> None:
         self._folder, self._archive, self._identity, self._now = folder, archive, identity, now
         self._workers = workers
-        self._running: dict[Future[tuple[UnsignedPdf, str | None]], _Out] = {}
+        self._running: dict[Future[LaidOut], _Out] = {}
         # Those that were out when a worker ended. One of them was its end; laid out alone, it shows itself.
         self._suspects: deque[tuple[Inspection, Wish]] = deque()
         self._alone = False
@@ -236,11 +234,11 @@ class _Batch:
         else:
             self._suspects.extend((one.inspection, one.wish) for one in ended)
 
-    def _outcome(self, future: Future[tuple[UnsignedPdf, str | None]], one: _Out) -> Outcome:
+    def _outcome(self, future: Future[LaidOut], one: _Out) -> Outcome:
         try:
-            unsigned, html = future.result()
-            signed = release(unsigned, one.ready, one.facts, self._identity)
-            issued = register(self._folder, self._archive, one.ready, one.facts, signed, html)
+            laid = future.result()
+            signed = release(laid.pdf, one.ready, one.facts, self._identity)
+            issued = register(self._folder, self._archive, one.ready, one.facts, signed, laid)
         except FilmtallyError as refused:
             # Another batch may have been faster, and then all is well.
             before = done_before(self._archive, one.inspection, one.wish)
@@ -251,10 +249,9 @@ class _Batch:
         return Outcome(one.inspection, issued=issued)
 
 
-def laid_out(evidence: Evidence, facts: IssueFacts, look: PageLook, html: bool) -> tuple[UnsignedPdf, str | None]:
-    """Return the unsigned certificate, with its page where *html* asks for it; runs in a worker process."""
-    made = draft(evidence, judge(evidence), facts, look)
-    return made.pdf, made.html if html else None
+def laid_out(evidence: Evidence, facts: IssueFacts, look: PageLook, html: bool) -> LaidOut:
+    """Return the unsigned certificate; runs in a worker process, which judges the evidence itself."""
+    return lay_out(evidence, judge(evidence), facts, look, html=html)
 
 
 # the workers

@@ -14,8 +14,8 @@ from dataclasses import dataclass
 from typing import Final
 
 from report.signature_bytes import as_written, loosely_held
+from report.signature_fields import RELEASE_FIELD
 from report.signatures import Kind, Signature
-from report.signing import RELEASE_FIELD
 from schemas.errors import IntegrityFailed
 
 _BYTE_RANGE: Final = re.compile(rb"/ByteRange\s*\[\s*(\d{1,10})\s+(\d{1,10})\s+(\d{1,10})\s+(\d{1,10})\s*\]")

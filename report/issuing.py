@@ -3,21 +3,20 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 from pathlib import Path
 from typing import Final
 from zoneinfo import ZoneInfo
 
-from archive.commit import cannot_write, make_folder, write_once, write_over
+from archive.commit import make_folder, write_once, write_over
+from archive.locking import held_alone
 from archive.shop_folder import ShopFolder
 from archive.store import Archive
 from report.assessing import Assessed, assessed
 from report.certificate import draft
 from report.demands import missing
-from report.document import basis, code_of
 from report.evidence import Drawing, EarlierInspection, Evidence, IssueFacts
 from report.figures import moment
 from report.identities import Identity, load_identity
@@ -96,6 +95,21 @@ class Prepared:
 
 
 @dataclass(frozen=True, slots=True)
+class LaidOut:
+    """A certificate before it is signed.
+
+    Attributes:
+        pdf: The file.
+        code: Its short code, as printed.
+        html: The page that it was laid out from, where a copy for a browser is wanted.
+    """
+
+    pdf: UnsignedPdf
+    code: str
+    html: str | None
+
+
+@dataclass(frozen=True, slots=True)
 class Issued:
     """A certificate as issued.
 
@@ -135,9 +149,18 @@ def issue(
     identity = open_identity(folder, folder.shop(), wish.signer, passphrase, now, pin)
     refuse_anothers_key(identity, ready.evidence.shop.find_inspector(wish.signer).name)
     facts = with_key(ready.facts, identity, archive.head())
-    made = draft(ready.evidence, ready.assessment, facts, ready.look)
-    signed = release(made.pdf, ready, facts, identity)
-    return register(folder, archive, ready, facts, signed, made.html if ready.html else None)
+    laid = lay_out(ready.evidence, ready.assessment, facts, ready.look, html=ready.html)
+    return register(folder, archive, ready, facts, release(laid.pdf, ready, facts, identity), laid)
+
+
+def lay_out(evidence: Evidence, assessment: Assessment, facts: IssueFacts, look: PageLook, *, html: bool) -> LaidOut:
+    """Return the certificate as it is signed and registered, with its page where *html* asks for it.
+
+    Raises:
+        BadInput: It would print a character that no bundled font has.
+    """
+    made = draft(evidence, assessment, facts, look)
+    return LaidOut(made.pdf, made.view.code, made.html if html else None)
 
 
 def prepare(folder: ShopFolder, archive: Archive, inspection: Inspection, wish: Wish, now: datetime) -> Prepared:
@@ -337,7 +360,7 @@ def _revision(archive: Archive, shop_code: str, inspection: Inspection, wish: Wi
 
 
 def register(
-    folder: ShopFolder, archive: Archive, ready: Prepared, facts: IssueFacts, signed: bytes, html: str | None
+    folder: ShopFolder, archive: Archive, ready: Prepared, facts: IssueFacts, signed: bytes, laid: LaidOut
 ) -> Issued:
     """Put a signed certificate into its place and into the register.
 
@@ -347,7 +370,7 @@ def register(
         ready: What it was made from.
         facts: The facts of its issue.
         signed: The PDF.
-        html: The page that it was laid out from, where a copy for a browser is wanted.
+        laid: What was signed, before it was.
 
     Raises:
         BadInput: Its number and revision were issued meanwhile; nothing was changed.
@@ -374,19 +397,20 @@ def register(
         supersedes=facts.supersedes,
         superseded_why=facts.superseded_why,
         ledger_head=facts.ledger_head,
-        code=code_of(basis(ready.evidence, ready.assessment, facts)),
+        code=laid.code,
     )
     # Two benches may certify the same lot at the same time, and a number is given once.
-    with _issuing_alone(folder):
+    busy = f"{folder.certificates}: another program has been issuing certificates"
+    with held_alone(folder.root / ".issuing.lock", _LOCK_SECONDS, busy):
         if any(c.revision >= facts.revision for c in archive.certificates(inspection.inspection_id)):
             raise BadInput(
                 f"certificate {facts.number} revision {facts.revision} was issued by another program meanwhile; "
                 "nothing was changed"
             )
         moved = _move_aside(path) if path.exists() else None
-        copy = None if html is None else path.with_suffix(".html")
-        if html is not None and copy is not None:
-            write_over(copy, web_page(html, ready.look).encode())
+        copy = None if laid.html is None else path.with_suffix(".html")
+        if laid.html is not None and copy is not None:
+            write_over(copy, web_page(laid.html, ready.look).encode())
         write_once(path, signed)
         # Last, so that what the register knows is there as a whole, whatever comes in between.
         try:
@@ -406,26 +430,6 @@ def _in_the_register(archive: Archive, entry: Certificate) -> bool:
         return any(c.pdf_sha256 == entry.pdf_sha256 for c in Archive(archive.root, archive.bench).certificates())
     except FilmtallyError:
         return True  # who cannot tell throws nothing away
-
-
-@contextmanager
-def _issuing_alone(folder: ShopFolder) -> Iterator[None]:
-    from filelock import FileLock, Timeout
-
-    lock = FileLock(folder.root / ".issuing.lock", timeout=_LOCK_SECONDS)
-    try:
-        lock.acquire()
-    except Timeout:
-        raise BadInput(
-            f"{folder.certificates}: another program has been issuing certificates for {_LOCK_SECONDS:.0f} seconds; "
-            "nothing was changed; wait for it or end it, then repeat"
-        ) from None
-    except OSError as wrong:
-        raise cannot_write(folder.root, wrong) from None
-    try:
-        yield
-    finally:
-        lock.release()
 
 
 def _move_aside(path: Path) -> Path:

@@ -12,10 +12,14 @@ from typing import Any, Final
 
 import pydyf
 
+from schemas.customer import MOST_APPROVALS
+
 #: The field of whoever releases the certificate.
 RELEASE_FIELD: Final = "Release"
 #: What the fields of further signatures are called: Approval1, Approval2, ...
 APPROVAL_FIELD: Final = "Approval"
+#: The fields of those who may approve a certificate afterwards, in their order.
+APPROVAL_FIELDS: Final = tuple(f"{APPROVAL_FIELD}{number}" for number in range(1, MOST_APPROVALS + 1))
 
 _PRINTED_AND_LOCKED: Final = 4 | 128
 _OF_A_CHECKBOX: Final = ("AS", "V", "MK", "Border", "Ff")

@@ -23,28 +23,14 @@ from pyhanko.sign.signers.cms_embedder import SigMDPSetup
 from pyhanko.stamp import TextStampStyle
 
 from report.figures import fingerprint
-from report.identities import Identity, fingerprint_of, load_identity, make_identity
+from report.identities import Identity
 from report.key_names import other_holder
 from report.pdf import SignaturePlace
-from report.signature_fields import RELEASE_FIELD
+from report.signature_fields import APPROVAL_FIELDS, RELEASE_FIELD
 from report.stamp_font import STAMP_FONT, StampFont, unstamped
 from report.time_stamping import LongTerm, with_document_time_stamp
 from rules.sentence import said
 from schemas.errors import BadInput
-
-__all__ = [
-    "APPROVAL_FIELDS",
-    "RELEASE_FIELD",
-    "Identity",
-    "approve",
-    "fingerprint_of",
-    "load_identity",
-    "make_identity",
-    "sign",
-]
-
-#: The fields of those who may approve it afterwards, in their order.
-APPROVAL_FIELDS: Final = ("Approval1", "Approval2")
 
 _PDF_A_VERSION: Final = (1, 7)
 _STAMP_LINE: Final = 52

@@ -511,8 +511,7 @@ def test_two_certificates_of_one_number_prepared_at_once_are_not_both_issued(doo
     """What the lock and the second look are for, without the luck that two processes need."""
     from archive.naming import inspection_named
     from archive.shop_folder import ShopFolder
-    from report.certificate import draft
-    from report.issuing import Wish, open_identity, prepare, register, release, with_key
+    from report.issuing import Wish, lay_out, open_identity, prepare, register, release, with_key
     from schemas.errors import BadInput
 
     folder = ShopFolder(door.folder)
@@ -523,12 +522,12 @@ def test_two_certificates_of_one_number_prepared_at_once_are_not_both_issued(doo
         archive = Archive(folder.archive, bench)
         one = prepare(folder, archive, inspection_named("L-0", archive.inspections()), Wish("mk"), NOW)
         facts = with_key(one.facts, identity, archive.head())
-        signed = release(draft(one.evidence, one.assessment, facts, one.look).pdf, one, facts, identity)
-        ready.append((archive, one, facts, signed))
+        laid = lay_out(one.evidence, one.assessment, facts, one.look, html=False)
+        ready.append((archive, one, facts, release(laid.pdf, one, facts, identity), laid))
     first, second = ready
-    issued = register(folder, *first, None)
+    issued = register(folder, *first)
     with pytest.raises(BadInput, match="was issued by another program meanwhile; nothing was changed"):
-        register(folder, *second, None)
+        register(folder, *second)
     assert issued.path.read_bytes() == first[3]
     assert len(_register(door.folder).certificates()) == 1
 

@@ -21,10 +21,11 @@ from report.assessing import judge
 from report.certificate import Draft, attachments, draft
 from report.document import basis, code_of, document
 from report.evidence import Evidence, IssueFacts
+from report.identities import Identity, load_identity, make_identity
 from report.page import page_html
 from report.page_look import page_look
 from report.pdf import UnsignedPdf
-from report.signing import Identity, approve, load_identity, make_identity, sign
+from report.signing import approve, sign
 from report.view import certificate_view
 from schemas.customer import Customer
 from tests.report import scenario

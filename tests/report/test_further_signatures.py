@@ -10,7 +10,7 @@ import pytest
 from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
 from pyhanko.sign import fields, signers
 
-from report.signing import Identity, load_identity, make_identity
+from report.identities import Identity, load_identity, make_identity
 from report.verifying import VerificationReport, verify
 from rules.verdict import Verdict
 from schemas.errors import IntegrityFailed

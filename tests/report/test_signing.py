@@ -17,8 +17,8 @@ from cryptography.x509.oid import NameOID
 
 from report.assessing import judge
 from report.certificate import draft
+from report.identities import Identity, load_identity, make_identity
 from report.pdf import UnsignedPdf
-from report.signing import Identity, load_identity, make_identity
 from report.verifying import verify
 from rules.verdict import Verdict
 from schemas.errors import BadInput

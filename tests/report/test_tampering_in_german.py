@@ -16,8 +16,8 @@ import pytest
 from report.assessing import judge
 from report.certificate import draft
 from report.evidence import Evidence
+from report.identities import Identity, load_identity, make_identity
 from report.pdf import UnsignedPdf, render
-from report.signing import Identity, load_identity, make_identity
 from report.verifying import VerificationReport, verify
 from rules.verdict import Verdict
 from schemas.customer import Customer
