@@ -5,11 +5,12 @@ VENV := .venv
 BIN := $(VENV)/bin
 RUN_READY := $(VENV)/.run-ready
 DEV_READY := $(VENV)/.dev-ready
-# The system libraries that WeasyPrint draws with, and poppler's programs for the tests' second opinion.
+FUZZ_READY := $(VENV)/.fuzz-ready
+# The system libraries that WeasyPrint draws with, programs for the tests' second opinion, a real terminal, a private bus.
 LIBRARIES := libpango-1.0-0 libpangoft2-1.0-0 libharfbuzz-subset0
-TEST_PROGRAMS := poppler-utils qpdf softhsm2 libnss3-tools openssl
+TEST_PROGRAMS := poppler-utils qpdf softhsm2 libnss3-tools openssl tmux dbus-daemon
 
-.PHONY: setup demo test lint format schemas samples layouts lock bench campaign mutation clean
+.PHONY: setup demo test lint format schemas samples layouts lock bench campaign fuzz mutation clean
 
 setup: $(RUN_READY)
 
@@ -45,6 +46,10 @@ bench: $(DEV_READY)
 campaign: $(DEV_READY)
 	$(BIN)/python -m bench.campaign
 
+# Millions of inputs, steered by coverage; about an hour.
+fuzz: $(FUZZ_READY)
+	$(BIN)/python -m bench.fuzz
+
 mutation: $(DEV_READY)
 	$(BIN)/python -m bench.mutation
 
@@ -52,6 +57,7 @@ mutation: $(DEV_READY)
 lock:
 	uv pip compile pyproject.toml --group build --universal --generate-hashes --no-header --no-annotate --upgrade -o locks/run.txt
 	uv pip compile pyproject.toml --group build --group dev --universal --generate-hashes --no-header --no-annotate --upgrade -o locks/dev.txt
+	uv pip compile pyproject.toml --group build --group dev --group fuzz --universal --generate-hashes --no-header --no-annotate --upgrade -o locks/fuzz.txt
 
 clean:
 	rm -rf $(VENV) build dist .mypy_cache .pytest_cache .ruff_cache .hypothesis
@@ -63,3 +69,7 @@ $(RUN_READY): locks/run.txt pyproject.toml
 $(DEV_READY): locks/dev.txt pyproject.toml
 	@$(PYTHON) set_up.py --venv $(VENV) --lock locks/dev.txt --libraries "$(LIBRARIES)" --programs "$(TEST_PROGRAMS)"
 	@touch $@ $(RUN_READY)
+
+$(FUZZ_READY): locks/fuzz.txt pyproject.toml
+	@$(PYTHON) set_up.py --venv $(VENV) --lock locks/fuzz.txt --libraries "$(LIBRARIES)" --programs "$(TEST_PROGRAMS)"
+	@touch $@ $(DEV_READY) $(RUN_READY)

@@ -22,11 +22,13 @@ SONAMES = {
     "libharfbuzz-subset0": "libharfbuzz-subset.so.0",
 }
 PROGRAMS = {
+    "dbus-daemon": "dbus-daemon",
     "libnss3-tools": "certutil",
     "openssl": "openssl",
     "poppler-utils": "pdfsig",
     "qpdf": "qpdf",
     "softhsm2": "softhsm2-util",
+    "tmux": "tmux",
 }
 
 

@@ -5,9 +5,10 @@ from __future__ import annotations
 import re
 from typing import Annotated, Final, Literal, Self
 
-from pydantic import Field, field_validator, model_validator
+from pydantic import Field, StringConstraints, field_validator, model_validator
 
 from schemas.model import Model, Text
+from schemas.transport import Bluetooth, Request, Serial
 from schemas.units import UNIT_WORDS, unit_of
 from schemas.vocabulary import ProbeMode
 
@@ -51,6 +52,17 @@ class Profile(Model):
         default_factory=dict, description="What the group mode writes, and the probe mode that it means."
     )
     max_line_bytes: Annotated[int, Field(ge=16, le=65536)] = 1024
+    line_end: Annotated[str, StringConstraints(strip_whitespace=False, min_length=1, max_length=8)] | None = Field(
+        None,
+        description='What ends a line beside CR, LF and CRLF: "\\t" for a gauge that types and ends with Tab.',
+    )
+    idle_end_ms: Annotated[int, Field(ge=20, le=10_000)] | None = Field(
+        None,
+        description="A pause of so long ends a line too, for a gauge that sends no end; a slow line may be cut in two by it.",
+    )
+    serial: Serial = Serial()
+    bluetooth: Bluetooth = Bluetooth()
+    request: Request | None = None
 
     @field_validator("unit")
     @classmethod

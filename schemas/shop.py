@@ -39,6 +39,15 @@ class Gauge(Model):
         description="b of the accuracy statement, in percent of the thickness."
     )
     profile: Slug | None = Field(None, description="Line profile that the gauge writes.")
+    # How a bench reaches its gauge is no fact of an inspection: never written into an archive or a certificate.
+    link: Text | None = Field(
+        None, exclude=True, description='How the gauge is reached: "serial:/dev/ttyUSB0", "COM3", "ble:name=NAME" ...'
+    )
+    device_serial: Text | None = Field(
+        None,
+        exclude=True,
+        description="Serial number that the gauge itself reports over Bluetooth, where that is not serial.",
+    )
 
     @model_validator(mode="after")
     def _dates_stand_in_order(self) -> Self:
