@@ -38,7 +38,16 @@ def main() -> int:
             folder = Path(root) / str(number)
             (folder / "corpus").mkdir(parents=True)
             _write_seeds(folder / "corpus")
-            words = ["-m", "bench.fuzz", "--child", str(folder), "--inputs", str(share), "--seed", str(args.seed + number)]
+            words = [
+                "-m",
+                "bench.fuzz",
+                "--child",
+                str(folder),
+                "--inputs",
+                str(share),
+                "--seed",
+                str(args.seed + number),
+            ]
             children.append((folder, subprocess.Popen([sys.executable, *words], stderr=subprocess.PIPE, text=True)))
         results = [_result(folder, child) for folder, child in children]
     total = {
@@ -100,7 +109,7 @@ def _fuzz(folder: Path, inputs: int, seed: int) -> int:
 
     atexit.register(write)
     words = [sys.argv[0], str(folder / "corpus"), f"-runs={inputs}", f"-seed={seed}", "-max_len=80", "-verbosity=0"]
-    atheris.Setup(words + [f"-artifact_prefix={folder}/"], one)
+    atheris.Setup([*words, f"-artifact_prefix={folder}/"], one)
     atheris.Fuzz()
     return 0
 
