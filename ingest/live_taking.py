@@ -153,13 +153,14 @@ class LiveTaking:
         """Take one item; what became of it is appended to *happened*."""
         self.taking.now = item.at
         seen = self.links.setdefault(item.link, LinkSeen())
-        if item.origin is not None:
-            self.origins.setdefault(item.link, {})[item.origin.name] = item.origin
+        for origin in (*getattr(item, "there_before", ()), item.origin):
+            if origin is not None:
+                self.origins.setdefault(item.link, {})[origin.name] = origin
         match item.kind:
             case Kind.LINE | Kind.PARTIAL:
                 assert item.frame is not None  # noqa: S101 - Item says so
                 seen.lines += 1
-                line = RawLine(seen.lines, _frame_of(item), item.at)
+                line = _line_of(item, seen.lines)
                 if self.questions:
                     self.waiting.append((line, item.link, item.doubled))
                     self._tell(item, "waits until the question is answered")
@@ -393,9 +394,12 @@ class LiveTaking:
                 return f"@{act.value} {text}".rstrip()
 
 
-def _frame_of(item: Item) -> Frame:
+def _line_of(item: Item, line_no: int) -> RawLine:
     assert item.frame is not None  # noqa: S101 - Item says so
-    return item.frame._replace(ended=False) if item.kind is Kind.PARTIAL else item.frame
+    frame = item.frame._replace(ended=False) if item.kind is Kind.PARTIAL else item.frame
+    stated = getattr(item, "taken_at", None)
+    # A capture of ours says the time of each line, and holds words of the inspector.
+    return RawLine(line_no, frame, stated or item.at, directive=stated is not None and frame.data.startswith(b"@"))
 
 
 def _frame(words: str) -> Frame:
