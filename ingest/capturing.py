@@ -151,7 +151,7 @@ class Capture:
             self._say(MessageKind.TOLD, "there is room again, and it goes on")
         return True
 
-    def act(self, act: Act, text: str = "", link: str = "") -> bool:
+    def act(self, act: Act, text: str | None = None, link: str = "") -> bool:
         """Do what the inspector says; return whether it was done. FINISH and REQUEST are the loop's.
 
         Args:
@@ -165,7 +165,7 @@ class Capture:
             return False
         before = len(self._happened)
         try:
-            self._inspection.act(act, text.strip(), self._now(), link)
+            self._inspection.act(act, (text or "").strip(), self._now(), link)
         except CannotWrite as wrong:
             self._stop(wrong, act)
             return False
@@ -371,9 +371,17 @@ class Capture:
             base = [r for r in taking.readings if r.excluded_reason == BASE_READING and r.location == before]
             window = _NO_WINDOW if before == EVERYWHERE else self._window(taking.job.find(before))
             number = pieces.index(taking.piece) + 1
-            place = {"spot": 1, "spots": 1, "nth": len(base) + 1, "per_spot": 0, "before_coating": True}
             return NextPlace(
-                piece=taking.piece, piece_no=number, pieces=len(pieces), location=before, window=window, **place
+                piece=taking.piece,
+                piece_no=number,
+                pieces=len(pieces),
+                location=before,
+                spot=1,
+                spots=1,
+                nth=len(base) + 1,
+                per_spot=0,
+                window=window,
+                before_coating=True,
             )
         slot = taking.next_slot()
         if slot is None:

@@ -33,6 +33,8 @@ from ingest.links.raw_line import RawLine
 
 #: The link of what a person types; a word that begins with @ is an act there and never a line.
 TYPED: Final = "typed"
+#: Where a person types, or a gauge that types like a keyboard; beside a live link it is the person.
+_BY_HAND: Final = frozenset({TYPED, "keys"})
 _PARTIAL: Final = "the link went in the middle of this line"
 _NO_END: Final = "has no line end, so it may be cut short"
 
@@ -121,7 +123,7 @@ class LiveTaking:
     doubled: set[int] = field(default_factory=set)
     happened: list[Happened] = field(default_factory=list)
     gate_settled: bool = False
-    _live: bool = False
+    session_links: tuple[str, ...] = ()
     _devices: dict[tuple[str, str], bool] = field(default_factory=dict)
     _slips: dict[str, str] = field(default_factory=dict)
     _partial: tuple[RawLine, str, OtherLine] | None = None
@@ -141,7 +143,7 @@ class LiveTaking:
         """
         self.taking.prompted = prompted
         self.asks = asks
-        self._live = bool(links)
+        self.session_links = links
         for seen in self.links.values():
             seen.up = False
         for link in links:
@@ -240,7 +242,7 @@ class LiveTaking:
 
     def _feed(self, line: RawLine, link: str, accept: str | None) -> Outcome:
         usual = self.taking.decoder
-        if link == TYPED and self._live:
+        if link in _BY_HAND and self.session_links:
             self.taking.decoder = self.by_hand
         try:
             return self.taking.feed(line, link, accept=accept)

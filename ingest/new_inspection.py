@@ -113,7 +113,9 @@ def _profile_of(
     args: argparse.Namespace, folder: ShopFolder, shop: Shop, gauge: Gauge, job: Job
 ) -> tuple[str, Profile]:
     """Return name and line profile: what was said, "typed" where the readings are typed, else the gauge's."""
-    typed = not args.captures and not links_said(args, gauge)
+    # A gauge that types like a keyboard writes as its profile says; a person who types writes bare figures.
+    types = gauge.link == "keys"
+    typed = not args.captures and not types and set(links_said(args, gauge)) <= {"keys"}
     name = args.profile or ("typed" if typed else gauge.profile)
     if name is None:
         raise BadInput(

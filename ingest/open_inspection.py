@@ -130,6 +130,11 @@ class OpenInspection:
         """Return the hash of all that came: a single capture's own, or of all bytes in order."""
         return self._digest.hexdigest()
 
+    @property
+    def has_begun(self) -> bool:
+        """Return whether anything is on disk."""
+        return not (self._unwritten and self._unwritten[0]["kind"] == "begin")
+
     def take_captures(
         self, captures: Sequence[KeptCapture], stated_at: datetime | None, said: SaidOfLines, at: datetime
     ) -> None:
@@ -235,9 +240,9 @@ class OpenInspection:
 
     def close(self) -> None:
         """Close the journal. The inspection stays open, unless nothing was ever written to it."""
-        never_begun = bool(self._unwritten) and self._unwritten[0]["kind"] == "begin"
+        never_begun = not self.has_begun
         self._unwritten.clear()
-        if self.journal.is_open and never_begun:
+        if never_begun and self.journal.is_open:
             self.journal.close()
             self.journal.path.unlink()
             self.journal.path.with_suffix(".lock").unlink(missing_ok=True)
@@ -383,8 +388,28 @@ def journal_path(folder: ShopFolder, inspection_id: str) -> Path:
 
 
 def open_ids(folder: ShopFolder) -> list[str]:
-    """Return the open inspections, oldest first."""
-    return sorted(path.stem for path in folder.journals.glob(f"*{SUFFIX}"))
+    """Return the open inspections, oldest first. A journal without a byte is none: nothing was taken yet, or never will be."""
+    return sorted(path.stem for path in folder.journals.glob(f"*{SUFFIX}") if _has_bytes(path))
+
+
+def _has_bytes(path: Path) -> bool:
+    try:
+        return path.stat().st_size > 0
+    except FileNotFoundError:  # sealed in between
+        return False
+
+
+def open_for(folder: ShopFolder, job: str, lot: str) -> InspectionFacts | None:
+    """Return the facts of the open inspection of this job and lot, the newest where there are several, or None."""
+    for inspection_id in reversed(open_ids(folder)):
+        path = journal_path(folder, inspection_id)
+        try:
+            facts = _facts(path, read(path).records)
+        except (IntegrityFailed, FileNotFoundError):  # damaged, or sealed in between: not this command's business
+            continue
+        if (facts.job_name, facts.lot) == (job, lot):
+            return facts
+    return None
 
 
 def put_away(folder: ShopFolder, inspection_id: str, where: str = SEALED) -> None:

@@ -185,6 +185,7 @@ class PlainLines:
         """Leave out what was typed and doubted, silently: it was said when it was doubted."""
         self.capture.act(Act.LEAVE_OUT)
         self.capture.happened()
+        self.problems += 1
 
     def _send_request(self) -> None:
         if self.request is None:
@@ -262,7 +263,7 @@ class PlainLines:
                 return "  nothing typed" if one.link == TYPED and one.kind is Kind.LINE else None
 
     def _not_taken(self, one: Happened, problem: Problem) -> str:
-        if one.link == TYPED or one.kind is not None:
+        if not one.asked:
             self.problems += 1
         number = f"line {problem.line_no}: " if problem.line_no else ""
         where = "" if one.link in (TYPED, "") else f"{one.link}: "

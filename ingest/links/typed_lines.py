@@ -35,11 +35,17 @@ class TypedLines:
         self._thread: threading.Thread | None = None
         self._woken, self._wake = os.pipe()
         self._open = True
+        self._was_terminal = bool(source.isatty())
 
     @property
     def name(self) -> str:
         """Return the link's name."""
         return NAME
+
+    @property
+    def is_gone(self) -> bool:
+        """Return whether the input was a terminal and is none any more: somebody closed its window."""
+        return self._was_terminal and not self._source.isatty()
 
     def start(self, stream: Stream) -> None:
         """Begin: items go into *stream* until close(), or until the input ends, which is an END."""
