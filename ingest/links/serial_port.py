@@ -18,7 +18,7 @@ import serial
 from serial.tools import list_ports
 
 from ingest.links.address import Address
-from ingest.links.port import PortFault
+from ingest.links.port import PortFault, Reason
 from ingest.links.port_link import BackOff, PortLink
 from schemas.profile import Profile
 from schemas.transport import Serial
@@ -112,7 +112,7 @@ class SerialPort:
                 port.rts = settings.rts
             port.open()
         except Exception as fault:  # termios.error is no OSError, and exists on one system only
-            raise PortFault(_why_not_opened(device, settings, fault)) from fault
+            raise _not_opened(device, settings, fault) from fault
         self._port = port
 
     @property
@@ -163,24 +163,30 @@ class SerialPort:
         )
 
 
-def _why_not_opened(device: str, settings: Serial, fault: Exception) -> str:
+def _not_opened(device: str, settings: Serial, fault: Exception) -> PortFault:
     number = _errno_of(fault)
     if number in _MISSING:
-        return (
+        return PortFault(
             f"{device} is not there; plug the gauge in and switch it on, or name the right port "
             "('filmtally measure --list-links' shows those there are)"
         )
     if number in _BUSY or (number in _FORBIDDEN and sys.platform == "win32"):
-        return f"{device} is held by another program; close that one"
+        return PortFault(f"{device} is held by another program; close that one", Reason.HELD)
     if number in _FORBIDDEN:
-        return f"{device} may not be opened by you; {_who_may(device)}"
+        return PortFault(f"{device} may not be opened by you; {_who_may(device)}", Reason.FORBIDDEN)
     if number in _UNREACHED:
-        return f"{device} reaches no gauge ({_plain(fault)}); switch the gauge on and bring it near"
+        return PortFault(f"{device} reaches no gauge ({_plain(fault)}); switch the gauge on and bring it near")
     if number in _NO_PORT or _is_no_device(device):
-        return f"{device} is no serial port; name one ('filmtally measure --list-links' shows those there are)"
+        listed = "'filmtally measure --list-links' shows those there are"
+        return PortFault(f"{device} is no serial port; name one ({listed})", Reason.UNFIT)
     if number == errno.EINVAL or isinstance(fault, ValueError):
-        return f"{device} cannot be set to {settings_said(settings)}; correct [serial] in the profile"
-    return f"{device} cannot be opened ({_plain(fault)}); unplug the gauge, plug it in again, and look at the cable"
+        return PortFault(
+            f"{device} cannot be set to {settings_said(settings)}; correct [serial] in the profile", Reason.UNFIT
+        )
+    return PortFault(
+        f"{device} cannot be opened ({_plain(fault)}); unplug the gauge, plug it in again, and look at the cable",
+        Reason.OTHER,
+    )
 
 
 def _who_may(device: str) -> str:
