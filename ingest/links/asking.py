@@ -159,10 +159,9 @@ class Requester:
         """Hear of an item before it is in the stream: a line is heard when it comes, not when there is room for it."""
         if kind is Kind.LINE and frame is not None and self._is_answer(frame):
             with self._changed:
-                if self._under_way is not None:
-                    self._under_way = self._deadline_s = None
-                    self._silence_said = False
-                    self._changed.notify_all()
+                self._under_way = self._deadline_s = None
+                self._silence_said = False
+                self._changed.notify_all()
 
     def _after(self, kind: Kind) -> None:
         """Hear of an item that is in the stream."""
