@@ -111,10 +111,12 @@ class SerialPort:
             if settings.rts is not None:
                 port.rts = settings.rts
             port.open()
+            fits = _is_set_as(port, settings)
         except Exception as fault:  # termios.error is no OSError, and exists on one system only
+            port.close()
             raise _not_opened(device, settings, fault) from fault
         self._port = port
-        if not _is_set_as(port, settings):
+        if not fits:
             self.close()
             raise _unfit(device, settings)
 
