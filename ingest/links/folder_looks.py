@@ -18,7 +18,7 @@ from pathlib import Path
 from typing import Final
 
 from ingest.framing import Frame
-from ingest.links.growing_file import NOTHING, GrowingFile, Look, TakenLine
+from ingest.links.growing_file import NOTHING, GrowingFile, Look
 from ingest.links.item import Kind, Origin
 from ingest.links.live import FileSeen
 

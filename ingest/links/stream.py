@@ -58,7 +58,7 @@ class Stream:
         taken_at: datetime | None = None,
         there_before: tuple[Origin, ...] = (),
         wait: bool = False,
-        unless: Callable[[], bool] | None = None,
+        unless: Callable[[], bool] = lambda: False,
     ) -> bool:
         """Add an item, with the time it is now; return False where there was no room for it.
 
@@ -67,18 +67,18 @@ class Stream:
         Args:
             wait: Wait for room instead: for a link that can hold its peer back. Ends, with False, when the
                 stream is closed.
-            unless: Asked while it waits, and again at each wake(): whether the link is being closed. Waiting
-                then ends with False, and what was not taken is not counted as lost: the link knows of it.
+            unless: Waiting ends once this is true, and what found no room counts as lost; not so where it has an
+                origin, since the file still has it. Whoever makes it true calls wake().
         """
         with self._changed:
             bulky = kind in (Kind.LINE, Kind.PARTIAL)
-            while bulky and wait and len(self._items) >= self._most and not self._closed:
-                if unless is not None and unless():
-                    return False
+            while bulky and wait and len(self._items) >= self._most and not self._closed and not unless():
                 self._changed.wait()
             if self._closed:
                 return False
             if bulky and len(self._items) >= self._most:
+                if wait and origin is not None:
+                    return False
                 lines, size = self._dropped.get(link, (0, 0))
                 self._dropped[link] = (lines + 1, size + (frame.length if frame else 0))
                 return False
@@ -111,7 +111,7 @@ class Stream:
             return item
 
     def wake(self) -> None:
-        """Let every link that waits for room look again whether it is being closed."""
+        """Let whoever waits for room look again at what was given as *unless*."""
         with self._changed:
             self._changed.notify_all()
 
