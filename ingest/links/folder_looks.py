@@ -68,10 +68,11 @@ class _Known:
 
 @dataclass(slots=True)
 class _New:
-    """A file that is not known yet: waited for, since its bytes so far are those of a known one."""
+    """A file that is not known yet: waited for, since it has no whole line, or its bytes so far are those of a known one."""
 
     seen: tuple[int, str]
     since_s: float
+    tail: bytes
 
 
 @dataclass(slots=True)
@@ -103,6 +104,7 @@ class FolderLooks:
     _new: dict[str, _New] = field(default_factory=dict)
     _unreadable: dict[str, _Unreadable] = field(default_factory=dict)
     _said: set[str] = field(default_factory=set)
+    _folders: list[str] = field(default_factory=list)
 
     def begin(self, now_s: float) -> tuple[Origin, ...]:
         """Return the files that are there before the start, which are not taken; none where it goes on.
@@ -138,7 +140,10 @@ class FolderLooks:
         for name in [n for n in found if n not in self._known]:
             yield from self._look_at_new(name, found, now_s)
         for name in [n for n in self._new if n not in found]:
-            del self._new[name]
+            waited = self._new.pop(name)
+            if waited.tail:
+                self._known[name] = _Known(self._file(name), read=True)
+                self._known[name].file.tail = waited.tail
         yield from self._of_gone(found, now_s)
         yield from self._of_unreadable(found, now_s)
 
@@ -157,7 +162,7 @@ class FolderLooks:
 
     def _listing(self) -> dict[str, Stamp]:
         """Return the regular files with what tells whether they have changed, in the order they were written."""
-        self._folders: list[str] = []
+        self._folders = []
         found: list[tuple[int, list[tuple[int, str]], str, Stamp]] = []
         try:
             names = os.listdir(self.folder)  # noqa: PTH208 - a Path for each name of a large folder costs more than the look
@@ -251,13 +256,15 @@ class FolderLooks:
         seen = (len(data), hashlib.sha256(data).hexdigest())
         waited = self._new.get(name)
         if waited is None or waited.seen != seen:
-            waited = self._new[name] = _New(seen, now_s)
+            waited = self._new[name] = _New(seen, now_s, b"")
         quiet = now_s - waited.since_s >= self.settle_s
         same = next((k.file.name for k in self._known.values() if k.file.seen == seen), None)
         begins = same or next(
             (k.file.name for k in self._known.values() if k.file.seen[0] > len(data) and k.file.begins(data)), None
         )
-        if begins is not None and not quiet:
+        whole = b"\n" in data or b"\r" in data or (self.line_end is not None and self.line_end in data)
+        if not quiet and (begins is not None or not whole):
+            waited.tail = b"" if begins else data[: self.max_line_bytes]
             return  # it may be a copy of a known file, which is still being written
         del self._new[name]
         known = self._known[name] = _Known(self._file(name), found[name], read=True)
