@@ -107,7 +107,9 @@ class FolderLooks:
     _folders: list[str] = field(default_factory=list)
 
     def begin(self, now_s: float) -> tuple[Origin, ...]:
-        """Return the files that are there before the start, which are not taken; none where it goes on.
+        """Return the files that are there before the start, which are not taken; nothing where it goes on.
+
+        The first of them has no name: it is the folder's own mark, so that one that held nothing is known to have begun.
 
         Raises:
             FolderGone: The folder cannot be listed.
@@ -115,9 +117,11 @@ class FolderLooks:
         found = self._listing()
         if self.taken is not None:
             for origin in self.there_before:
-                self._known[origin.name] = _Known(self._file(origin.name, origin.end, origin.sha256))
+                if origin.name:
+                    self._known[origin.name] = _Known(self._file(origin.name, origin.end, origin.sha256))
             for name, origin in self.taken.items():
-                self._known[name] = _Known(self._file(name, origin.end, origin.sha256), read=True)
+                if name:
+                    self._known[name] = _Known(self._file(name, origin.end, origin.sha256), read=True)
             return ()
         for name in found:
             data = self._read(name, now_s)
@@ -125,7 +129,7 @@ class FolderLooks:
                 known = _Known(self._file(name), found[name])
                 known.file.take_for_known(data)
                 self._known[name] = known
-        return tuple(known.file.origin for known in self._known.values())
+        return (Origin("", 0, NOTHING), *(known.file.origin for known in self._known.values()))
 
     def look(self, now_s: float) -> Iterator[Happening]:
         """Yield what is new in the folder at *now_s* (monotonic, seconds).

@@ -62,7 +62,8 @@ class Item:
         taken_at: The time that the source itself gives the line, as a capture of ours does; the frame is then
             what stands behind it. None where the line came without one: *at* is all that is known.
         there_before: UP of a link that reads files: those that were there before the start and are not
-            taken. Whoever wants to go on after a kill keeps them with the origins of the lines.
+            taken, and one without a name that stands for the source itself. Whoever wants to go on after a
+            kill keeps them with the origins of all other items, of whatever kind.
     """
 
     kind: Kind

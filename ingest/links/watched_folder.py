@@ -84,7 +84,7 @@ class WatchedFolder(ThreadedLink):
         if goes_on:
             note = f"{self._looks.folder}: goes on behind the last line that was taken"
         else:
-            note = f"{self._looks.folder}: {_files(len(before))} there already and not taken; new ones are taken as they come"
+            note = f"{self._looks.folder}: {_files(len(before) - 1)} there already and not taken; new ones are taken as they come"
         stream.put(Kind.UP, self.name, note=note, there_before=before)
 
     def _look(self, stream: Stream, up: bool) -> None:

@@ -81,7 +81,7 @@ def bench(tmp_path: Path) -> Bench:
 def test_what_was_there_before_is_not_taken_and_what_is_added_to_it_is(bench: Bench) -> None:
     bench.write("monday.txt", b"3.10\n3.11\n")
     bench.begin()
-    assert [origin.name for origin in bench.before] == ["monday.txt"]
+    assert [origin.name for origin in bench.before] == ["", "monday.txt"]
     assert bench.look() == []
     bench.add("monday.txt", b"3.12\n3.")
     bench.write("tuesday.txt", b"3.50\n")
