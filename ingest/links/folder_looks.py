@@ -25,6 +25,8 @@ from ingest.links.live import FileSeen
 #: More than a gauge's memory ever holds; what is larger is no export of one.
 MOST_BYTES: Final = 64 << 20
 _MOST_NAMED: Final = 5
+#: Two files of so few lines may be the same by chance: a gauge that writes a file a spot says 3.12 more than once.
+_BY_CHANCE_LINES: Final = 3
 _MADE_BY_THE_SYSTEM: Final = frozenset({"thumbs.db", "desktop.ini"})
 _NONBLOCK: Final = getattr(os, "O_NONBLOCK", 0)
 _BINARY: Final = getattr(os, "O_BINARY", 0)
@@ -272,7 +274,7 @@ class FolderLooks:
             return  # it may be a copy of a known file, which is still being written
         del self._new[name]
         known = self._known[name] = _Known(self._file(name), found[name], read=True)
-        if same is not None:
+        if same is not None and data.count(b"\n") + data.count(b"\r") + 1 > _BY_CHANCE_LINES:
             known.file.take_for_known(data)
             known.not_taken = (
                 f"{name}: holds the very same bytes as {same} and is not taken again; "
@@ -280,9 +282,12 @@ class FolderLooks:
             )
             yield Happening(Kind.UP, known.not_taken, origin=known.file.origin)
             return
+        known.file.was_seen(seen, waited.since_s)
         look = known.file.look(data, now_s)
         doubled, note = 0, ""
-        if begins is not None:
+        if same is not None:
+            doubled, note = len(data), f"{name}: holds the very same bytes as {same}; look whether readings came twice."
+        elif begins is not None:
             doubled, note = len(data), f"{name}: begins as {begins} does; look whether readings came twice."
         else:
             ends = {(k.file.end, k.file.sha256): k.file.name for k in self._known.values() if k is not known}

@@ -31,7 +31,7 @@ class TakenLine:
 
     Attributes:
         kind: LINE or PARTIAL.
-        frame: Its bytes; without the time in front where it comes from a capture of ours.
+        frame: Its bytes, never marked as ended where it is PARTIAL; without the time in front where it comes from a capture of ours.
         origin: Where it stood.
         taken_at: The time in front of it.
         note: What is to be said of it.
@@ -133,6 +133,10 @@ class GrowingFile:
         written = data.rstrip(b"\0")
         self.end, self.sha256 = len(written), hashlib.sha256(written).hexdigest()
         self._mark(written)
+
+    def was_seen(self, seen: tuple[int, str], since_s: float) -> None:
+        """Say that its length and hash have been *seen* since *since_s*, so that no second settle time is waited for."""
+        self.seen, self._since_s = seen, since_s
 
     def forget(self) -> None:
         """Read the file from its beginning at the next look: what it held went somewhere else."""
@@ -260,7 +264,7 @@ class GrowingFile:
             self.end, self.sha256 = len(data), digest.hexdigest()
             said = f"{self.name}: its last line has no end, and may be cut short; compare it with the gauge"
             if rest:
-                lines.append(self._rest(tail, note, ended=False))
+                lines.append(self._rest(tail, note))
             else:
                 frame = self._frame(tail, ended=False)
                 lines.append(TakenLine(Kind.PARTIAL, frame, self.origin, note=_joined(note, said)))
@@ -268,14 +272,14 @@ class GrowingFile:
             self.tail = tail[: self._max]
         return lines
 
-    def _rest(self, line: bytes, note: str, *, ended: bool = True) -> TakenLine:
+    def _rest(self, line: bytes, note: str) -> TakenLine:
         said = (
             f"{self.name}: this is the rest of a line whose beginning came before it, without an end; "
             "compare both with the gauge"
             if line
             else f"{self.name}: the end of the last line came only now; that line was whole"
         )
-        return TakenLine(Kind.PARTIAL, self._frame(line, ended=ended), self.origin, note=_joined(note, said))
+        return TakenLine(Kind.PARTIAL, self._frame(line, ended=False), self.origin, note=_joined(note, said))
 
     def _timed(self, line: bytes, note: str) -> TakenLine:
         stamp, tab, what_came = line.partition(b"\t")
@@ -288,7 +292,7 @@ class GrowingFile:
                 f"{self.name}: this line does not start with a time and a tab, as a line of a capture does, "
                 "and is not taken as a reading"
             )
-            return TakenLine(Kind.PARTIAL, self._frame(line), self.origin, note=_joined(note, said))
+            return TakenLine(Kind.PARTIAL, self._frame(line, ended=False), self.origin, note=_joined(note, said))
         return TakenLine(Kind.LINE, self._frame(what_came), self.origin, taken_at, note)
 
     def _frame(self, line: bytes, *, ended: bool = True) -> Frame:

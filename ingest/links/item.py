@@ -53,7 +53,7 @@ class Item:
         seq: Number of the item on its link, from 1, in the order it happened.
         at: Wall clock, aware, UTC.
         mono_ns: Monotonic clock, in nanoseconds: what two moments are apart, whatever the wall clock does.
-        frame: The line of LINE and PARTIAL, byte for byte; None otherwise.
+        frame: The line of LINE and PARTIAL, byte for byte; None otherwise. That of PARTIAL is never marked as ended.
         note: A sentence for the inspector: why the link went, how much was lost.
         doubled: Whether the very same bytes came a moment before over a link that is known to repeat itself.
         about: What the device at the other end says of itself (UP): serial_number, manufacturer, model,

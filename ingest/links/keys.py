@@ -124,7 +124,10 @@ class RawTerminal:
         signal.signal(number, signal.SIG_DFL)
         signal.pthread_sigmask(signal.SIG_UNBLOCK, {number})
         os.kill(os.getpid(), number)
-        signal.signal(number, self._leave)  # reached after SIGTSTP alone, when the program goes on
+        # Reached after SIGTSTP alone: when the program goes on, or at once where no shell is there that could continue it.
+        signal.signal(number, self._leave)
+        if not self._closed:
+            self.make_raw()
 
     def _come_back(self, number: int, frame: FrameType | None) -> None:
         if not self._closed:
@@ -238,7 +241,7 @@ class Keys(ThreadedLink):
         if not line.frame.ended:
             stream.put(Kind.PARTIAL, self.name, line.frame, note=_LEFT, about=about)
         elif line.entered is Entered.MIXED:
-            stream.put(Kind.PARTIAL, self.name, line.frame, note=_MIXED, about=about)
+            stream.put(Kind.PARTIAL, self.name, line.frame._replace(ended=False), note=_MIXED, about=about)
         else:
             stream.put(Kind.LINE, self.name, line.frame, about=about)
 

@@ -10,9 +10,10 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from ingest.framing import Framer
 from ingest.links.folder_looks import FolderGone, FolderLooks, Happening, is_temporary
 from ingest.links.growing_file import GrowingFile
 from ingest.links.item import Kind, Origin
@@ -66,6 +67,7 @@ class Bench:
 
 
 def lines(happened: list[Happening], kind: Kind = Kind.LINE) -> list[bytes]:
+    assert not any(h.kind is Kind.PARTIAL and h.frame and h.frame.ended for h in happened)
     return [h.frame.data for h in happened if h.kind is kind and h.frame is not None]
 
 
@@ -219,6 +221,16 @@ def test_a_short_file_that_begins_like_a_long_one_is_taken_after_the_settle_time
     bench.write("b.txt", b"3.12\n")
     assert bench.look() == []
     assert lines(bench.settled()) == [b"3.12"]
+
+
+def test_a_gauge_that_writes_a_file_a_reading_may_read_the_same_twice(bench: Bench) -> None:
+    bench.begin()
+    bench.write("spot-1.txt", b"3.12\r\n")
+    bench.look()
+    bench.write("spot-2.txt", b"3.12\r\n")
+    found = bench.settled()
+    assert [(h.frame and h.frame.data, h.doubled) for h in found] == [(b"3.12", True)]
+    assert "very same bytes as spot-1.txt" in notes(found)
 
 
 def test_a_file_that_is_renamed_goes_on_under_its_new_name(bench: Bench) -> None:
@@ -387,6 +399,7 @@ def test_an_end_of_the_gauges_own_ends_a_line(tmp_path: Path) -> None:
     assert lines(bench.look()) == [b"3.12", b"3.13", b""]
 
 
+@settings(max_examples=40)
 @given(st.data())
 def test_however_writes_are_cut_into_looks_and_whenever_it_is_killed_the_lines_are_the_same(
     data: st.DataObject,
@@ -420,6 +433,19 @@ def test_however_writes_are_cut_into_looks_and_whenever_it_is_killed_the_lines_a
             assert mine == wholes[name].split(end)[:-1]
 
 
+@given(st.binary(max_size=60), st.sampled_from([None, b"\t", b"ab"]))
+def test_a_file_is_cut_into_lines_as_a_stream_of_bytes_is(data: bytes, line_end: bytes | None) -> None:
+    data = data.translate(bytes.maketrans(b"\x00\x01\x02\x03", b"\r\n\ta")).removeprefix(b"\xff").removeprefix(b"\xfe")
+    framer = Framer(16, line_end)
+    frames = framer.feed(data)
+    tail = framer.close()
+    file = GrowingFile("a.txt", 16, line_end, SETTLE_S)
+    found = [*file.look(data, 0.0).lines, *file.look(data, SETTLE_S).lines]
+    if not data.endswith(b"\0"):
+        assert [line.frame for line in found] == frames + ([tail] if tail else [])
+
+
+@settings(max_examples=60)
 @given(st.data())
 def test_whatever_is_done_to_a_file_no_line_is_given_that_never_stood_in_it(data: st.DataObject) -> None:
     """Contents follow each other in any order, cut anywhere: each line given is one of some content, whole."""

@@ -177,7 +177,7 @@ def test_it_says_when_it_wants_to_be_asked() -> None:
 @given(
     st.lists(st.integers(0, 60), min_size=1, max_size=40), st.sampled_from([b"\r", b"\n", b"\r\n"]), st.integers(0, 34)
 )
-def test_two_thousand_readings_are_the_same_however_they_are_cut(cuts: list[int], end: bytes, gap_ms: int) -> None:
+def test_readings_of_a_wedge_are_the_same_however_they_are_cut(cuts: list[int], end: bytes, gap_ms: int) -> None:
     readings = two_thousand()[:400]
     data = b"".join(line + end for line in readings)
     lines = KeyLines(64)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import pty
 import select
@@ -97,7 +98,6 @@ def test_keys_and_the_line_so_far_are_told_and_ctrl_d_ends_the_link(terminal: Te
     until(lambda: Key("f5") in keys)
     os.write(master, b"\r")
     assert lines_of(got(stream, has_lines(1))) == [b"3"]
-    time.sleep(0.05)
     os.write(master, b"\x04")
     assert got(stream, has(Kind.END))[-1].kind is Kind.END
     link.close()
@@ -163,33 +163,52 @@ while True:
 """
 
 
+#: As a shell does: the program is a job of its own in the foreground, and can be stopped and continued.
+SHELL = """
+import fcntl, os, signal, subprocess, sys, termios
+fcntl.ioctl(0, termios.TIOCSCTTY, 0)
+signal.signal(signal.SIGTTOU, signal.SIG_IGN)
+job = subprocess.Popen([sys.executable, "-c", sys.argv[1]], process_group=0, restore_signals=True)
+os.tcsetpgrp(0, job.pid)
+print(f"job {job.pid}.", flush=True)
+status = job.wait()
+print(f"status {status}.", flush=True)
+sys.stdin.readline()
+"""
+
+
 class Child:
-    """A program that takes keys on a terminal of its own."""
+    """A program that takes keys on a terminal of its own, started as a shell does."""
 
     def __init__(self) -> None:
         self.master, self.slave = pty.openpty()
         self.before = termios.tcgetattr(self.slave)
         self.heard = b""
         self.process = subprocess.Popen(
-            [sys.executable, "-c", f"import fcntl, termios\nfcntl.ioctl(0, termios.TIOCSCTTY, 0)\n{CHILD}"],
+            [sys.executable, "-c", SHELL, f"import signal\nsignal.signal(signal.SIGTTOU, signal.SIG_DFL)\n{CHILD}"],
             stdin=self.slave,
             stdout=self.slave,
             stderr=self.slave,
             start_new_session=True,
         )
+        self.read_until(b".")
+        self.pid = int(self.heard.split(b"job ")[1].split(b".")[0])
 
-    def read_until(self, word: bytes) -> None:
+    def wait(self) -> int:
+        """Return what the program ended with; the shell still holds the terminal then."""
+        self.read_until(b"status ")
+        self.read_until(b".\r\n", behind=b"status ")
+        return int(self.heard.split(b"status ")[1].split(b".")[0])
+
+    def read_until(self, word: bytes, behind: bytes = b"") -> None:
         deadline = time.monotonic() + PATIENCE_S
-        while word not in self.heard:
+        while word not in self.heard.partition(behind or b"job ")[2]:
             assert time.monotonic() < deadline, self.heard
             if select.select([self.master], [], [], 0.2)[0]:
                 self.heard += os.read(self.master, 4096)
 
     def is_raw(self) -> bool:
         return not termios.tcgetattr(self.slave)[3] & termios.ICANON
-
-    def wait(self) -> int:
-        return self.process.wait(PATIENCE_S)
 
     def wait_for(self, done: Callable[[], Any]) -> None:
         deadline = time.monotonic() + PATIENCE_S
@@ -198,13 +217,14 @@ class Child:
             time.sleep(0.01)
 
     def state(self) -> str:
-        with open(f"/proc/{self.process.pid}/stat") as facts:  # noqa: PTH123 - no file on a disk
+        with open(f"/proc/{self.pid}/stat") as facts:  # noqa: PTH123 - no file on a disk
             return facts.read().rsplit(")", 1)[1].split()[0]
 
     def close(self) -> None:
-        if self.process.poll() is None:
-            self.process.kill()
-            self.process.wait()
+        for pid in (self.pid, self.process.pid):
+            with contextlib.suppress(ProcessLookupError):
+                os.kill(pid, signal.SIGKILL)
+        self.process.wait()
         os.close(self.master)
         os.close(self.slave)
 
@@ -235,18 +255,23 @@ def test_an_exception_restores_the_terminal(child: Child) -> None:
 
 @pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGHUP])
 def test_a_signal_that_ends_the_program_restores_the_terminal(child: Child, number: signal.Signals) -> None:
-    child.process.send_signal(number)
+    os.kill(child.pid, number)
     assert child.wait() == -number
     assert termios.tcgetattr(child.slave) == child.before
 
 
-@pytest.mark.skipif(not sys.platform.startswith("linux"), reason="asks /proc whether a process is stopped")
-def test_a_program_that_is_suspended_leaves_the_terminal_as_it_was_and_takes_it_back(child: Child) -> None:
-    child.process.send_signal(signal.SIGTSTP)
-    # A session whose leader has no parent in it is orphaned, and the system stops nobody there: it goes on at once or stops.
-    child.wait_for(lambda: child.state() == "T" or not child.is_raw())
-    child.wait_for(lambda: not child.is_raw())
-    child.process.send_signal(signal.SIGCONT)
+@pytest.mark.skipif(
+    not sys.platform.startswith("linux"), reason="asks /proc whether a process is stopped; runs on Linux"
+)
+@pytest.mark.parametrize("by", ["signal", "key"])
+def test_a_program_that_is_suspended_leaves_the_terminal_as_it_was_and_takes_it_back(child: Child, by: str) -> None:
+    if by == "key":
+        os.write(child.master, b"\x1a")
+    else:
+        os.kill(child.pid, signal.SIGTSTP)
+    child.wait_for(lambda: child.state() == "T")
+    assert termios.tcgetattr(child.slave) == child.before
+    os.kill(child.pid, signal.SIGCONT)
     child.wait_for(child.is_raw)
     os.write(child.master, b"3.12\r")
     child.read_until(b"line")
