@@ -34,6 +34,10 @@ LIVE: Final[dict[str, Callable[[Address, Profile], LiveLink]]] = {
     "serial": _made_in("serial_port"),
     "socket": _made_in("tcp_port"),
     "rfc2217": _made_in("rfc2217_port"),
+    "folder": _made_in("watched_folder"),
+    "file": _made_in("live_file"),
+    "pipe": _made_in("pipe"),
+    "keys": _made_in("keys"),
 }
 
 #: The schemes over which a gauge can be asked (profile.request).
