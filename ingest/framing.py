@@ -52,11 +52,6 @@ class Framer:
         self._keep(tail)
         return frames
 
-    @property
-    def holds_a_tail(self) -> bool:
-        """Return whether the beginning of a line has come, and not its end."""
-        return self._length > 0
-
     def close(self) -> Frame | None:
         """Return the tail that no line end followed, or None where there is none."""
         return self._take(ended=False) if self._length else None
