@@ -11,7 +11,9 @@ from schemas.errors import BadInput
 
 _ADAPTER: Final = re.compile(r",adapter=([A-Za-z0-9]+)\Z")
 #: On macOS a device has no address but a UUID that the computer gives it.
-_DEVICE: Final = re.compile(r"(?:[0-9A-Fa-f]{2}:){5}[0-9A-Fa-f]{2}|[0-9A-Fa-f]{8}(?:-[0-9A-Fa-f]{4}){3}-[0-9A-Fa-f]{12}")
+_DEVICE: Final = re.compile(
+    r"(?:[0-9A-Fa-f]{2}:){5}[0-9A-Fa-f]{2}|[0-9A-Fa-f]{8}(?:-[0-9A-Fa-f]{4}){3}-[0-9A-Fa-f]{12}"
+)
 
 
 @dataclass(frozen=True, slots=True)

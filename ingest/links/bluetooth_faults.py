@@ -28,7 +28,9 @@ NO_BLUETOOTH: Final = (
 _OFF: Final = "Bluetooth is switched off on this computer; switch it on"
 _DENIED: Final = "this computer does not let filmtally use Bluetooth; allow it in the system's privacy settings"
 _NO_SERVICE: Final = "this computer's Bluetooth service does not run; start it (on Linux: systemctl start bluetooth), or plug in an adapter"
-_PAIRING: Final = "wants to be paired; pair it once in the computer's Bluetooth settings, with the gauge in pairing mode"
+_PAIRING: Final = (
+    "wants to be paired; pair it once in the computer's Bluetooth settings, with the gauge in pairing mode"
+)
 _BUSY: Final = "is held by another device or program; close the program, or switch Bluetooth off on the phone or tablet"
 
 _WANTS_PAIRING: Final = frozenset(
@@ -43,9 +45,7 @@ _WANTS_PAIRING: Final = frozenset(
 
 def not_found(who: str) -> str:
     """Return the sentence for a gauge that does not show itself."""
-    return (
-        f"gauge {who} is not found; is it switched on and near, and not connected to a phone, a tablet or another computer"
-    )
+    return f"gauge {who} is not found; is it switched on and near, and not connected to a phone, a tablet or another computer"
 
 
 def vanished(who: str) -> str:
@@ -66,7 +66,7 @@ def sentence_of(fault: BaseException, who: str, adapter: str | None = None) -> s
         return _not_available(fault.reason)
     if isinstance(fault, BleakDeviceNotFoundError):
         return not_found(who)
-    if isinstance(fault, BleakGATTProtocolError) and fault.code in _WANTS_PAIRING:
+    if isinstance(fault, BleakGATTProtocolError) and fault.args[0] in _WANTS_PAIRING:
         return f"gauge {who} {_PAIRING}"
     if isinstance(fault, BleakDBusError):
         return _of_bluez(fault, who)
@@ -102,7 +102,9 @@ def _of_bluez(fault: BleakDBusError, who: str) -> str:
         return f"gauge {who} {_BUSY}"
     if name in ("UnknownObject", "DoesNotExist"):
         return not_found(who)
-    return f"gauge {who} refuses the connection or broke it off ({details or name}); switch it off and on, and come nearer"
+    return (
+        f"gauge {who} refuses the connection or broke it off ({details or name}); switch it off and on, and come nearer"
+    )
 
 
 def _of_bleak(text: str, who: str, adapter: str | None) -> str:

@@ -72,8 +72,14 @@ class DoubleMarker:
             self._tail_doubled = self._tail_doubled or again
         return marked
 
+    def pause(self) -> Marked | None:
+        """Return what has come since the last line end as a line that a pause ended, or None where nothing has."""
+        return self._rest(self._framer.pause())
+
     def close(self) -> Marked | None:
         """Return the tail that no line end followed, or None where there is none."""
-        frame = self._framer.close()
+        return self._rest(self._framer.close())
+
+    def _rest(self, frame: Frame | None) -> Marked | None:
         doubled, self._tail_doubled, self._in_tail = self._tail_doubled, False, 0
         return None if frame is None else Marked(frame, doubled)

@@ -108,7 +108,7 @@ def test_garbage_without_any_end_stays_within_the_bound(end: bytes | None) -> No
         assert framer.feed(b"#\x00" * 500) == []
     tail = framer.close()
     assert tail is not None
-    assert (64, 1_000_000, False) == (len(tail.data), tail.length, tail.ended)
+    assert (len(tail.data), tail.length, tail.ended) == (64, 1_000_000, False)
 
 
 @pytest.mark.parametrize("end", [b"\r", b"\n", b"\r\n"], ids=["CR", "LF", "CRLF"])
