@@ -46,6 +46,11 @@ def sig(number: int) -> str:
     return f"0000{number:04x}-0000-1000-8000-00805f9b34fb"
 
 
+def unique_address() -> str:
+    """Return a static random address that no other gauge has."""
+    return "C0:" + ":".join(f"{byte:02X}" for byte in secrets.token_bytes(5))
+
+
 #: Service, characteristic, properties, first value in hex, descriptors in hex.
 Layout = list[tuple[str, list[tuple[str, list[str], str, dict[str, str]]]]]
 DEVICE_INFORMATION: Final[Layout] = [
@@ -99,7 +104,7 @@ class BluezGauge:
     ) -> None:
         self.name = name
         # filmtally holds an address for the whole computer, and tests run side by side.
-        self.address = address or "C0:" + ":".join(f"{byte:02X}" for byte in secrets.token_bytes(5))
+        self.address = address or unique_address()
         self._set_environment = set_environment
         self._before = os.environ.get("DBUS_SYSTEM_BUS_ADDRESS")
         self._scratch = tempfile.TemporaryDirectory(prefix="gauge-bus-")
