@@ -360,7 +360,7 @@ class _Bluez:
         """Let the devices show themselves, again and again, to whoever scans on the adapter they are near."""
 
         while True:
-            await asyncio.sleep(0.03)
+            await asyncio.sleep(0.01)
             if not self.on_bus or not self.discovering.get(self.home):
                 continue
             for path, properties in self.shown.items():

@@ -203,7 +203,10 @@ class _Scanner(BaseBleakScanner):
         data = AdvertisingData(
             [
                 (AdvertisingData.COMPLETE_LOCAL_NAME, self.gauge.name.encode()),
-                (AdvertisingData.COMPLETE_LIST_OF_128_BIT_SERVICE_CLASS_UUIDS, bytes(UUID(self.gauge.layout[0][0]).to_bytes(force_128=True))),
+                (
+                    AdvertisingData.COMPLETE_LIST_OF_128_BIT_SERVICE_CLASS_UUIDS,
+                    bytes(UUID(self.gauge.layout[0][0]).to_bytes(force_128=True)),
+                ),
             ]
         )
         while True:
@@ -343,9 +346,7 @@ class _Client(BaseBleakClient):
     async def write_gatt_descriptor(self, descriptor: BleakGATTDescriptor, data: Any) -> None:
         await self._do(self._peer.write_value(descriptor.obj, bytes(data), with_response=True))
 
-    async def start_notify(
-        self, characteristic: BleakGATTCharacteristic, callback: NotifyCallback, **_: Any
-    ) -> None:
+    async def start_notify(self, characteristic: BleakGATTCharacteristic, callback: NotifyCallback, **_: Any) -> None:
         await self._do(self._peer.subscribe(characteristic.obj, lambda value: callback(bytearray(value))))
 
     async def stop_notify(self, characteristic: BleakGATTCharacteristic) -> None:
