@@ -175,6 +175,8 @@ class BluetoothLink:
                 if was_up or not is_down:
                     self._put_down(sentence_of(fault, self._wanted.who, self._wanted.adapter))
                 is_down = True
+                if not isinstance(fault, LinkFault):
+                    await _forget_bus()
             tries = 0 if was_up else tries + 1
             waits = self._patience.waits_s
             await asyncio.sleep(waits[min(tries, len(waits) - 1)])
@@ -275,18 +277,20 @@ async def _with_tidy_end(work: Coroutine[Any, Any, _T]) -> _T:
     try:
         return await work
     finally:
-        with contextlib.suppress(ImportError, AssertionError, AttributeError, OSError, EOFError):
-            # Linux alone has it; elsewhere the import fails.
-            from bleak.backends.bluezdbus import manager as bluez
+        await _forget_bus()
 
-            kept = bluez._global_instances.pop(asyncio.get_running_loop(), None)
-            watcher = kept._bus_watcher_task if kept is not None else None
-            if watcher is not None:
-                watcher.cancel()
-                await asyncio.wait({watcher})
-            if kept is not None and kept._bus is not None:
-                kept._bus.disconnect()
-                await kept._bus.wait_for_disconnect()  # type: ignore[no-untyped-call]
+
+async def _forget_bus() -> None:
+    """Have bleak begin anew with the system's bus: what it knows of it may be of a service that died meanwhile."""
+    with contextlib.suppress(ImportError, AssertionError, AttributeError, OSError, EOFError):
+        # Linux alone has it; elsewhere the import fails.
+        from bleak.backends.bluezdbus import manager as bluez
+
+        kept = bluez._global_instances.pop(asyncio.get_running_loop(), None)
+        if kept is not None and kept._bus is not None:
+            kept._bus.disconnect()
+            if kept._bus_watcher_task is not None:
+                await asyncio.wait({kept._bus_watcher_task}, timeout=2)
 
 
 def scan(

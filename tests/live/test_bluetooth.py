@@ -39,9 +39,10 @@ QUICK = Patience(search_s=5, settle_s=0.2, waits_s=(0.02, 0.05), late_s=0.1)
 ROOT = Path(__file__).parents[2]
 
 
-def _profile(form: str = "pattern", **bluetooth: Any) -> Profile:
-    reading = {"reading": "(?P<thickness>.+)", "unit": "um"} if form == "pattern" else {}
-    return Profile.model_validate({"title": "Bench gauge", "form": form, **reading, "bluetooth": bluetooth})
+def _profile(**bluetooth: Any) -> Profile:
+    text = {"reading": "(?P<thickness>.+)", "unit": "um"}
+    how = {"form": "characteristic"} if bluetooth.get("form", "uart") != "uart" else text
+    return Profile.model_validate({"title": "Bench gauge", **how, "bluetooth": bluetooth})
 
 
 def _link(gauge: BluezGauge, profile: Profile | None = None, address: str = "") -> BluetoothLink:
@@ -221,7 +222,7 @@ def test_notifications_that_come_twice_are_kept_and_marked(subscribe: str, gauge
 
 
 def test_a_length_is_a_line_that_is_read_exactly() -> None:
-    profile = _profile("characteristic", form="measurement", doubled_within_ms=1000)
+    profile = _profile(form="measurement", doubled_within_ms=1000)
     decoder = LineDecoder(profile, ZoneInfo("UTC"))
     with BluezGauge(MEASUREMENT_LAYOUT) as gauge, listening(_link(gauge, profile)) as stream:
         take_kind(stream, Kind.UP)
@@ -240,7 +241,7 @@ def test_a_length_is_a_line_that_is_read_exactly() -> None:
 
 
 def test_a_described_value_brings_its_description_along() -> None:
-    profile = _profile("characteristic", form="described", notify=OWN_VALUE)
+    profile = _profile(form="described", notify=OWN_VALUE)
     with BluezGauge(DESCRIBED_LAYOUT) as gauge, listening(_link(gauge, profile)) as stream:
         gauge.notify([(-12).to_bytes(4, "little", signed=True)])
         (line,) = take_lines(stream, 1)
@@ -254,28 +255,27 @@ _BOTH = [(sig(0x185A), [(sig(number), ["notify"], "", {}) for number in (0x2C0A,
 
 
 @pytest.mark.parametrize(
-    ("layout", "form", "settings", "says"),
+    ("layout", "settings", "says"),
     [
-        (UART_LAYOUT[1:], "pattern", {}, "has no characteristic 6e400003"),
-        (UART_LAYOUT, "characteristic", {"form": "measurement"}, "offers no Length and no Linear Position"),
-        (_BOTH, "characteristic", {"form": "measurement"}, 'write notify = "2C0A" or "2C08"'),
-        (UART_LAYOUT, "characteristic", {"form": "described", "notify": "2A19"}, "no presentation format (2904)"),
-        (UART_LAYOUT, "characteristic", {"form": "described", "notify": "2A25"}, "does not send by itself"),
+        (UART_LAYOUT[1:], {}, "has no characteristic 6e400003"),
+        (UART_LAYOUT, {"form": "measurement"}, "offers no Length and no Linear Position"),
+        (_BOTH, {"form": "measurement"}, 'write notify = "2C0A" or "2C08"'),
+        (UART_LAYOUT, {"form": "described", "notify": "2A19"}, "no presentation format (2904)"),
+        (UART_LAYOUT, {"form": "described", "notify": "2A25"}, "does not send by itself"),
         (
             [(sig(0x1234), [(sig(0x2B00), ["notify"], "", {sig(0x2904): "1400a027010000"})])],
-            "characteristic",
             {"form": "described", "notify": "2B00"},
             "unit 0x27A0",
         ),
     ],
 )
-def test_a_profile_that_does_not_fit_the_gauge_is_said(layout: Any, form: str, settings: Any, says: str) -> None:
-    with BluezGauge(layout) as gauge, listening(_link(gauge, _profile(form, **settings))) as stream:
+def test_a_profile_that_does_not_fit_the_gauge_is_said(layout: Any, settings: Any, says: str) -> None:
+    with BluezGauge(layout) as gauge, listening(_link(gauge, _profile(**settings))) as stream:
         assert says in take_kind(stream, Kind.DOWN).note
 
 
 def test_of_two_measured_values_the_profile_chooses() -> None:
-    profile = _profile("characteristic", form="measurement", notify="2C08")
+    profile = _profile(form="measurement", notify="2C08")
     with BluezGauge(_BOTH) as gauge, listening(_link(gauge, profile)) as stream:
         gauge.notify([bytes.fromhex("18030000")], uuid=sig(0x2C08))
         assert take_lines(stream, 1) == [b"2C08 18030000"]

@@ -18,9 +18,10 @@ from tests.live.listening import listening, readings, take, take_kind, take_line
 QUICK = Patience(search_s=5, settle_s=0.2, waits_s=(0.02, 0.05))
 
 
-def _profile(form: str = "pattern", **bluetooth: Any) -> Profile:
-    reading = {"reading": "(?P<thickness>.+)", "unit": "um"} if form == "pattern" else {}
-    return Profile.model_validate({"title": "Bench gauge", "form": form, **reading, "bluetooth": bluetooth})
+def _profile(**bluetooth: Any) -> Profile:
+    text = {"reading": "(?P<thickness>.+)", "unit": "um"}
+    how = {"form": "characteristic"} if bluetooth.get("form", "uart") != "uart" else text
+    return Profile.model_validate({"title": "Bench gauge", **how, "bluetooth": bluetooth})
 
 
 def _link(gauge: BumbleGauge, profile: Profile | None = None, address: str = "") -> BluetoothLink:
@@ -80,14 +81,14 @@ def test_a_gauge_refuses_vanishes_and_comes_back(gauge: BumbleGauge) -> None:
 
 def test_a_length_that_is_indicated_is_a_line() -> None:
     gauge = BumbleGauge(MEASUREMENT_LAYOUT)
-    with listening(_link(gauge, _profile("characteristic", form="measurement"))) as stream:
+    with listening(_link(gauge, _profile(form="measurement"))) as stream:
         gauge.notify([bytes.fromhex("d2040000"), bytes.fromhex("ffffffff")])
         assert take_lines(stream, 2) == [b"2C0A d2040000", b"2C0A ffffffff"]
 
 
 def test_a_described_value_brings_its_description_along() -> None:
     gauge = BumbleGauge(DESCRIBED_LAYOUT)
-    with listening(_link(gauge, _profile("characteristic", form="described", notify=OWN_VALUE))) as stream:
+    with listening(_link(gauge, _profile(form="described", notify=OWN_VALUE))) as stream:
         gauge.notify([bytes.fromhex("18030000")])
         assert take_lines(stream, 1) == [OWN_VALUE.encode() + b" 10f90127010000 18030000"]
 
