@@ -15,6 +15,7 @@ import asyncio
 import concurrent.futures
 import contextlib
 import logging
+import os
 import tempfile
 import threading
 from collections.abc import Coroutine
@@ -101,6 +102,7 @@ class BluetoothLink:
         self._scanner_backend = scanner_backend
         self._patience = patience
         self._known: str | None = None
+        self._serial_number: str | None = None
         self._stream: Stream | None = None
         self._thread: threading.Thread | None = None
         self._loop: asyncio.AbstractEventLoop | None = None
@@ -156,8 +158,11 @@ class BluetoothLink:
     # On the link's thread
 
     def _run(self) -> None:
-        with contextlib.suppress(asyncio.CancelledError):
-            asyncio.run(_with_tidy_end(self._live()))
+        try:
+            with contextlib.suppress(asyncio.CancelledError):
+                asyncio.run(_with_tidy_end(self._live()))
+        finally:
+            self._ready.set()
 
     async def _live(self) -> None:
         self._loop = asyncio.get_running_loop()
@@ -218,12 +223,14 @@ class BluetoothLink:
             self._stream,
             ask_s=self._patience.ask_s,
             late_s=self._patience.late_s,
+            must_be=self._serial_number or "" if self._known not in (None, device.address) else None,
         )
         self._session = session
         try:
             async with asyncio.timeout(self._patience.connect_s):
                 await client.connect()
-            self._known = device.address
+            await session.open()
+            self._known, self._serial_number = device.address, session.serial_number
             await session.run()
         finally:
             await _undisturbed(session.end())
@@ -257,16 +264,20 @@ def _claim(device: str | None, who: str) -> contextlib.AbstractContextManager[ob
 class _Claim:
     def __init__(self, device: str, who: str) -> None:
         name = "".join(c for c in device.upper() if c.isalnum())
-        self._lock = FileLock(Path(tempfile.gettempdir()) / f"filmtally-gauge-{name}.lock")
+        user = getattr(os, "getuid", lambda: 0)()  # Windows has a folder for each user
+        self._lock = FileLock(Path(tempfile.gettempdir()) / f"filmtally-gauge-{user}-{name}.lock")
         self._who = who
 
     def __enter__(self) -> None:
         try:
             self._lock.acquire(timeout=0)
-        except (HeldElsewhere, PermissionError):
+        except HeldElsewhere:
             raise LinkFault(
                 f"another filmtally on this computer listens to gauge {self._who}; end that one, or use another gauge"
             ) from None
+        except OSError:
+            # Where no lock can be had, a reading is worth more than the hold.
+            return
 
     def __exit__(self, *_: object) -> None:
         self._lock.release()

@@ -67,6 +67,8 @@ class Session:
         stream: Where items go.
         ask_s: How long reading Device Information may take in all.
         late_s: How long after the link went what was on its way may still come.
+        must_be: Serial number that the gauge must have, where it shows itself at another address than before;
+            None where its address is proof enough.
     """
 
     def __init__(
@@ -79,6 +81,7 @@ class Session:
         *,
         ask_s: float,
         late_s: float,
+        must_be: str | None = None,
     ) -> None:
         self._client = client
         self._who = who
@@ -88,6 +91,7 @@ class Session:
         self._stream = stream
         self._ask_s = ask_s
         self._late_s = late_s
+        self._must_be = must_be
         self._arrived: deque[_Arrival] = deque()
         self._woken = asyncio.Event()
         self._gone = False
@@ -110,11 +114,16 @@ class Session:
         self._gone = True
         self._woken.set()
 
-    async def run(self) -> None:
-        """Subscribe, say that the link is up, and hand on what comes until the connection goes.
+    @property
+    def serial_number(self) -> str | None:
+        """Return the serial number that the gauge told, if it did."""
+        return self._about.get("serial_number")
+
+    async def open(self) -> None:
+        """Subscribe, and ask the gauge who it is.
 
         Raises:
-            LinkFault: Always, in the end: why the connection is no more.
+            LinkFault: The profile does not fit the gauge, or it is another gauge than before.
             BleakError, OSError, EOFError: As bleak raises them.
         """
         self._channels = await self._find_channels()
@@ -126,6 +135,20 @@ class Session:
             else:
                 await self._client.start_notify(channel.characteristic, take, bluez={"use_start_notify": acquire})
         await self._ask()
+        if self._must_be is not None and (not self._must_be or self.serial_number != self._must_be):
+            self._arrived.clear()  # another gauge's
+            raise LinkFault(
+                f"a gauge {self._who} is near, and it is not the one that was connected before; switch the right one on, "
+                "or begin anew with this one"
+            )
+
+    async def run(self) -> None:
+        """Say that the link is up, and hand on what comes until the connection goes.
+
+        Raises:
+            LinkFault: Always, in the end: why the connection is no more.
+            BleakError, OSError, EOFError: As bleak raises them.
+        """
         self._say_up()
         watch = asyncio.create_task(self._watch())
         try:

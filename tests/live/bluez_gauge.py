@@ -171,6 +171,11 @@ class BluezGauge:
         """Give a characteristic another value; read, not sent."""
         self._ask("set_value", uuid=uuid, value=value.hex())
 
+    def move_to(self, address: str) -> None:
+        """Show itself at another address from now on, as a gauge with a private address does; drops the connection."""
+        self._ask("move_to", address=address)
+        self.address = address
+
     def power(self, adapter: str, on: bool) -> None:
         """Switch one of the computer's adapters."""
         self._ask("power", adapter=adapter, on=on)
@@ -332,6 +337,27 @@ class _Bluez:
                         }
                     }
                     self.values[at_descriptor] = bytes.fromhex(described)
+
+    def move_to(self, address: str) -> None:
+        before, self.device = self.device, f"{self.home}/dev_{address.replace(':', '_')}"
+
+        def moved(path: str) -> str:
+            return path.replace(before, self.device)
+
+        self.shown = {moved(path): shown for path, shown in self.shown.items()}
+        self.shown[self.device]["Address"] = Variant("s", address)
+        self.values = {moved(path): value for path, value in self.values.items()}
+        self.uuid_paths = {uuid: moved(path) for uuid, path in self.uuid_paths.items()}
+        self.gatt = {
+            moved(path): {
+                name: {
+                    key: Variant("o", moved(value.value)) if value.signature == "o" else value
+                    for key, value in values.items()
+                }
+                for name, values in interfaces.items()
+            }
+            for path, interfaces in self.gatt.items()
+        }
 
     # Signals
 
@@ -506,6 +532,11 @@ class _Bluez:
                                 break
                             except BlockingIOError:
                                 await asyncio.sleep(0.001)
+                            except OSError:  # who listened was killed; whoever comes next gets it
+                                self.pipes.pop(path).close()
+                                while path not in self.pipes:
+                                    self.subscribed.clear()
+                                    await self.subscribed.wait()
                     else:
                         self.change(path, _CHARACTERISTIC, Value=Variant("ay", whole[start : start + size]))
                 sent += 1
@@ -534,6 +565,11 @@ class _Bluez:
             self.disconnect()
             if what == "vanish" and self.device in self.objects:
                 self.remove(self.device)
+        elif what == "move_to":
+            self.disconnect()
+            if self.device in self.objects:
+                self.remove(self.device)
+            self.move_to(how["address"])
         elif what == "appear":
             self.present = True
         elif what == "refuse":

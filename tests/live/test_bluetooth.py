@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shutil
 import signal
 import subprocess
 import sys
@@ -30,10 +31,14 @@ from tests.live.bluez_gauge import (
     UART_LAYOUT,
     BluezGauge,
     sig,
+    unique_address,
 )
 from tests.live.listening import eventually, listening, readings, rest, take, take_kind, take_lines
 
-pytestmark = pytest.mark.skipif(sys.platform != "linux", reason="BlueZ and D-Bus are Linux's")
+pytestmark = pytest.mark.skipif(
+    sys.platform != "linux" or shutil.which("dbus-daemon") is None,
+    reason="needs Linux with dbus-daemon (apt install dbus)",
+)
 
 QUICK = Patience(search_s=5, settle_s=0.2, waits_s=(0.02, 0.05), late_s=0.1)
 ROOT = Path(__file__).parents[2]
@@ -167,6 +172,23 @@ def test_two_gauges_of_one_name_are_asked_about_and_not_chosen_between() -> None
     assert gauge.address in note
 
 
+def test_a_gauge_found_by_name_is_the_same_gauge_after_a_drop_or_it_is_said() -> None:
+    patience = Patience(search_s=0.3, settle_s=0.05, waits_s=(0.02,))
+    with BluezGauge() as gauge:
+        link = BluetoothLink(address_of("ble:name=Gauge MK"), _profile(), patience=patience)
+        with listening(link) as stream:
+            take_kind(stream, Kind.UP)
+            gauge.move_to(unique_address())
+            take_kind(stream, Kind.DOWN)
+            take_kind(stream, Kind.UP)  # the same serial number at another address
+            gauge.set_value(sig(0x2A25), b"MK-00418")
+            gauge.move_to(unique_address())
+            take_kind(stream, Kind.DOWN)
+            tried = gauge.state()["connections"]
+            eventually(lambda: gauge.state()["connections"] >= tried + 2)
+            assert rest(stream) == []
+
+
 def test_a_link_that_answers_nothing_is_taken_for_lost_and_an_idle_gauge_is_not(gauge: BluezGauge) -> None:
     with listening(_link(gauge, _profile(silent_after_s=Decimal("0.9")))) as stream:
         take_kind(stream, Kind.UP)
@@ -202,6 +224,14 @@ def test_the_end_of_the_bluetooth_service_is_noticed_and_its_return_as_well(gaug
         take_kind(stream, Kind.UP)
         gauge.notify([b"79.2\r\n"])
         assert take_lines(stream, 1) == [b"79.2"]
+
+
+def test_a_gauge_without_line_ends_is_read_by_its_pauses(gauge: BluezGauge) -> None:
+    profile = Profile(title="Pauses", reading="(?P<thickness>.+)", unit="um", idle_end_ms=50)
+    with listening(_link(gauge, profile)) as stream:
+        for line in (b"79.2", b"81.0"):
+            gauge.notify([line])
+            assert take_lines(stream, 1) == [line]
 
 
 @pytest.mark.parametrize("subscribe", ["start-notify", "acquire-notify"])
