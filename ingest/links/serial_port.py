@@ -181,6 +181,8 @@ def _not_opened(device: str, settings: Serial, fault: Exception) -> PortFault:
         return PortFault(f"{device} may not be opened by you; {_who_may(device)}", Reason.FORBIDDEN)
     if number in _UNREACHED:
         return PortFault(f"{device} reaches no gauge ({_plain(fault)}); switch the gauge on and bring it near")
+    if number == errno.EIO:  # it is being unplugged in this moment, or its other end is gone
+        return PortFault(f"{device} does not answer; look at the cable and the gauge, and plug it in again")
     if number in _NO_PORT or _is_no_device(device):
         listed = "'filmtally measure --list-links' shows those there are"
         return PortFault(f"{device} is no serial port; name one ({listed})", Reason.UNFIT)

@@ -76,7 +76,7 @@ def _as_one_piece(stream: bytes, end: bytes | None) -> list[bytes]:
 def test_any_chunking_gives_the_lines_of_the_whole_stream_whatever_ends_them(
     data: st.DataObject, end: bytes | None
 ) -> None:
-    pieces = st.sampled_from([b"\r", b"\n", b"a", b"b", b"#", b";", b"\x00", b"3.12", "¶".encode()[:1], end or b"x"])
+    pieces = st.sampled_from([b"\r", b"\n", b"3", *(bytes((byte,)) for byte in end or b"\x00\xff"), end or b"x"])
     chunks = [b"".join(chunk) for chunk in data.draw(st.lists(st.lists(pieces, max_size=6), max_size=20))]
     framer = Framer(64, end)
     frames = [frame for chunk in chunks for frame in framer.feed(chunk)]
@@ -95,6 +95,12 @@ def test_a_pause_ends_a_line_where_the_profile_says_so_and_an_empty_pause_ends_n
     assert framer.feed(b"3.14\r") == [Frame(b"3.14", 4)]
     assert framer.pause() is None
     assert framer.feed(b"\n3.16\r\n") == [Frame(b"3.16", 4)]
+
+
+def test_an_end_that_begins_within_what_looked_like_one_is_found_over_chunks() -> None:
+    framer = Framer(64, b"abab")
+    assert [framer.feed(bytes((byte,))) for byte in b"3aabab"] == [[], [], [], [], [], [Frame(b"3a", 2)]]
+    assert framer.close() is None
 
 
 def test_what_may_begin_an_end_belongs_to_the_line_when_a_pause_or_the_close_comes_first() -> None:

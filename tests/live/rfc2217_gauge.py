@@ -74,6 +74,9 @@ class Rfc2217Gauge(SocketGauge):
             data = b"".join(manager.filter(raw))
             if not ready and manager._client_is_rfc2217:
                 ready = True
+                if self._greeting:  # while the client still sets the line
+                    with self._writing:
+                        connection.sendall(self._on_the_wire(self._greeting))
                 self._ready(connection)
             if data:
                 self._take(connection, data)

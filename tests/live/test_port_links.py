@@ -413,8 +413,11 @@ def test_without_that_a_pause_ends_nothing(tmp_path: Path) -> None:
         assert lines_of(until_kind(stream, Kind.LINE)) == [b"3.12 mil"]
 
 
-def test_a_line_that_comes_with_the_link_says_that_its_beginning_may_be_missing_and_the_next_does_not() -> None:
-    with SocketGauge(greeting=b"2 mil\r\n3.14 mil\r\n") as gauge, followed(quick_link(gauge.address)) as stream:
+@pytest.mark.parametrize("kind", [SocketGauge, Rfc2217Gauge])
+def test_a_line_that_comes_with_the_link_is_kept_and_says_that_its_beginning_may_be_missing_and_the_next_does_not(
+    kind: type[SocketGauge],
+) -> None:
+    with kind(greeting=b"2 mil\r\n3.14 mil\r\n") as gauge, followed(quick_link(gauge.address)) as stream:
         items = until_kind(stream, Kind.LINE, 2)
     assert lines_of(items) == [b"2 mil", b"3.14 mil"]
     assert "its beginning may be missing" in items[1].note
@@ -519,12 +522,12 @@ def test_the_ports_of_this_computer_are_listed_with_addresses_that_can_be_used(m
 def test_telnet_commands_are_taken_out_however_they_are_cut() -> None:
     from ingest.links.rfc2217_port import _Telnet
 
-    raw = b"3.1\xff\xff2\xff\xfb\x00\xff\xfa\x2c\x65\x00\x00\xff\xff\x80\xff\xf0 mil\xff\xf1\r\n"
+    raw = b"3.1\xff\xff2\xff\xfb\x00\xff\xfa\x2c\x65\x00\x00\xff\xff\xf0\xff\xf0 mil\xff\xf1\r\n"
     for cut in range(len(raw) + 1):
         telnet = _Telnet("peer")
         first, second = telnet.feed(raw[:cut]), telnet.feed(raw[cut:])
         assert first[0] + second[0] == b"3.1\xff2 mil\r\n"
-        assert first[1] + second[1] == [b"\xfb\x00", b"\xfa\x2c\x65\x00\x00\xff\x80"]
+        assert first[1] + second[1] == [b"\xfb\x00", b"\xfa\x2c\x65\x00\x00\xff\xf0"]
 
 
 def test_all_that_comes_before_a_pause_is_one_item_and_none_is_lost_on_the_way(tmp_path: Path) -> None:
