@@ -15,7 +15,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
-from typing import Final
+from typing import Final, NamedTuple
 
 from ingest.framing import Frame
 from ingest.links.growing_file import NOTHING, GrowingFile, Look
@@ -55,11 +55,21 @@ class Happening:
     doubled: bool = False
 
 
+class _Bytes(NamedTuple):
+    """What stood in a file, and what the system says of it once that was read."""
+
+    data: bytes
+    inode: int
+    mtime_ns: int
+
+
 @dataclass(slots=True)
 class _Known:
-    """A file that is known by name."""
+    """A file that is known by name. Inode and time are those it had when it last began with what was taken."""
 
     file: GrowingFile
+    inode: int | None = None
+    mtime_ns: int | None = None
     stamp: Stamp | None = None
     quiet: bool = False
     gone_since_s: float | None = None
@@ -126,10 +136,10 @@ class FolderLooks:
                     self._known[name] = _Known(self._file(name, origin.end, origin.sha256), read=True)
             return ()
         for name in found:
-            data = self._read(name, now_s)
-            if data is not None:
-                known = _Known(self._file(name), found[name])
-                known.file.take_for_known(data)
+            read = self._read(name, now_s)
+            if read is not None:
+                known = _Known(self._file(name), read.inode, read.mtime_ns, found[name])
+                known.file.take_for_known(read.data)
                 self._known[name] = known
         return (Origin("", 0, NOTHING), *(known.file.origin for known in self._known.values()))
 
@@ -192,12 +202,13 @@ class FolderLooks:
                 found.append((facts.st_mtime_ns, _natural(name), name, stamp))
         return {name: stamp for _, _, name, stamp in sorted(found)}
 
-    def _read(self, name: str, now_s: float) -> bytes | None:
+    def _read(self, name: str, now_s: float) -> _Bytes | None:
         """Return the bytes of a file, or None where it cannot be read now. The file is not held open meanwhile."""
         try:
             handle = os.open(self.folder / name, os.O_RDONLY | _NONBLOCK | _BINARY)
             try:
                 data = _all_of(handle)
+                facts = os.fstat(handle)
             finally:
                 os.close(handle)
         except FileNotFoundError:
@@ -206,7 +217,7 @@ class FolderLooks:
             self._unreadable.setdefault(name, _Unreadable(now_s))
             return None
         self._unreadable.pop(name, None)
-        return data
+        return _Bytes(data, facts.st_ino, facts.st_mtime_ns)
 
     def _look_at_known(self, name: str, stamp: Stamp, now_s: float) -> Iterator[Happening]:
         known = self._known[name]
@@ -216,14 +227,29 @@ class FolderLooks:
             return
         if stamp != known.stamp:
             known.stamp, known.quiet = stamp, False
-        data = self._read(name, now_s)
-        if data is None:
+        read = self._read(name, now_s)
+        if read is None:
             known.quiet = False
             return
-        if len(data) > MOST_BYTES:
+        if len(read.data) > MOST_BYTES:
             yield from self._too_large(name, known)
             return
-        yield from self._told(known, known.file.look(data, now_s))
+        look = known.file.look(read.data, now_s)
+        yield from self._told(known, look)
+        if known.file.displaced:
+            return
+        if not look.lines and known.mtime_ns not in (None, read.mtime_ns) and known.file.end == len(read.data):
+            yield from self._written_again(known, read.data)
+        known.inode, known.mtime_ns = read.inode, read.mtime_ns
+
+    def _written_again(self, known: _Known, data: bytes) -> Iterator[Happening]:
+        """Say that a small file was written again with the same bytes, which may be a reading of the same value."""
+        if data and _few(data):
+            yield Happening(
+                Kind.UP,
+                f"{known.file.name}: was written again with the very same bytes, and nothing is taken from it; if that was a "
+                "new reading, have each written into a file of its own, or behind the one before",
+            )
 
     def _told(self, known: _Known, look: Look, doubled: int = 0, note: str = "") -> Iterator[Happening]:
         known.quiet = look.quiet
@@ -248,16 +274,17 @@ class FolderLooks:
         yield from self._once(said)
 
     def _look_at_new(self, name: str, found: Mapping[str, Stamp], now_s: float) -> Iterator[Happening]:
-        data = self._read(name, now_s)
-        if not data:
+        read = self._read(name, now_s)
+        if read is None or not read.data:
             return
+        data = read.data
         if len(data) > MOST_BYTES:
-            self._known[name] = _Known(self._file(name), found[name])
+            self._known[name] = _Known(self._file(name))
             yield from self._too_large(name, self._known[name])
             return
-        old = self._moved_from(data, found)
+        old = self._moved_from(read, found, now_s)
         if old is not None:
-            yield from self._moved(old, name, data, found, now_s)
+            yield from self._moved(old, name, read, found, now_s)
             return
         seen = (len(data), hashlib.sha256(data).hexdigest())
         waited = self._new.get(name)
@@ -273,8 +300,8 @@ class FolderLooks:
             waited.tail = b"" if begins else data[: self.max_line_bytes]
             return  # it may be a copy of a known file, which is still being written
         del self._new[name]
-        known = self._known[name] = _Known(self._file(name), found[name], read=True)
-        if same is not None and data.count(b"\n") + data.count(b"\r") + 1 > _BY_CHANCE_LINES:
+        known = self._known[name] = _Known(self._file(name), read.inode, read.mtime_ns, read=True)
+        if same is not None and not _few(data):
             known.file.take_for_known(data)
             known.not_taken = (
                 f"{name}: holds the very same bytes as {same} and is not taken again; "
@@ -298,21 +325,30 @@ class FolderLooks:
                     note = f"{name}: begins with all that {other} holds; look whether readings came twice."
         yield from self._told(known, look, doubled, note)
 
-    def _moved_from(self, data: bytes, found: Mapping[str, Stamp]) -> tuple[str, int, str] | None:
-        """Return name, length and hash of what was taken of a file that *data* begins with, and that is elsewhere no more."""
+    def _moved_from(self, read: _Bytes, found: Mapping[str, Stamp], now_s: float) -> tuple[str, int, str] | None:
+        """Return name, length and hash of what was taken of a file that *read* begins with, and that is elsewhere no more."""
         for name, known in self._known.items():
-            ends = list(known.file.past)
-            if name not in found or known.file.displaced:
-                ends.append((known.file.end, known.file.sha256))
-                if not known.file.end and known.file.tail and data.startswith(known.file.tail):
+            file = known.file
+            ends = list(file.past)
+            if name not in found or file.displaced:
+                ends.append((file.end, file.sha256))
+                if not file.end and file.tail and read.data.startswith(file.tail):
                     return name, 0, NOTHING
             for end, sha256 in ends:
-                if 0 < end <= len(data) and hashlib.sha256(data[:end]).hexdigest() == sha256:
+                if not 0 < end <= len(read.data) or hashlib.sha256(read.data[:end]).hexdigest() != sha256:
+                    continue
+                if not _few(read.data[:end]) or self._is_the_same_file(known, read, end, now_s):
                     return name, end, sha256
         return None
 
+    def _is_the_same_file(self, known: _Known, read: _Bytes, end: int, now_s: float) -> bool:
+        """Return whether the system, too, takes the new file for the known one; few lines may be the same by chance."""
+        recently = known.gone_since_s is None or now_s - known.gone_since_s < self.settle_s
+        grown = len(read.data) > end
+        return recently and read.inode == known.inode and (grown or read.mtime_ns == known.mtime_ns)
+
     def _moved(
-        self, old: tuple[str, int, str], name: str, data: bytes, found: Mapping[str, Stamp], now_s: float
+        self, old: tuple[str, int, str], name: str, read: _Bytes, found: Mapping[str, Stamp], now_s: float
     ) -> Iterator[Happening]:
         old_name, end, sha256 = old
         was = self._known[old_name]
@@ -321,11 +357,11 @@ class FolderLooks:
         elif was.file.displaced:
             was.file.forget()
         self._new.pop(name, None)
-        known = self._known[name] = _Known(self._file(name, end, sha256), read=True)
+        known = self._known[name] = _Known(self._file(name, end, sha256), read.inode, read.mtime_ns, read=True)
         yield Happening(
             Kind.UP, f"{old_name}: is called {name} now, and goes on where it was", origin=known.file.origin
         )
-        yield from self._told(known, known.file.look(data, now_s))
+        yield from self._told(known, known.file.look(read.data, now_s))
 
     def _of_gone(self, found: Mapping[str, Stamp], now_s: float) -> Iterator[Happening]:
         gone = []
@@ -387,6 +423,11 @@ def _all_of(handle: int) -> bytes:
         chunks.append(chunk)
         left -= len(chunk)
     return b"".join(chunks)
+
+
+def _few(data: bytes) -> bool:
+    """Return whether *data* has so few lines that other readings may be the same by chance."""
+    return len(data.splitlines()) <= _BY_CHANCE_LINES
 
 
 def is_temporary(name: str) -> bool:

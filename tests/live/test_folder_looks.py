@@ -233,6 +233,28 @@ def test_a_gauge_that_writes_a_file_a_reading_may_read_the_same_twice(bench: Ben
     assert "very same bytes as spot-1.txt" in notes(found)
 
 
+def test_a_small_file_that_is_written_again_with_the_same_bytes_is_said(bench: Bench) -> None:
+    bench.begin()
+    bench.write("last.txt", b"3.12\r\n")
+    os.utime(bench.folder / "last.txt", (1000, 1000))
+    assert lines(bench.look()) == [b"3.12"]
+    assert bench.settled() == []
+    bench.write("last.txt", b"3.12\r\n")
+    found = bench.settled()
+    assert lines(found) == []
+    assert notes(found).count("written again with the very same bytes") == 1
+
+
+def test_a_small_file_that_is_gone_is_not_taken_for_the_next_one_of_the_same_value(bench: Bench) -> None:
+    bench.begin()
+    bench.write("spot-1.txt", b"3.12\r\n")
+    os.utime(bench.folder / "spot-1.txt", (1000, 1000))
+    bench.look()
+    (bench.folder / "spot-1.txt").unlink()
+    bench.write("spot-2.txt", b"3.12\r\n")
+    assert [(h.frame and h.frame.data, h.doubled) for h in bench.settled() if h.frame] == [(b"3.12", True)]
+
+
 def test_a_file_that_is_renamed_goes_on_under_its_new_name(bench: Bench) -> None:
     bench.begin()
     bench.write("a.txt", b"3.12\n3.1")

@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from ingest.links.key_lines import Entered, Key, KeyLine, KeyLines
@@ -174,6 +174,7 @@ def test_it_says_when_it_wants_to_be_asked() -> None:
     assert keys.lines.text == b"3"
 
 
+@settings(max_examples=30)
 @given(
     st.lists(st.integers(0, 60), min_size=1, max_size=40), st.sampled_from([b"\r", b"\n", b"\r\n"]), st.integers(0, 34)
 )
