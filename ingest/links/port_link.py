@@ -52,6 +52,8 @@ class PortLink:
         can_wait: Whether the peer can be held back where the stream is full, as over a network; otherwise the
             link goes on reading, and the stream says what had no room.
         back_off: How long is waited before the port is tried again.
+        begins_whole: Whether what comes first over a new connection is the beginning of a line: so it is of a
+            socket, unless the connection before ended within a line. A serial line may be opened in the middle of one.
         mono_s: The monotonic clock, in seconds.
     """
 
@@ -63,9 +65,12 @@ class PortLink:
         *,
         can_wait: bool,
         back_off: BackOff | None = None,
+        begins_whole: bool = False,
         mono_s: Callable[[], float] = time.monotonic,
     ) -> None:
         self._name = name
+        self._begins_whole = begins_whole
+        self._cut = False  # the connection before ended within a line
         self._opening = opening
         self._max_line_bytes = profile.max_line_bytes
         self._line_end = profile.line_end.encode() if profile.line_end else None
@@ -160,6 +165,7 @@ class PortLink:
                 self._port, self._why_down = None, _sentence(gone) if gone else "the link was closed"
                 port.close()
         tail = framer.close()
+        self._cut = tail is not None
         if tail is not None:
             self._put(stream, Kind.PARTIAL, tail)
         if gone is not None:
@@ -176,7 +182,8 @@ class PortLink:
                 empty = 0
                 if not self._came:
                     self._came = True
-                    head_may_lack = not self._sent and self._mono_s() - opened_s < _AT_ONCE_S
+                    soon = not self._sent and self._mono_s() - opened_s < _AT_ONCE_S
+                    head_may_lack = soon and (self._cut or not self._begins_whole)
                 for frame in framer.feed(data):
                     self._put(stream, Kind.LINE, frame, _HEAD_MAY_LACK if head_may_lack else "")
                     head_may_lack = False

@@ -42,7 +42,7 @@ def link(address: Address, profile: Profile, back_off: BackOff | None = None) ->
     def opening(read_s: float, closing: threading.Event) -> TcpPort:
         return TcpPort(host, number, read_s, closing)
 
-    return PortLink(address.name, opening, profile, can_wait=True, back_off=back_off)
+    return PortLink(address.name, opening, profile, can_wait=True, back_off=back_off, begins_whole=True)
 
 
 def host_and_port(address: Address) -> tuple[str, int]:

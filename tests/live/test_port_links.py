@@ -413,15 +413,29 @@ def test_without_that_a_pause_ends_nothing(tmp_path: Path) -> None:
         assert lines_of(until_kind(stream, Kind.LINE)) == [b"3.12 mil"]
 
 
-@pytest.mark.parametrize("kind", [SocketGauge, Rfc2217Gauge])
-def test_a_line_that_comes_with_the_link_is_kept_and_says_that_its_beginning_may_be_missing_and_the_next_does_not(
-    kind: type[SocketGauge],
-) -> None:
-    with kind(greeting=b"2 mil\r\n3.14 mil\r\n") as gauge, followed(quick_link(gauge.address)) as stream:
+def test_a_line_that_comes_with_the_link_is_kept_and_says_that_its_beginning_may_be_missing_and_the_next_does_not() -> (
+    None
+):
+    with Rfc2217Gauge(greeting=b"2 mil\r\n3.14 mil\r\n") as gauge, followed(quick_link(gauge.address)) as stream:
         items = until_kind(stream, Kind.LINE, 2)
     assert lines_of(items) == [b"2 mil", b"3.14 mil"]
     assert "its beginning may be missing" in items[1].note
     assert items[2].note == ""
+
+
+def test_a_socket_begins_with_a_whole_line_unless_the_connection_before_ended_within_one() -> None:
+    with SocketGauge(greeting=b"3.12 mil\r\n") as gauge, followed(quick_link(gauge.address)) as stream:
+        first = until_kind(stream, Kind.LINE)[-1]
+        gauge.write(b"3.1")
+        gauge.unplug()
+        gauge.replug()
+        second = until_kind(stream, Kind.LINE)[-1]
+        gauge.unplug()
+        gauge.replug()
+        third = until_kind(stream, Kind.LINE)[-1]
+    assert first.note == ""
+    assert "its beginning may be missing" in second.note
+    assert third.note == ""
 
 
 # Nobody takes the items
@@ -440,7 +454,7 @@ def test_a_serial_line_is_read_on_and_what_had_no_room_is_said_where_it_is_missi
         lost, later = until_kind(stream, Kind.LINE)
         assert (lost.kind, later.kind) == (Kind.LOST, Kind.LINE)
         assert lost.note == (
-            "990 lines (3,960 bytes) came faster than they could be taken and are lost; look into the gauge's memory and "
+            "990 lines (3,960 bytes) came faster than could be taken and went lost; look into the gauge's memory and "
             "take these readings again"
         )
         assert lines_of([later]) == [b"later"]
