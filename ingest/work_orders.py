@@ -72,9 +72,12 @@ class WorkOrder:
 COLUMNS: Final = tuple(f.name for f in fields(WorkOrder) if f.name != "line")
 
 
+_Row = tuple[int, list[str]]  # the line that it begins in, and its cells
+
+
 @dataclass(frozen=True, slots=True)
 class WorkOrders:
-    """The work orders of one table.
+    """The work orders of one table. A row is looked at only when its number is asked for: a shop's export is long.
 
     Attributes:
         where: The table's file, for sentences.
@@ -83,28 +86,35 @@ class WorkOrders:
 
     where: str
     code: re.Pattern[str] | None
-    _by_number: Mapping[str, WorkOrder]
-    _faults: Mapping[str, str]  # by number, as told; a row whose number cannot be read stands under ""
+    _columns: Mapping[str, int]
+    _by_number: Mapping[str, Sequence[_Row]]  # by number, as told; rows without one stand under ""
 
     def __len__(self) -> int:
-        return len(self._by_number)
+        return len(self._by_number) - ("" in self._by_number)
 
     def find(self, scanned: str) -> WorkOrder | None:
         """Return the work order that *scanned* means, or None where the table has none of that number.
 
         Raises:
-            BadInput: The table says it, with a mistake.
+            BadInput: The table says it with a mistake, or says it twice and not alike.
         """
         number = work_order_scanned(scanned, self.code)
-        told = number.casefold()
-        if told in self._faults:
-            raise BadInput(self._faults[told])
-        return self._by_number.get(told)
+        if not number:
+            return None
+        found = [_order(row, self._columns, self.where) for row in self._by_number.get(number.casefold(), ())]
+        for again in found[1:]:
+            if differs := ", ".join(n for n in COLUMNS[1:] if getattr(again, n) != getattr(found[0], n)):
+                raise BadInput(
+                    f"{self.where}: work order {number!r} stands in line {found[0].line} and in line {again.line} with "
+                    f"different {differs}; keep the one that holds"
+                )
+        return found[0] if found else None
 
     def not_found(self, scanned: str) -> str:
         """Return the sentence for a number that the table does not have."""
         number = work_order_scanned(scanned, self.code)
-        unread = f" ({self._faults['']})" if "" in self._faults else ""
+        nameless = self._by_number.get("", ())
+        unread = f" (line {nameless[0][0]} has no number)" if nameless else ""
         return f"{self.where}: there is no work order {number!r}{unread}; export the table anew, or correct the number"
 
 
@@ -137,35 +147,13 @@ def read_orders(data: bytes, where: str, code: re.Pattern[str] | None = None) ->
         raise BadInput(f"{where}: has {len(data):,} bytes; export the open orders alone, at most 50 MB are read")
     rows = _rows(_text(data, where), where)
     head_line, columns = _columns(rows, where)
-    by_number: dict[str, WorkOrder] = {}
-    faults: dict[str, str] = {}
-    for line, cells in rows:
-        if line <= head_line or not any(cell.strip() for cell in cells):
-            continue
-        try:
-            order = _order(cells, columns, line, where)
-        except _Fault as wrong:
-            faults.setdefault(wrong.number.casefold(), wrong.sentence)
-            continue
-        told = order.work_order.casefold()
-        before = by_number.get(told)
-        if before is None:
-            by_number[told] = order
-        elif told not in faults and (differs := _differs(before, order)) is not None:
-            faults[told] = (
-                f"{where}: work order {order.work_order!r} stands in line {before.line} and in line {line} with different "
-                f"{differs}; keep the one that holds"
-            )
-    return WorkOrders(where, code, by_number, faults)
-
-
-class _Fault(Exception):
-    """A mistake in one row, told to who asks for its number."""
-
-    def __init__(self, number: str, sentence: str) -> None:
-        super().__init__(sentence)
-        self.number = number
-        self.sentence = sentence
+    number_at = columns["work_order"]
+    by_number: dict[str, list[_Row]] = {}
+    for row in rows:
+        if row[0] > head_line and any(row[1]):
+            number = row[1][number_at].strip().casefold() if number_at < len(row[1]) else ""
+            by_number.setdefault(number, []).append(row)
+    return WorkOrders(where, code, columns, by_number)
 
 
 def _text(data: bytes, where: str) -> str:
@@ -181,7 +169,7 @@ def _text(data: bytes, where: str) -> str:
     raise BadInput(f"{where}: is no text; save the table as CSV in UTF-8")
 
 
-def _rows(text: str, where: str) -> list[tuple[int, list[str]]]:
+def _rows(text: str, where: str) -> list[_Row]:
     """Return the rows with the line that each begins in."""
     lines = text.splitlines()
     named = lines[0][4:] if lines and lines[0][:4].casefold() == "sep=" else ""
@@ -214,7 +202,7 @@ def _name(cell: str) -> str:
     return re.sub(r"[\s_-]+", "_", cell.strip().casefold())
 
 
-def _columns(rows: Sequence[tuple[int, list[str]]], where: str) -> tuple[int, dict[str, int]]:
+def _columns(rows: Sequence[_Row], where: str) -> tuple[int, dict[str, int]]:
     head_line, head = next(((line, cells) for line, cells in rows if any(c.strip() for c in cells)), (1, []))
     columns: dict[str, int] = {}
     for at, cell in enumerate(head):
@@ -235,24 +223,17 @@ def _columns(rows: Sequence[tuple[int, list[str]]], where: str) -> tuple[int, di
     return head_line, columns
 
 
-def _order(cells: list[str], columns: Mapping[str, int], line: int, where: str) -> WorkOrder:
-    def cell(name: str) -> str:
-        at = columns.get(name)
-        return cells[at].strip() if at is not None and at < len(cells) else ""
+def _order(row: _Row, columns: Mapping[str, int], where: str) -> WorkOrder:
+    line, cells = row
+    texts = {name: cells[at].strip() for name, at in columns.items() if at < len(cells)}
 
-    def fault(name: str, sentence: str) -> _Fault:
-        return _Fault(number, f"{where}: line {line}, column {name}: {sentence}")
+    def fault(name: str, sentence: str) -> BadInput:
+        return BadInput(f"{where}: line {line}, column {name}: {sentence}")
 
-    number = ""
-    texts = {name: cell(name) for name in COLUMNS}
-    for name in COLUMNS:  # the number itself comes first, so that what is wrong behind it is told under it
-        if (wrong := _wrong(texts[name])) is not None:
+    for name, text in texts.items():
+        if (wrong := _wrong(text)) is not None:
             raise fault(name, wrong)
-        if name == "work_order":
-            number = texts[name]
-            if not number:
-                raise fault(name, "is empty; write the number, or take the row out")
-    counts = {name: _count(texts[name], name, fault) for name in _COUNTS if texts[name]}
+    counts = {name: _count(texts[name], name, fault) for name in _COUNTS if texts.get(name)}
     if "pieces" in counts and counts.get("lot_size", counts["pieces"]) < counts["pieces"]:
         raise fault("pieces", f"{counts['pieces']} are more than the lot's {counts['lot_size']}; correct one of them")
     said: dict[str, Any] = {name: text for name, text in texts.items() if text and name not in _COUNTS}
@@ -261,8 +242,6 @@ def _order(cells: list[str], columns: Mapping[str, int], line: int, where: str) 
 
 def _wrong(text: str) -> str | None:
     """Return what speaks against a cell, or None."""
-    if text.isascii() and text.isalnum() and len(text) <= _MOST_LETTERS:
-        return None  # nearly all cells; the rest is looked at letter by letter
     if len(text) > _MOST_LETTERS:
         return f"has {len(text)} characters; at most {_MOST_LETTERS} are kept"
     if _FORMULA.match(text) and not _NUMBER.fullmatch(text):
@@ -270,14 +249,9 @@ def _wrong(text: str) -> str | None:
     return unfit(text)
 
 
-def _count(text: str, name: str, fault: Callable[[str, str], _Fault]) -> int:
+def _count(text: str, name: str, fault: Callable[[str, str], BadInput]) -> int:
     found = _WHOLE.fullmatch(text)
     value = int(found[1]) if found else 0
     if not 1 <= value <= _MOST[name]:
         raise fault(name, f"{text!r} is no number from 1 to {_MOST[name]}; write it with digits alone")
     return value
-
-
-def _differs(one: WorkOrder, other: WorkOrder) -> str | None:
-    """Return the columns in which two rows of one number differ, or None."""
-    return ", ".join(n for n in COLUMNS[1:] if getattr(one, n) != getattr(other, n)) or None

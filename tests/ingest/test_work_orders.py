@@ -86,7 +86,7 @@ def test_rows_that_say_the_same_are_one_and_rows_that_differ_are_named_both() ->
     assert read_orders(twice.encode(), "orders.csv").find("WO-1") is not None
     differs = f"{HEAD}\nWO-1,hinge,L-1,,,\nWO-9,hinge,L-1,,,\nwo-1,hinge,L-7,,9,\n"
     assert _fault(differs, "WO-1") == (
-        "orders.csv: work order 'wo-1' stands in line 2 and in line 4 with different lot, pieces; keep the one that holds"
+        "orders.csv: work order 'WO-1' stands in line 2 and in line 4 with different lot, pieces; keep the one that holds"
     )
 
 
@@ -114,8 +114,7 @@ def test_a_mistake_in_a_row_is_told_to_who_scans_that_row_and_to_nobody_else(row
 def test_a_row_without_a_number_is_named_where_a_number_is_not_found() -> None:
     orders = read_orders(f"{HEAD}\n,hinge,L-1,,,\n".encode(), "orders.csv")
     assert orders.not_found("5") == (
-        "orders.csv: there is no work order '5' (orders.csv: line 2, column work_order: is empty; write the number, or take "
-        "the row out); export the table anew, or correct the number"
+        "orders.csv: there is no work order '5' (line 2 has no number); export the table anew, or correct the number"
     )
 
 
