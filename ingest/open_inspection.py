@@ -29,7 +29,7 @@ from ingest.decoding import LineDecoder, escaped
 from ingest.facts import InspectionFacts
 from ingest.framing import Frame
 from ingest.inspection import Note, OtherLine, Outcome, Problem, Taking
-from ingest.journal import SUFFIX, Journal, read
+from ingest.journal import SUFFIX, Journal, SeenJournal, read
 from ingest.links import LINKS
 from ingest.links.raw_line import RawLine
 from schemas.errors import BadInput, IntegrityFailed
@@ -62,6 +62,7 @@ class OpenInspection:
         now: Time, aware.
         facts: The facts, for a new inspection; None to open one that has begun.
         prompted: As of :class:`ingest.inspection.Taking`.
+        looking: Only look, while another process may be taking it: nothing is locked, and nothing can be taken.
 
     Raises:
         BadInput: There is no such open inspection, or another process holds it.
@@ -76,13 +77,14 @@ class OpenInspection:
         facts: InspectionFacts | None = None,
         *,
         prompted: bool = False,
+        looking: bool = False,
     ) -> None:
         self._folder = folder
         path = journal_path(folder, inspection_id)
         if facts is None and not path.is_file():
             have = ", ".join(open_ids(folder)) or "none"
             raise BadInput(f"{folder.journals}: there is no open inspection {inspection_id!r} (there are: {have})")
-        self.journal = Journal(path)
+        self.journal = SeenJournal(path) if looking else Journal(path)
         try:
             records = self.journal.content.records
             self._unwritten: list[dict[str, Any]] = []
@@ -103,7 +105,7 @@ class OpenInspection:
             )
             for record in records:
                 self._replay(record)
-            if self.journal.content.torn:
+            if self.journal.content.torn and not looking:
                 torn = {"kind": "torn", "at": now.isoformat(), "bytes": self.journal.content.torn.hex()}
                 self._write(torn)
                 self._replay(torn)
@@ -303,8 +305,15 @@ def journal_path(folder: ShopFolder, inspection_id: str) -> Path:
 
 
 def open_ids(folder: ShopFolder) -> list[str]:
-    """Return the open inspections, oldest first."""
-    return sorted(path.stem for path in folder.journals.glob(f"*{SUFFIX}"))
+    """Return the open inspections, oldest first. A journal without a byte is none: nothing was taken yet, or never will be."""
+    return sorted(path.stem for path in folder.journals.glob(f"*{SUFFIX}") if _has_bytes(path))
+
+
+def _has_bytes(path: Path) -> bool:
+    try:
+        return path.stat().st_size > 0
+    except FileNotFoundError:  # sealed in between
+        return False
 
 
 def put_away(folder: ShopFolder, inspection_id: str, where: str = SEALED) -> None:
