@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -72,7 +72,9 @@ def open_inspections(folder: ShopFolder, now: datetime) -> tuple[OpenSeen, ...]:
         now: Time, aware.
     """
     seen = (_seen(folder, inspection_id, now) for inspection_id in open_ids(folder))
-    return tuple(one for one in seen if one is not None)
+    never = datetime.max.replace(tzinfo=UTC)
+    # Two that began within one second are named by chance.
+    return tuple(sorted((one for one in seen if one is not None), key=lambda one: one.begun_at or never))
 
 
 def _seen(folder: ShopFolder, inspection_id: str, now: datetime) -> OpenSeen | None:

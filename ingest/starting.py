@@ -429,6 +429,8 @@ def order_facts(said: Known, given: Known, shop: ShopSeen, where: str) -> tuple[
         BadInput: It is of another job or lot than was given.
     """
     facts = dict(said)
+    if "piece" in given:
+        facts.pop("pieces", None)  # the pieces have names
     note = None
     if "job" in facts:
         told = str(facts["job"]).casefold()
