@@ -22,8 +22,6 @@ from filelock import FileLock, Timeout
 from schemas.errors import BadInput, IntegrityFailed
 
 SUFFIX: Final = ".journal"
-#: So long somebody's look whether the lock is held may keep it (is_held).
-_LOOKED_AT_S: Final = 0.5
 _O_BINARY: Final = getattr(os, "O_BINARY", 0)  # Windows alone translates line ends without it
 
 
@@ -143,6 +141,10 @@ class Journal:
         self.close()
 
 
+#: So long somebody's look whether the lock is held may keep it (is_held).
+_LOOKED_AT_S: Final = 0.5
+
+
 class SeenJournal:
     """A journal that is only looked at, while another process may be writing to it. Nothing is locked or changed.
 
@@ -161,6 +163,16 @@ class SeenJournal:
 
     def close(self) -> None:
         """Do nothing: nothing is held."""
+
+
+def first_record(path: Path) -> dict[str, Any] | None:
+    """Return the first record of the journal at *path*, whatever stands behind it, or None where it is not whole.
+
+    Raises:
+        OSError: It cannot be read.
+    """
+    with path.open("rb") as file:
+        return _record(file.readline().rstrip(b"\n"))
 
 
 def is_held(path: Path) -> bool:

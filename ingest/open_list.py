@@ -9,7 +9,7 @@ from typing import Any
 
 from archive.shop_folder import ShopFolder
 from ingest.facts import InspectionFacts
-from ingest.journal import SUFFIX, is_held, read
+from ingest.journal import SUFFIX, first_record, is_held
 from ingest.open_inspection import OpenInspection, open_ids
 from schemas.errors import FilmtallyError
 
@@ -100,7 +100,7 @@ def _seen(folder: ShopFolder, inspection_id: str, now: datetime) -> OpenSeen | N
 def _begun(path: Path) -> dict[str, Any]:
     """Return what the first record tells where the rest cannot be replayed."""
     try:
-        record = read(path).records[0]
+        record = first_record(path) or {}
         return _facts_shown(InspectionFacts.from_record(record["facts"]), record.get("at"))
     except (FilmtallyError, OSError, LookupError, ValueError):
         return {}

@@ -54,6 +54,8 @@ def started(args: argparse.Namespace, ask: Ask | None = None) -> int | None:
             if done is not None or args.resume is not None:
                 return done
         _fill(args, folder, ask)
+        if args.coats is None:
+            args.coats = 1
     return None
 
 

@@ -211,9 +211,9 @@ class Dialog:
         self._note = None
         if said == BACK:
             return self._go_back()
-        if not said:
-            return self._enter(step)
         try:
+            if not said:
+                return self._enter(step)
             return self._pick(step, said) if step in _PICKED else self._write(step, said)
         except BadInput as wrong:
             return wrong.sentence
@@ -426,7 +426,7 @@ def order_facts(said: Known, given: Known, shop: ShopSeen, where: str) -> tuple[
     """Return what a work order says that holds beside *given*, and a sentence where its job is none of the shop's.
 
     Raises:
-        BadInput: It is of another job or lot than was given.
+        BadInput: It is of another job or lot than was given, or its job's file is wrong.
     """
     facts = dict(said)
     if "piece" in given:
@@ -439,6 +439,7 @@ def order_facts(said: Known, given: Known, shop: ShopSeen, where: str) -> tuple[
             note = f"{where}: there is no job {facts['job']!r} in the shop; pick the one that is meant"
             del facts["job"]
         else:
+            shop.job(own)
             facts["job"] = own
     for name in ("job", "lot"):
         if name in given and name in facts and given[name] != facts[name]:
