@@ -295,7 +295,7 @@ def title_of(path: Path) -> str:
 def _gauges(args: argparse.Namespace, folder: ShopFolder, shop: Shop, job: Job) -> tuple[Named, ...]:
     """Return the gauges that can measure *job*, each with what its calibration and its checks are worth now."""
     from archive.store import Archive
-    from rules.calibration_gate import RunGate, summarize_check
+    from rules.calibration_gate import GateNow, summarize_check
     from rules.results import GateState
 
     now = args.now()
@@ -308,22 +308,23 @@ def _gauges(args: argparse.Namespace, folder: ShopFolder, shop: Shop, job: Job) 
         checks, unread = [], f"; its checks cannot be read: {wrong.sentence}"
     else:
         unread = ""
-    gate = RunGate(checks, job, shop)
-    places = tuple(place.name for place in job.location)
+    gate = GateNow(checks, job, shop)
 
     def named(gauge: Gauge) -> Named:
         due = max((c.due for c in checks if c.gauge_serial == gauge.serial and c.due), default=gauge.calibration_due)
         due = max(due, gauge.calibration_due)
         calibrated = f"calibration holds to {due}" if today <= due else f"calibration ran out on {due}"
-        state = gate.state(gauge.serial, mode, now, now, places)
-        done = [c for c in checks if c.gauge_serial == gauge.serial and c.kind == "verification" and c.done_at <= now]
-        last = summarize_check(checks, done[-1].check_id) if done else None
-        checked = f"checked {clock(last.done_at)}" if last else "no check on record"
-        if last is not None and last.passed is False:
-            checked += ", failed"
-        good = state in (GateState.COVERED, GateState.OPEN) and not unread
-        said = "valid now" if good else "not covered now: verify it before the first reading"
-        return Named(gauge.serial, gauge.name or "", f"{calibrated}; {checked}, {said}{unread}", warns=not good)
+        coverage = gate.judge(gauge.serial, mode, now)
+        if unread:
+            return Named(gauge.serial, gauge.name or "", f"{calibrated}{unread}", warns=True)
+        if coverage.state not in (GateState.COVERED, GateState.OPEN):
+            return Named(
+                gauge.serial, gauge.name or "", f"{calibrated}; NOT COVERED NOW: {coverage.reason}", warns=True
+            )
+        done = [c for c in checks if c.check_id == coverage.opening_check_id]
+        last = summarize_check(checks, done[0].check_id) if done else None
+        checked = f"checked {clock(last.done_at)}, " if last else ""
+        return Named(gauge.serial, gauge.name or "", f"{calibrated}; {checked}valid now")
 
     return tuple(named(gauge) for gauge in shop.gauge if job.probe_mode in gauge.probe_modes)
 

@@ -8,7 +8,9 @@ from pathlib import Path
 import pytest
 
 from archive.shop_folder import ShopFolder
+from ingest.capture_state import Act
 from ingest.journal import Journal, is_held
+from ingest.links.item import Item, Kind
 from ingest.open_first import Decision, OpenFirst, Way
 from ingest.open_inspection import OpenInspection, journal_path, open_ids
 from ingest.open_list import OpenSeen, open_inspections
@@ -23,22 +25,29 @@ def folder(tmp_path: Path) -> ShopFolder:
     return ShopFolder(tmp_path)
 
 
+def _item(number: int, text: str) -> Item:
+    came = line(number, text)
+    return Item(kind=Kind.LINE, link="typed", seq=number, at=came.received_at or NOW, mono_ns=number, frame=came.frame)
+
+
 def _take(folder: ShopFolder, *texts: str) -> OpenInspection:
     inspection = OpenInspection(folder, ID, NOW, facts(job(), pieces=("1", "2")))
-    for number, text in enumerate(texts, start=1):
-        inspection.take_line(line(number, text), "typed")
+    inspection.begin_session(NOW, prompted=True, asks=True, links=["typed"])
+    inspection.take([_item(number, text) for number, text in enumerate(texts, start=1)])
     return inspection
 
 
 def test_what_an_open_journal_holds_is_told_while_it_is_taken_and_nothing_in_it_changes(folder: ShopFolder) -> None:
-    with _take(folder, "3.1", "3.2", "@undo", "@skip out of reach") as taking:
+    with _take(folder, "3.1", "3.2") as taking:
+        taking.act(Act.UNDO, "", NOW)
+        taking.act(Act.SKIP, "out of reach", NOW)
         path = taking.journal.path
         before = path.read_bytes()
         (seen,) = open_inspections(folder, NOW)
         assert path.read_bytes() == before
-        taking.take_line(line(9, "@note still taken"), "typed")
+        taking.take([_item(9, "3.3")])
     assert seen == OpenSeen(
-        inspection_id=ID, job="part", title="Part", lot="L1", begun_at=NOW, last_at=line(4, "").received_at,
+        inspection_id=ID, job="part", title="Part", lot="L1", begun_at=NOW, last_at=NOW,
         inspector="mk", gauge="G1", counted=1, planned=8, missing=6, held=True,
     )  # fmt: skip
     (after,) = open_inspections(folder, NOW)
@@ -86,7 +95,7 @@ def test_damage_and_strange_files_are_told_in_one_sentence_each_and_hide_nothing
 def test_what_is_only_looked_at_cannot_be_taken(folder: ShopFolder) -> None:
     _take(folder, "3.1").close()
     with OpenInspection(folder, ID, NOW, looking=True) as seen, pytest.raises(ValueError):
-        seen.take_line(line(2, "3.2"), "typed")
+        seen.take([_item(2, "3.2")])
     (after,) = open_inspections(folder, NOW)
     assert after.counted == 1
 
