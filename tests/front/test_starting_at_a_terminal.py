@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import io
 import json
 import sys
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
 
 from archive.shop_folder import ShopFolder
 from archive.store import Archive
-from ingest.open_inspection import open_ids
+from ingest.journal import Journal
+from ingest.open_inspection import journal_path, open_ids
 from tests.front.shop import FrontDoor
 
 if sys.platform == "win32":
@@ -94,13 +97,20 @@ def test_leaving_the_questions_makes_nothing_and_says_nothing_of_readings(shop: 
     assert _nothing_was_made(shop)
 
 
-def test_an_inspection_that_is_open_can_be_given_up_or_sealed_as_it_is(shop: Path) -> None:
+def _left_open(door: FrontDoor, lot: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Take one reading without a terminal and leave the inspection open."""
+    monkeypatch.setattr(sys, "stdin", io.StringIO("@accept a trial of the program\n88.0\n"))
+    words = ("--lot", lot, "--inspector", "mk", "--gauge", "FB-11", "--work-order", "X", "--keep-open")
+    answer = door("measure", "hinge", *words)
+    assert "taken 1: 88.0 µm" in answer.out, answer
+
+
+def test_an_inspection_that_is_open_can_be_given_up_or_sealed_as_it_is(
+    shop: Path, door: FrontDoor, monkeypatch: pytest.MonkeyPatch
+) -> None:
     for lot in ("A", "B"):
-        with Terminal(shop, "measure", "hinge", "--lot", lot, "--inspector", "mk", "--gauge", "FB-11", "--work-order", "X", "--pieces", "1") as terminal:  # fmt: skip
-            _begins(terminal)
-            terminal.types("88.0")
-            terminal.sees("taken 1")
-            terminal.kill()
+        door.now += timedelta(minutes=1)
+        _left_open(door, lot, monkeypatch)
     with Terminal(shop, "measure") as terminal:
         terminal.sees("2 INSPECTIONS ARE OPEN.")
         terminal.types("4")
@@ -157,17 +167,16 @@ def test_a_table_that_shop_toml_names_has_to_be_there(door: FrontDoor) -> None:
     )
 
 
-def test_the_open_inspections_are_listed_and_none_is_a_sentence(shop: Path) -> None:
-    with Terminal(shop, "measure", "--open") as terminal:
-        assert terminal.ends() == 0
-        assert terminal.shown.endswith("no inspection is open\n")
-    with Terminal(shop, "measure", "hinge", "--lot", "A", "--inspector", "mk", "--gauge", "FB-11", "--work-order", "X", "--pieces", "1") as taking:  # fmt: skip
-        _begins(taking)
-        taking.types("88.0")
-        taking.sees("taken 1")
-        with Terminal(shop, "measure", "--open", "--json") as terminal:
-            assert terminal.ends() == 0
-            (one,) = json.loads(terminal.shown)["open"]
+def test_the_open_inspections_are_listed_and_none_is_a_sentence(
+    door: FrontDoor, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert door("measure", "--open").out.endswith("no inspection is open\n")
+    _left_open(door, "A", monkeypatch)
+    (only,) = open_ids(ShopFolder(door.folder))
+    assert door("measure", "--open").out == (f"{only}: hinge, lot A, begun 2026-11-25 12:00 by mk, 1 of 8 readings\n")
+    with Journal(journal_path(ShopFolder(door.folder), only)):
+        (one,) = json.loads(door("measure", "--open", "--json").out)["open"]
+        assert "being taken right now by another filmtally" in door("measure", "--open").out
     told = {name: one[name] for name in ("job", "lot", "work_order", "inspector", "gauge", "held", "fault")}
     assert told == {"job": "hinge", "lot": "A", "work_order": "X", "inspector": "mk", "gauge": "FB-11", "held": True, "fault": None}  # fmt: skip
     assert (one["readings_counted"], one["readings_planned"], one["readings_missing"]) == (1, 8, 7)
