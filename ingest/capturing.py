@@ -321,6 +321,11 @@ class Capture:
 
     # what is to be seen
 
+    def gate(self) -> GateShown:
+        """Return what the calibration gate would say of a reading taken now."""
+        state, reason = self._coverage()
+        return GateShown(state=state, sentence=self._uncovered(reason) if state is GateState.UNCOVERED else reason)
+
     def shown(self) -> Shown:
         """Return all that is to be seen now."""
         inspection = self._inspection
@@ -328,7 +333,6 @@ class Capture:
         self._tally()
         next_place = self._next()
         piece = next_place.piece if next_place is not None else taking.piece
-        state, reason = self._coverage()
         readings = taking.readings
         counted = sum(tally.counted for tally in self._tallies.values())
         asked = live.question
@@ -346,7 +350,7 @@ class Capture:
             counted=counted,
             not_counted=len(readings) - counted,
             planned=len(taking.pieces) * sum(location.planned for location in facts.job.location),
-            gate=GateShown(state=state, sentence=self._uncovered(reason) if state is GateState.UNCOVERED else reason),
+            gate=self.gate(),
             links=tuple(
                 LinkShown(name=name, up=seen.up, note=seen.note, battery_percent=_percent(seen.about))
                 for name, seen in live.links.items()

@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import re
-from typing import NamedTuple
+from collections.abc import Callable
+from functools import partial
+from itertools import repeat
+from typing import Final, NamedTuple
 
 
 class Frame(NamedTuple):
@@ -23,6 +26,9 @@ class Frame(NamedTuple):
     def overlong(self) -> bool:
         """Return whether the line was longer than the framer keeps."""
         return self.length > len(self.data)
+
+
+_AS_FRAME: Final[Callable[[tuple[bytes, int, bool]], Frame]] = partial(tuple.__new__, Frame)
 
 
 class Framer:
@@ -62,12 +68,13 @@ class Framer:
             lines = self._ends.split(self._held + chunk)
             tail = self._hold_back(lines.pop())
         frames = []
-        for line in lines:
-            if self._length:
-                self._keep(line)
-                frames.append(self._take(ended=True))
-            else:
-                frames.append(Frame(line[: self._max], len(line)))
+        if self._length and lines:
+            self._keep(lines.pop(0))
+            frames.append(self._take(ended=True))
+        if max(map(len, lines), default=0) > self._max:
+            frames += [Frame(line[: self._max], len(line)) for line in lines]
+        else:  # by far the most; made without going through Frame.__new__, which is Python and takes twice as long
+            frames += map(_AS_FRAME, zip(lines, map(len, lines), repeat(True)))
         self._keep(tail)
         return frames
 

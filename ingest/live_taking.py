@@ -301,7 +301,7 @@ class LiveTaking:
             self.taking.notes.append(Note(at.isoformat(), by, f"{said}: {text}" if text else said))
             outcome = Told(f"{said}; what comes now is kept and is no reading" if self.paused else said)
         elif self.questions and act is not Act.NOTE:
-            outcome = Problem(seen.lines, f"{act.value}: answer the question first ({self.questions[0].sentence})")
+            outcome = Problem(0, f"{act.value}: answer the question first ({self.questions[0].sentence})")
         else:
             words = self._words(act, text)
             line = RawLine(seen.lines, _frame(words), at, directive=True)

@@ -20,7 +20,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Final, TextIO
 
-from ingest.capture_state import Act
+from ingest.capture_state import Act, GateState
 from ingest.capturing import Capture
 from ingest.inspection import OtherLine, Problem, Slot, TakenReading, Told
 from ingest.links.item import Item, Kind
@@ -91,6 +91,7 @@ class PlainLines:
     _quiet: int = 0
     _ended: set[str] = field(default_factory=set)
     _asked: Asked | None = None
+    _gate: GateState | None = None
     _pause: threading.Event = field(default_factory=threading.Event)
 
     def run(self) -> Ended:
@@ -267,6 +268,8 @@ class PlainLines:
             self.problems += 1
         number = f"line {problem.line_no}: " if problem.line_no else ""
         where = "" if one.link in (TYPED, "") else f"{one.link}: "
+        if one.kind is None and not problem.line_no:
+            return f"  NOT DONE: {problem.sentence}"
         if not one.asked:
             return f"  NOT TAKEN: {where}{number}{problem.sentence}"
         self._asked = self.capture.inspection.live.question
@@ -282,7 +285,16 @@ class PlainLines:
             answer = _ANSWER if Act.LEAVE_OUT in asked.acts else _ANSWER_GATE
             self._line(f"  ASKED: {line}{asked.sentence}; {answer}")
 
+    def _say_gate(self) -> None:
+        """Say what the gate would say of a reading taken now, where it is not asked and not what was said last."""
+        asked = self.capture.inspection.live.question
+        gate = self.capture.gate()
+        if gate.state is not self._gate and (asked is None or asked.about is not About.GATE):
+            self._line(f"  gauge {gate.state.value}: {gate.sentence}")
+            self._gate = gate.state
+
     def _prompt(self) -> None:
+        self._say_gate()
         asked = self.capture.inspection.live.question
         if asked is not None and asked is not self._asked:
             self._say_question()

@@ -34,4 +34,32 @@ LIVE: Final[dict[str, Callable[[Address, Profile], LiveLink]]] = {
     "serial": _made_in("serial_port"),
     "socket": _made_in("tcp_port"),
     "rfc2217": _made_in("rfc2217_port"),
+    "folder": _made_in("watched_folder"),
+    "file": _made_in("live_file"),
+    "pipe": _made_in("pipe"),
+    "keys": _made_in("keys"),
 }
+
+#: The schemes over which a gauge can be asked (profile.request).
+ASKABLE: Final = ("serial", "socket", "rfc2217", "ble")
+
+
+def live_link(address: Address, profile: Profile) -> LiveLink:
+    """Return the link to *address*, not yet started; a Requester, with ask(), where the profile has a request.
+
+    Raises:
+        BadInput: Nothing reaches such an address live, or a gauge cannot be asked over it.
+    """
+    from ingest.links.asking import Requester
+    from schemas.errors import BadInput
+
+    if address.scheme not in LIVE:
+        raise BadInput(f"{address.name} is no live link; write one of: {', '.join(LIVE)}")
+    if profile.request is None:
+        return LIVE[address.scheme](address, profile)
+    if address.scheme not in ASKABLE:
+        raise BadInput(
+            f"{address.name}: a gauge cannot be asked over this link, and its profile has a request; connect it otherwise, "
+            "or take [request] out of the profile"
+        )
+    return Requester(LIVE[address.scheme](address, profile), profile.request)

@@ -4,11 +4,29 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable
+from enum import StrEnum
 from typing import Protocol
 
 
+class Reason(StrEnum):
+    """Why a port is not there, as far as it makes a difference to what the inspector does."""
+
+    AWAY = "not there, gone, or does not answer"
+    HELD = "another program has it"
+    FORBIDDEN = "this user may not open it"
+    UNFIT = "it is no such port, or cannot be set as the profile says"
+    OTHER = "something else"
+
+
 class PortFault(Exception):
-    """A port cannot be opened, or is gone. The message says what, why, and what to do."""
+    """A port cannot be opened, or is gone. The message says what, why, and what to do.
+
+    Within one outage each reason is said once: a port that is gone is also not there when it is tried again.
+    """
+
+    def __init__(self, sentence: str, reason: Reason = Reason.AWAY) -> None:
+        super().__init__(sentence)
+        self.reason = reason
 
 
 class Port(Protocol):

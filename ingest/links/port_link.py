@@ -13,7 +13,7 @@ from typing import Final
 from ingest.framing import Frame, Framer
 from ingest.links.item import Kind
 from ingest.links.live import LinkDown
-from ingest.links.port import Opening, Port, PortFault
+from ingest.links.port import Opening, Port, PortFault, Reason
 from ingest.links.stream import Stream
 from schemas.profile import Profile
 
@@ -80,7 +80,7 @@ class PortLink:
         self._using = threading.Lock()  # held while the port is written to, changed or closed
         self._port: Port | None = None
         self._why_down = "it has not been opened yet"
-        self._said: set[str] = set()
+        self._said: set[Reason] = set()  # in this outage
         self._sent = False
         self._came = False
         self._stream: Stream | None = None
@@ -108,21 +108,19 @@ class PortLink:
         with self._using:
             if self._port is None:
                 raise LinkDown(self._why_down)
+            self._sent = True  # before it is: the answer may be there before write() has returned
             try:
                 self._port.write(data)
-            except PortFault as fault:
-                raise LinkDown(str(fault)) from None
             except Exception as fault:
-                raise LinkDown(_unforeseen(fault)) from fault
-            self._sent = True
+                raise LinkDown(_sentence(fault)) from fault
 
     def close(self) -> None:
         """Stop, let go of the device, and return once the thread has ended. A second close does nothing."""
         self._closing.set()
-        port = self._port
-        if port is not None:
-            with contextlib.suppress(Exception):  # the reader may be closing it in this moment
-                port.interrupt()
+        with self._using:  # a descriptor that the reader has closed may be another file's by now
+            if self._port is not None:
+                with contextlib.suppress(Exception):  # then the read comes to its end by itself
+                    self._port.interrupt()
         if self._stream is not None:
             self._stream.wake()
         if self._thread is not None:
@@ -133,10 +131,9 @@ class PortLink:
         while not self._closing.is_set():
             try:
                 steady = self._once(stream)
-            except PortFault as fault:
-                steady = self._down(stream, str(fault))
             except Exception as fault:  # whatever it is, the link says so and goes on trying
-                steady = self._down(stream, _unforeseen(fault))
+                steady = False
+                self._down(stream, fault)
             failures = 1 if steady else failures + 1
             self._closing.wait(self._back_off.wait_s(failures))
 
@@ -150,26 +147,24 @@ class PortLink:
         opened_s = self._mono_s()
         framer = Framer(self._max_line_bytes, self._line_end)
         self._came = False
-        why = ""
+        gone: Exception | None = None
         try:
             with self._using:
                 self._port, self._sent = port, False
             stream.put(Kind.UP, self._name, note=port.settings)
             self._read(stream, port, framer, opened_s)
-        except PortFault as fault:
-            why = str(fault)
         except Exception as fault:
-            why = _unforeseen(fault)
+            gone = fault
         finally:
             with self._using:
-                self._port, self._why_down = None, why or "it was closed"
+                self._port, self._why_down = None, _sentence(gone) if gone else "the link was closed"
                 port.close()
         tail = framer.close()
         if tail is not None:
             self._put(stream, Kind.PARTIAL, tail)
-        if why:
+        if gone is not None:
             self._said.clear()  # a new outage
-            self._down(stream, why)
+            self._down(stream, gone)
         return self._came or self._mono_s() - opened_s >= _STEADY_S
 
     def _read(self, stream: Stream, port: Port, framer: Framer, opened_s: float) -> None:
@@ -196,16 +191,18 @@ class PortLink:
     def _put(self, stream: Stream, kind: Kind, frame: Frame, note: str = "") -> None:
         stream.put(kind, self._name, frame, note=note, wait=self._can_wait, unless=self._closing.is_set)
 
-    def _down(self, stream: Stream, why: str) -> bool:
-        """Say why the link is down, unless that was said in this outage already, and return False."""
-        self._why_down = why
-        if why not in self._said and not self._closing.is_set():
-            self._said.add(why)
-            stream.put(Kind.DOWN, self._name, note=why)
-        return False
+    def _down(self, stream: Stream, fault: Exception) -> None:
+        """Say why the link is down, unless that was said in this outage already."""
+        self._why_down = _sentence(fault)
+        reason = fault.reason if isinstance(fault, PortFault) else Reason.OTHER
+        if reason not in self._said and not self._closing.is_set():
+            self._said.add(reason)
+            stream.put(Kind.DOWN, self._name, note=self._why_down)
 
 
-def _unforeseen(fault: Exception) -> str:
+def _sentence(fault: Exception) -> str:
+    if isinstance(fault, PortFault):
+        return str(fault)
     return (
         f"the link failed in a way that was not foreseen ({type(fault).__name__}: {fault}); it is tried again, and if it "
         "does not come back, unplug the gauge and plug it in again"

@@ -15,7 +15,7 @@ from collections.abc import Callable
 from typing import Final
 
 from ingest.links.address import Address
-from ingest.links.port import PortFault
+from ingest.links.port import PortFault, Reason
 from ingest.links.port_link import BackOff, PortLink
 from ingest.links.serial_port import settings_said
 from ingest.links.tcp_port import TcpPort, host_and_port
@@ -129,7 +129,8 @@ class Rfc2217Port:
         if not self._agreed:
             raise PortFault(
                 f"{self._peer} takes no settings of a serial line (RFC 2217); switch that on in the device server, or "
-                f"write socket://{self._peer} and set the line there"
+                f"write socket://{self._peer} and set the line there",
+                Reason.UNFIT,
             )
         wanted = {
             _SET_BAUD: struct.pack("!I", self._settings.baud),
@@ -143,7 +144,8 @@ class Rfc2217Port:
         if any(self._answers.get(command) != value for command, value in wanted.items()):
             raise PortFault(
                 f"{self._peer} does not set its line to {self.settings}; correct [serial] in the profile, or see what the "
-                "device server can do"
+                "device server can do",
+                Reason.UNFIT,
             )
         controls = list(_FLOW[self._settings.flow])
         if self._settings.flow != "dsr-dtr":

@@ -18,7 +18,7 @@ import serial
 from serial.tools import list_ports
 
 from ingest.links.address import Address
-from ingest.links.port import PortFault
+from ingest.links.port import PortFault, Reason
 from ingest.links.port_link import BackOff, PortLink
 from schemas.profile import Profile
 from schemas.transport import Serial
@@ -111,9 +111,14 @@ class SerialPort:
             if settings.rts is not None:
                 port.rts = settings.rts
             port.open()
+            fits = _is_set_as(port, settings)
         except Exception as fault:  # termios.error is no OSError, and exists on one system only
-            raise PortFault(_why_not_opened(device, settings, fault)) from fault
+            port.close()
+            raise _not_opened(device, settings, fault) from fault
         self._port = port
+        if not fits:
+            self.close()
+            raise _unfit(device, settings)
 
     @property
     def settings(self) -> str:
@@ -163,34 +168,67 @@ class SerialPort:
         )
 
 
-def _why_not_opened(device: str, settings: Serial, fault: Exception) -> str:
+def _not_opened(device: str, settings: Serial, fault: Exception) -> PortFault:
     number = _errno_of(fault)
     if number in _MISSING:
-        return (
+        return PortFault(
             f"{device} is not there; plug the gauge in and switch it on, or name the right port "
             "('filmtally measure --list-links' shows those there are)"
         )
     if number in _BUSY or (number in _FORBIDDEN and sys.platform == "win32"):
-        return f"{device} is held by another program; close that one"
+        return PortFault(f"{device} is held by another program; close that one", Reason.HELD)
     if number in _FORBIDDEN:
-        return f"{device} may not be opened by you; {_who_may(device)}"
+        return PortFault(f"{device} may not be opened by you; {_who_may(device)}", Reason.FORBIDDEN)
     if number in _UNREACHED:
-        return f"{device} reaches no gauge ({_plain(fault)}); switch the gauge on and bring it near"
+        return PortFault(f"{device} reaches no gauge ({_plain(fault)}); switch the gauge on and bring it near")
     if number in _NO_PORT or _is_no_device(device):
-        return f"{device} is no serial port; name one ('filmtally measure --list-links' shows those there are)"
+        listed = "'filmtally measure --list-links' shows those there are"
+        return PortFault(f"{device} is no serial port; name one ({listed})", Reason.UNFIT)
     if number == errno.EINVAL or isinstance(fault, ValueError):
-        return f"{device} cannot be set to {settings_said(settings)}; correct [serial] in the profile"
-    return f"{device} cannot be opened ({_plain(fault)}); unplug the gauge, plug it in again, and look at the cable"
+        return _unfit(device, settings)
+    return PortFault(
+        f"{device} cannot be opened ({_plain(fault)}); unplug the gauge, plug it in again, and look at the cable",
+        Reason.OTHER,
+    )
+
+
+def _unfit(device: str, settings: Serial) -> PortFault:
+    return PortFault(
+        f"{device} cannot be set to {settings_said(settings)}; correct [serial] in the profile", Reason.UNFIT
+    )
+
+
+def _is_set_as(port: serial.Serial, settings: Serial) -> bool:
+    """Return whether the line took data bits, parity, stop bits and speed, where the system tells.
+
+    A driver may leave out what it cannot do; the C library reports that only where it did nothing else either.
+    """
+    try:
+        import termios
+    except ImportError:
+        return True
+    flags, speed = termios.tcgetattr(port.fileno())[2:6:3]
+    size = {5: termios.CS5, 6: termios.CS6, 7: termios.CS7, 8: termios.CS8}[settings.data_bits]
+    return (
+        flags & termios.CSIZE == size
+        and bool(flags & termios.PARENB) == (settings.parity != "none")
+        and bool(flags & termios.CSTOPB) == (settings.stop_bits != "1")
+        and speed == getattr(termios, f"B{settings.baud}", speed)
+    )
 
 
 def _who_may(device: str) -> str:
     """Return what to do so that *device* may be opened: POSIX only."""
+    ask = "ask whoever looks after this computer"
     try:
         import grp
 
-        group = grp.getgrgid(Path(device).stat().st_gid).gr_name
+        status = Path(device).stat()
+        group = grp.getgrgid(status.st_gid).gr_name
     except (ImportError, OSError, KeyError):
-        return "ask whoever looks after this computer"
+        return ask
+    if status.st_gid == 0 or not status.st_mode & stat.S_IWGRP:
+        return ask  # nobody is sent into the group of the superuser, or into one that may not either
     return f"it belongs to the group {group}: have 'sudo usermod -aG {group} YOUR-NAME' run once, then log out and in again"
 
 

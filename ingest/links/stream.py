@@ -12,7 +12,7 @@ import time
 from collections import deque
 from collections.abc import Callable, Mapping
 from datetime import UTC, datetime
-from typing import Final
+from typing import Any, Final
 
 from ingest.framing import Frame
 from ingest.links.item import Item, Kind, Origin
@@ -55,6 +55,8 @@ class Stream:
         doubled: bool = False,
         about: Mapping[str, str] | None = None,
         origin: Origin | None = None,
+        taken_at: datetime | None = None,
+        there_before: tuple[Origin, ...] = (),
         wait: bool = False,
         unless: Callable[[], bool] = lambda: False,
     ) -> bool:
@@ -65,8 +67,8 @@ class Stream:
         Args:
             wait: Wait for room instead: for a link that can hold its peer back. Ends, with False, when the
                 stream is closed.
-            unless: Waiting ends once this is true, and what found no room counts as lost. Whoever makes it
-                true calls wake().
+            unless: Waiting ends once this is true, and what found no room counts as lost; not so where it has an
+                origin, since the file still has it. Whoever makes it true calls wake().
         """
         with self._changed:
             bulky = kind in (Kind.LINE, Kind.PARTIAL)
@@ -75,11 +77,23 @@ class Stream:
             if self._closed:
                 return False
             if bulky and len(self._items) >= self._most:
+                if wait and origin is not None:
+                    return False
                 lines, size = self._dropped.get(link, (0, 0))
                 self._dropped[link] = (lines + 1, size + (frame.length if frame else 0))
                 return False
             self._say_what_was_dropped(link)
-            self._append(kind, link, frame, note, doubled, about, origin)
+            self._append(
+                kind,
+                link,
+                frame=frame,
+                note=note,
+                doubled=doubled,
+                about=dict(about or {}),
+                origin=origin,
+                taken_at=taken_at,
+                there_before=there_before,
+            )
             self._changed.notify_all()
             return True
 
@@ -110,34 +124,13 @@ class Stream:
     def _say_what_was_dropped(self, link: str) -> None:
         if link in self._dropped:
             lines, size = self._dropped.pop(link)
+            what = "1 line" if lines == 1 else f"{lines:,} lines"
             note = (
-                f"{lines} lines ({size:,} bytes) came faster than they could be taken and are lost; "
+                f"{what} ({size:,} bytes) came faster than could be taken and went lost; "
                 "look into the gauge's memory and take these readings again"
             )
-            self._append(Kind.LOST, link, None, note, False, None, None)
+            self._append(Kind.LOST, link, note=note)
 
-    def _append(
-        self,
-        kind: Kind,
-        link: str,
-        frame: Frame | None,
-        note: str,
-        doubled: bool,
-        about: Mapping[str, str] | None,
-        origin: Origin | None,
-    ) -> None:
+    def _append(self, kind: Kind, link: str, **rest: Any) -> None:
         seq = self._seq[link] = self._seq.get(link, 0) + 1
-        self._items.append(
-            Item(
-                kind=kind,
-                link=link,
-                seq=seq,
-                at=self._wall(),
-                mono_ns=self._mono_ns(),
-                frame=frame,
-                note=note,
-                doubled=doubled,
-                about=dict(about or {}),
-                origin=origin,
-            )
-        )
+        self._items.append(Item(kind=kind, link=link, seq=seq, at=self._wall(), mono_ns=self._mono_ns(), **rest))

@@ -171,7 +171,8 @@ def _connect(connection: socket.socket, address: tuple[object, ...], closing: th
 
 
 def _fault(number: int) -> OSError:
-    return OSError(number, os.strerror(number))
+    words: dict[int, str] = getattr(socket, "errorTab", {})  # Windows has numbers of its own for sockets
+    return OSError(number, words.get(number) or os.strerror(number))
 
 
 def _keep_alive(connection: socket.socket) -> None:
