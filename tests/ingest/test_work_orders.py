@@ -13,6 +13,8 @@ from hypothesis import strategies as st
 
 from ingest.work_orders import COLUMNS, WorkOrder, read_orders, work_order_scanned
 from schemas.errors import BadInput
+from schemas.shop import Shop
+from tests.ingest.taking import SHOP
 
 HEAD = "work_order,job,lot,lot_size,pieces,powder"
 TABLE = f"{HEAD}\nWO-1,hinge,L-1,40,3,bronze\nWO-2,gate-leaf,L-2,,,\n"
@@ -166,3 +168,13 @@ def test_what_a_table_writer_writes_is_read_back(rows: list[dict[str, str]]) -> 
         found = orders.find(row["work_order"])
         assert found is not None
         assert found.facts() == {name: row[name] for name in COLUMNS if row.get(name)}
+
+
+def test_where_the_orders_stand_is_never_archived_and_its_expression_has_to_name_the_number() -> None:
+    plain = SHOP.model_dump() | {"orders": {"scanned": CODE.pattern}}
+    shop = Shop.model_validate(plain)
+    assert shop.orders.scanned == CODE.pattern
+    assert "orders" not in shop.to_json()
+    for pattern, sentence in (("(", "orders.scanned is '(': is no regular expression"), ("[0-9]+", "needs the group work_order")):  # fmt: skip
+        with pytest.raises(BadInput, match=re.escape(sentence)):
+            Shop.checked(plain | {"orders": {"scanned": pattern}}, "shop.toml")
