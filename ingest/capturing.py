@@ -364,7 +364,7 @@ class Capture:
 
     def _question(self, asked: Asked) -> Question:
         sentence = self._uncovered(asked.sentence) if asked.about is About.GATE else asked.sentence
-        line = escaped(asked.line.frame.data) if asked.line is not None else ""
+        line = escaped(asked.came.line.frame.data) if asked.came is not None else ""
         return Question(sentence=sentence, line=line, acts=_ANSWERS[asked.about])
 
     def _next(self) -> NextPlace | None:

@@ -204,7 +204,15 @@ class Taking:
 
     # what comes in
 
-    def feed(self, line: RawLine, source: str, *, accept: str | None = None, set_aside: str | None = None) -> Outcome:
+    def feed(
+        self,
+        line: RawLine,
+        source: str,
+        *,
+        accept: str | None = None,
+        set_aside: str | None = None,
+        against: str = "",
+    ) -> Outcome:
         """Take one line.
 
         Args:
@@ -212,6 +220,7 @@ class Taking:
             source: Where it came from, as the archive names it.
             accept: A person's reason to take it although something speaks against it.
             set_aside: A person's reason to keep it as no reading.
+            against: What the link itself says against it; empty where nothing does.
 
         Returns:
             The reading taken, the line kept as no reading, what was carried out, the problem that
@@ -245,7 +254,7 @@ class Taking:
                 line.line_no, "neither the line nor the capture says when it was taken; state it with --measured-at"
             )
         clock = Clock.GAUGE if decoded.taken_at else line.clock
-        return self._take(line, source, text, decoded, taken_at, clock, accept)
+        return self._take(line, source, text, decoded, taken_at, clock, accept, against)
 
     def _take(
         self,
@@ -256,12 +265,13 @@ class Taking:
         taken_at: datetime,
         clock: Clock,
         accept: str | None,
+        said: str,
     ) -> Outcome:
         mode = decoded.mode or self.job.probe_mode
         slot = None if self._base_for is not None else self._slot_for(decoded, line.line_no)
         if isinstance(slot, Problem):
             return slot
-        against = self._against(decoded, taken_at, mode, slot)
+        against = _both(said, self._against(decoded, taken_at, mode, slot))
         if against is not None and (accept is None or not against.can_be_accepted):
             return replace(against, line_no=line.line_no)
         base = self._base_for
@@ -572,6 +582,13 @@ class Taking:
         other = OtherLine(line.line_no, source, _iso(line.received_at), escaped(line.frame.data), why)
         self.other_lines.append(other)
         return other
+
+
+def _both(said: str, found: Problem | None) -> Problem | None:
+    """Return what a link says against a reading together with what was found: a word that accepts must have heard of both."""
+    if not said or (found is not None and not found.can_be_accepted):
+        return found
+    return Problem(0, said if found is None else f"{said}; and {found.sentence}", can_be_accepted=True)
 
 
 def _unfit_reason(said: str) -> str | None:

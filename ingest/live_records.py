@@ -33,10 +33,10 @@ def item_record(item: Item) -> dict[str, Any]:
         record["about"] = dict(item.about)
     if item.origin is not None:
         record["origin"] = _plain(item.origin)
-    if (taken_at := getattr(item, "taken_at", None)) is not None:
-        record["taken_at"] = taken_at.isoformat()
-    if there_before := getattr(item, "there_before", ()):
-        record["there_before"] = [_plain(origin) for origin in there_before]
+    if item.taken_at is not None:
+        record["taken_at"] = item.taken_at.isoformat()
+    if item.there_before:
+        record["there_before"] = [_plain(origin) for origin in item.there_before]
     return record
 
 
@@ -50,11 +50,6 @@ def item_of(record: dict[str, Any]) -> Item:
     if "bytes" in record:
         data = bytes.fromhex(record["bytes"])
         frame = Frame(data, record.get("length", len(data)), record.get("ended", True))
-    more: dict[str, Any] = {}
-    if "taken_at" in record:
-        more["taken_at"] = datetime.fromisoformat(record["taken_at"])
-    if "there_before" in record:
-        more["there_before"] = tuple(Origin(*origin) for origin in record["there_before"])
     return Item(
         kind=Kind(record["what"]),
         link=record["link"],
@@ -66,5 +61,6 @@ def item_of(record: dict[str, Any]) -> Item:
         doubled=record.get("doubled", False),
         about=record.get("about", {}),
         origin=Origin(*record["origin"]) if "origin" in record else None,
-        **more,
+        taken_at=datetime.fromisoformat(record["taken_at"]) if "taken_at" in record else None,
+        there_before=tuple(Origin(*origin) for origin in record.get("there_before", ())),
     )

@@ -12,9 +12,9 @@ from types import FrameType
 from typing import Any, Final
 
 from ingest.capturing import Capture
-from ingest.links import LIVE
+from ingest.links import live_link
 from ingest.links.address import Address, address_of
-from ingest.links.live import LiveLink
+from ingest.links.live import LiveLink, ReadsFiles
 from ingest.links.stream import Stream
 from ingest.links.typed_lines import TypedLines
 from ingest.open_inspection import OpenInspection
@@ -79,8 +79,6 @@ def addresses_of(links: Sequence[str]) -> list[Address]:
             raise BadInput(f"--link {text}: stands twice; say it once")
         if address.scheme == "keys":
             continue
-        if address.scheme not in LIVE:
-            raise BadInput(f"--link {text}: nothing can be taken live from there; there are: keys, {', '.join(LIVE)}")
         found.append(address)
     return found
 
@@ -117,7 +115,6 @@ def sit(
         asks=typed is not None,
         confirms=interactive,
     )
-    request = profile.request.data if profile.request is not None else None
     with _Signals() as signals, _started([*links, *([typed] if typed else [])], stream, capture):
         loop = PlainLines(
             capture,
@@ -126,7 +123,6 @@ def sit(
             sys.stdout,
             interactive,
             typed=typed is not None,
-            request=request,
             stop=lambda: signals.seen is not None,
         )
         ended = Ended.STOPPED
@@ -142,11 +138,10 @@ def sit(
 
 
 def _made(address: Address, profile: Profile, inspection: OpenInspection) -> LiveLink:
-    link = LIVE[address.scheme](address, profile)
+    link = live_link(address, profile)
     taken = inspection.live.origins.get(link.name)
-    resume = getattr(link, "resume", None)
-    if taken and resume is not None:  # a link that reads files goes on behind what is on disk
-        resume(taken)
+    if taken and isinstance(link, ReadsFiles):  # it goes on behind what is on disk
+        link.resume(taken)
     return link
 
 

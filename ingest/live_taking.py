@@ -48,24 +48,39 @@ class About(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
+class Came:
+    """A line that came.
+
+    Attributes:
+        line: The line, numbered within its link.
+        link: The link.
+        doubled: Whether it may have been sent twice.
+        against: What the link says against it; empty where nothing does.
+    """
+
+    line: RawLine
+    link: str
+    doubled: bool = False
+    against: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Asked:
     """A question that is open.
 
     Attributes:
         about: What it is about.
         sentence: What speaks against it, and what to do.
-        line: The line (LINE).
-        link: Where the line came from (LINE), or the link whose device it is (DEVICE).
-        doubled: Whether the line may have been sent twice (LINE).
+        came: The line (LINE).
+        link: The link whose device it is (DEVICE).
         same_as: As of :class:`ingest.inspection.Problem` (LINE).
         serial: What the device says that its serial number is (DEVICE).
     """
 
     about: About
     sentence: str
-    line: RawLine | None = None
+    came: Came | None = None
     link: str = ""
-    doubled: bool = False
     same_as: str | None = None
     serial: str = ""
 
@@ -117,7 +132,7 @@ class LiveTaking:
     asks: bool = True
     paused: bool = False
     questions: deque[Asked] = field(default_factory=deque)
-    waiting: deque[tuple[RawLine, str, bool]] = field(default_factory=deque)
+    waiting: deque[Came] = field(default_factory=deque)
     links: dict[str, LinkSeen] = field(default_factory=dict)
     origins: dict[str, dict[str, Origin]] = field(default_factory=dict)
     doubled: set[int] = field(default_factory=set)
@@ -126,7 +141,7 @@ class LiveTaking:
     session_links: tuple[str, ...] = ()
     _devices: dict[tuple[str, str], bool] = field(default_factory=dict)
     _slips: dict[str, str] = field(default_factory=dict)
-    _partial: tuple[RawLine, str, OtherLine] | None = None
+    _partial: tuple[Came, OtherLine] | None = None
 
     @property
     def question(self) -> Asked | None:
@@ -155,19 +170,19 @@ class LiveTaking:
         """Take one item; what became of it is appended to *happened*."""
         self.taking.now = item.at
         seen = self.links.setdefault(item.link, LinkSeen())
-        for origin in (*getattr(item, "there_before", ()), item.origin):
+        for origin in (*item.there_before, item.origin):
             if origin is not None:
                 self.origins.setdefault(item.link, {})[origin.name] = origin
         match item.kind:
             case Kind.LINE | Kind.PARTIAL:
                 assert item.frame is not None  # noqa: S101 - Item says so
                 seen.lines += 1
-                line = _line_of(item, seen.lines)
+                came = Came(_line_of(item, seen.lines), item.link, item.doubled, item.note)
                 if self.questions:
-                    self.waiting.append((line, item.link, item.doubled))
+                    self.waiting.append(came)
                     self._tell(item, "waits until the question is answered")
                 else:
-                    self._line(line, item.link, doubled=item.doubled)
+                    self._line(came)
             case Kind.UP:
                 self._up(item, seen)
             case Kind.DOWN:
@@ -208,50 +223,50 @@ class LiveTaking:
                 self.taking.notes[seen.went_note] = note
         self._tell(item, item.note or "is not there")
 
-    def _line(self, line: RawLine, link: str, *, doubled: bool, accept: str | None = None) -> None:
+    def _line(self, came: Came) -> None:
         self._partial = None
         if self.paused:
-            self._aside(line, link, "came while the inspection was paused")
+            self._aside(came, "came while the inspection was paused")
             return
-        serial = self.links[link].about.get("serial_number") if link in self.links else None
-        if serial is not None and self._devices.get((link, serial)) is False:
-            self._aside(line, link, f"came from another gauge (serial number {serial})")
+        serial = self.links[came.link].about.get("serial_number")
+        if serial is not None and self._devices.get((came.link, serial)) is False:
+            self._aside(came, f"came from another gauge (serial number {serial})")
             return
-        if not line.frame.ended and accept is None:
-            whole_source = link.partition(":")[0] in ("file", "folder", "pipe", TYPED)
-            other = self._aside(line, link, _NO_END if whole_source else _PARTIAL)
-            self._partial = (line, link, other)
+        if not came.line.frame.ended:
+            whole_source = came.link.partition(":")[0] in ("file", "folder", "pipe", TYPED)
+            other = self._aside(came, came.against or (_NO_END if whole_source else _PARTIAL))
+            self._partial = (came, other)
             return
-        outcome = self._feed(line, link, accept)
-        if isinstance(outcome, Problem) and outcome.same_as in self._slips and accept is None:
-            outcome = self._feed(line, link, f"{self._slips[outcome.same_as]} (said before of the same)")
+        outcome = self._feed(came, None)
+        if isinstance(outcome, Problem) and outcome.same_as in self._slips:
+            outcome = self._feed(came, f"{self._slips[outcome.same_as]} (said before of the same)")
         if isinstance(outcome, Problem) and outcome.can_be_accepted and self.asks:
-            self.questions.append(Asked(About.LINE, outcome.sentence, line, link, doubled, outcome.same_as))
-            self.happened.append(Happened(link, outcome, kind=Kind.LINE, asked=True, doubled=doubled))
+            self.questions.append(Asked(About.LINE, outcome.sentence, came, same_as=outcome.same_as))
+            self.happened.append(Happened(came.link, outcome, kind=Kind.LINE, asked=True, doubled=came.doubled))
             return
-        self._took(line, link, outcome, doubled=doubled)
+        self._took(came, outcome)
 
-    def _took(self, line: RawLine, link: str, outcome: Outcome, *, doubled: bool) -> None:
+    def _took(self, came: Came, outcome: Outcome) -> None:
         if isinstance(outcome, Problem):
-            self._keep_refused(line, link, outcome)
-        if doubled and isinstance(outcome, TakenReading):
+            self._keep_refused(came.line, came.link, outcome)
+        if came.doubled and isinstance(outcome, TakenReading):
             self.doubled.add(outcome.reading_no)
             said = f"reading {outcome.reading_no} may have been sent twice by the link"
             self.taking.notes.append(Note(outcome.taken_at.isoformat(), "filmtally", said))
-        self.happened.append(Happened(link, outcome, kind=Kind.LINE, doubled=doubled))
+        self.happened.append(Happened(came.link, outcome, kind=Kind.LINE, doubled=came.doubled))
 
-    def _feed(self, line: RawLine, link: str, accept: str | None) -> Outcome:
+    def _feed(self, came: Came, accept: str | None) -> Outcome:
         usual = self.taking.decoder
-        if link in _BY_HAND and self.session_links:
+        if came.link in _BY_HAND and self.session_links:
             self.taking.decoder = self.by_hand
         try:
-            return self.taking.feed(line, link, accept=accept)
+            return self.taking.feed(came.line, came.link, accept=accept, against=came.against)
         finally:
             self.taking.decoder = usual
 
-    def _aside(self, line: RawLine, link: str, why: str) -> OtherLine:
-        other = self.taking.keep_aside(line, link, why)
-        self.happened.append(Happened(link, other, kind=Kind.LINE))
+    def _aside(self, came: Came, why: str) -> OtherLine:
+        other = self.taking.keep_aside(came.line, came.link, why)
+        self.happened.append(Happened(came.link, other, kind=Kind.LINE))
         return other
 
     def _keep_refused(self, line: RawLine, link: str, problem: Problem, left_out: str = "") -> None:
@@ -316,12 +331,11 @@ class LiveTaking:
         self.taking.now = at
         while self.questions:
             asked = self.questions.popleft()
-            if asked.line is not None:
-                problem = Problem(asked.line.line_no, asked.sentence)
-                self._keep_refused(asked.line, asked.link, problem, f"; {reason}")
+            if asked.came is not None:
+                problem = Problem(asked.came.line.line_no, asked.sentence)
+                self._keep_refused(asked.came.line, asked.came.link, problem, f"; {reason}")
         while self.waiting:
-            line, link, _ = self.waiting.popleft()
-            self._aside(line, link, f"came while a question was open that was not answered; {reason}")
+            self._aside(self.waiting.popleft(), f"came while a question was open that was not answered; {reason}")
 
     def _accept(self, reason: str, at: datetime) -> Outcome:
         by = self.taking.by
@@ -331,11 +345,11 @@ class LiveTaking:
             return self._accept_partial(reason)
         asked = self.questions.popleft()
         if asked.about is About.LINE:
-            assert asked.line is not None  # noqa: S101 - Asked says so
-            outcome = self._feed(asked.line, asked.link, reason)
+            assert asked.came is not None  # noqa: S101 - Asked says so
+            outcome = self._feed(asked.came, reason)
             if asked.same_as is not None and isinstance(outcome, TakenReading):
                 self._slips[asked.same_as] = reason
-            self._took(asked.line, asked.link, outcome, doubled=asked.doubled)
+            self._took(asked.came, outcome)
             return Told(f"accepted: {reason}")
         if asked.about is About.DEVICE:
             self._devices[asked.link, asked.serial] = True
@@ -347,17 +361,19 @@ class LiveTaking:
     def _accept_partial(self, reason: str) -> Outcome:
         if self._partial is None:
             return Problem(0, "there is nothing that could be accepted")
-        line, link, other = self._partial
+        came, other = self._partial
         self._partial = None
-        outcome = self._feed(line, link, reason)
+        outcome = self._feed(came, reason)
         if not isinstance(outcome, TakenReading):
             return (
-                outcome if isinstance(outcome, Problem) else Problem(0, f"{escaped(line.frame.data)!r} is no reading")
+                outcome
+                if isinstance(outcome, Problem)
+                else Problem(0, f"{escaped(came.line.frame.data)!r} is no reading")
             )
         self.taking.other_lines.remove(other)
         said = f"reading {outcome.reading_no} accepted although the line came without its end: {reason}"
         self.taking.notes.append(Note(outcome.taken_at.isoformat(), self.taking.by, said))
-        self.happened.append(Happened(link, outcome, kind=Kind.PARTIAL))
+        self.happened.append(Happened(came.link, outcome, kind=Kind.PARTIAL))
         return Told(f"accepted: {reason}")
 
     def _leave_out(self, reason: str, at: datetime) -> Outcome:
@@ -372,15 +388,14 @@ class LiveTaking:
             note = f"nothing is taken from the device with serial number {asked.serial} at {asked.link}"
             self.taking.notes.append(Note(at.isoformat(), self.taking.by, f"{note}: {reason}" if reason else note))
             return Told(note)
-        assert asked.line is not None  # noqa: S101 - Asked says so
+        assert asked.came is not None  # noqa: S101 - Asked says so
         left_out = f"; left out by {self.taking.by}: {reason}" if reason else ""
-        self._keep_refused(asked.line, asked.link, Problem(0, asked.sentence), left_out)
+        self._keep_refused(asked.came.line, asked.came.link, Problem(0, asked.sentence), left_out)
         return Told("left out")
 
     def _drain(self) -> None:
         while self.waiting and not self.questions:
-            line, link, doubled = self.waiting.popleft()
-            self._line(line, link, doubled=doubled)
+            self._line(self.waiting.popleft())
 
     def _words(self, act: Act, text: str) -> str:
         match act:
@@ -399,9 +414,9 @@ class LiveTaking:
 def _line_of(item: Item, line_no: int) -> RawLine:
     assert item.frame is not None  # noqa: S101 - Item says so
     frame = item.frame._replace(ended=False) if item.kind is Kind.PARTIAL else item.frame
-    stated = getattr(item, "taken_at", None)
     # A capture of ours says the time of each line, and holds words of the inspector.
-    return RawLine(line_no, frame, stated or item.at, directive=stated is not None and frame.data.startswith(b"@"))
+    directive = item.taken_at is not None and frame.data.startswith(b"@")
+    return RawLine(line_no, frame, item.taken_at or item.at, directive=directive)
 
 
 def _frame(words: str) -> Frame:

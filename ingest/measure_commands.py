@@ -260,6 +260,11 @@ def _new_or_open(args: argparse.Namespace, folder: ShopFolder) -> tuple[Inspecti
     return None, found.inspection_id
 
 
+def _bluetooth_said(device: Any) -> tuple[str, str]:
+    form = f"; form {device.form!r} fits" if device.form else ""
+    return f"ble:{device.address}", f"{device.name or 'without a name'}, heard with {device.rssi_dbm} dBm{form}"
+
+
 def _list_links(args: argparse.Namespace) -> int:
     """List the serial ports and the Bluetooth LE devices that are there."""
     import importlib
@@ -272,7 +277,7 @@ def _list_links(args: argparse.Namespace) -> int:
         try:
             there = importlib.import_module(f"ingest.links.{module}")
             listed = there.ports() if module == "serial_port" else there.scan(_SCAN_S)
-            found += [entry if isinstance(entry, tuple) else entry.as_link() for entry in listed]
+            found += listed if module == "serial_port" else [_bluetooth_said(device) for device in listed]
         except ImportError:
             missing.append(f"{what}: not built in")
         except BadInput as fault:

@@ -23,8 +23,9 @@ from typing import Final, TextIO
 from ingest.capture_state import Act, GateState
 from ingest.capturing import Capture
 from ingest.inspection import OtherLine, Problem, Slot, TakenReading, Told
+from ingest.links.asking import Requester
 from ingest.links.item import Item, Kind
-from ingest.links.live import LinkDown, LiveLink
+from ingest.links.live import LiveLink
 from ingest.links.stream import Stream
 from ingest.live_taking import TYPED, About, Asked, Happened
 from schemas.errors import BadInput
@@ -72,7 +73,6 @@ class PlainLines:
         out: Where the lines go.
         interactive: Whether a person sits at the input and is told what is next.
         typed: Whether lines are typed, or written to the input by a program, at all.
-        request: What a gauge is sent so that it answers; None where it answers to nothing.
         stop: Whether somebody wants it to end, such as a signal.
     """
 
@@ -82,7 +82,6 @@ class PlainLines:
     out: TextIO
     interactive: bool
     typed: bool = True
-    request: bytes | None = None
     stop: Callable[[], bool] = lambda: False
     problems: int = 0
     _finish: bool = False
@@ -152,8 +151,8 @@ class PlainLines:
             self._act(*words)
             return
         asked = self.capture.inspection.live.question
-        if asked is not None and asked.about is About.LINE and asked.link == TYPED and asked.line is not None:
-            if asked.line.frame.data.strip() == data.strip():
+        if asked is not None and asked.came is not None and asked.came.link == TYPED:
+            if asked.came.line.frame.data.strip() == data.strip():
                 self.capture.act(Act.ACCEPT, "typed twice by the inspector", TYPED)
                 return
             self._leave_out()
@@ -177,7 +176,7 @@ class PlainLines:
         if act is Act.REQUEST:
             self._send_request()
             return
-        typed = asked is not None and asked.about is About.LINE and asked.link == TYPED
+        typed = asked is not None and asked.came is not None and asked.came.link == TYPED
         if typed and act not in (Act.ACCEPT, Act.LEAVE_OUT, Act.NOTE, Act.PAUSE):
             self._leave_out()
         self.capture.act(act, text, TYPED)
@@ -189,14 +188,11 @@ class PlainLines:
         self.problems += 1
 
     def _send_request(self) -> None:
-        if self.request is None:
-            self._line("  the profile has no [request]; take the reading on the gauge itself")
-            return
-        for link in self.links:
-            try:
-                link.send(self.request)
-            except LinkDown as down:
-                self._line(f"  {down}")
+        askable = [link for link in self.links if isinstance(link, Requester)]
+        if not askable:
+            self._line("  the gauge's profile has no [request]; take the reading on the gauge itself")
+        for link in askable:
+            link.ask()
 
     def _tick(self) -> None:
         self._quiet += 1
@@ -232,7 +228,7 @@ class PlainLines:
         asked = self.capture.inspection.live.question
         if asked is None:
             return Ended.FINISHED
-        if asked.about is About.LINE and asked.link == TYPED:
+        if asked.came is not None and asked.came.link == TYPED:
             self._leave_out()
             return self._last_word()
         return Ended.ASKED

@@ -38,6 +38,7 @@ LIVE: Final[dict[str, Callable[[Address, Profile], LiveLink]]] = {
     "file": _made_in("live_file"),
     "pipe": _made_in("pipe"),
     "keys": _made_in("keys"),
+    "ble": _made_in("bluetooth"),
 }
 
 #: The schemes over which a gauge can be asked (profile.request).

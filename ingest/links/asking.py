@@ -9,6 +9,7 @@ import re
 import threading
 import time
 from collections.abc import Callable, Mapping
+from datetime import datetime
 from typing import Final
 
 from ingest.framing import Frame
@@ -209,12 +210,24 @@ class _Overheard(Stream):
         doubled: bool = False,
         about: Mapping[str, str] | None = None,
         origin: Origin | None = None,
+        taken_at: datetime | None = None,
+        there_before: tuple[Origin, ...] = (),
         wait: bool = False,
         unless: Callable[[], bool] = lambda: False,
     ) -> bool:
         self._before(kind, frame)
         taken = self._into.put(
-            kind, link, frame, note=note, doubled=doubled, about=about, origin=origin, wait=wait, unless=unless
+            kind,
+            link,
+            frame,
+            note=note,
+            doubled=doubled,
+            about=about,
+            origin=origin,
+            taken_at=taken_at,
+            there_before=there_before,
+            wait=wait,
+            unless=unless,
         )
         self._after(kind)
         return taken

@@ -155,6 +155,35 @@ def test_what_came_of_a_line_before_the_link_went_is_no_reading_unless_a_person_
     _same_again(bench, before)
 
 
+def test_a_line_that_the_link_itself_doubts_is_asked_about_together_with_what_else_speaks_against_it(
+    bench: Bench,
+) -> None:
+    with bench.begin() as inspection:
+        capture = bench.capture(inspection)
+        capture.items([bench.item("3.1", note="its beginning may be missing")])
+        assert capture.shown().question is not None
+        assert capture.act(Act.ACCEPT, "the display showed 3.1")
+        assert shown_of(inspection.taking.readings) == ["3.1"]
+        capture.items([bench.item("75", note="its beginning may be missing")])
+        question = capture.shown().question
+        assert question is not None
+        assert question.sentence.startswith("its beginning may be missing; and 75 mil at 'face' on piece 1 looks like")
+        capture.act(Act.LEAVE_OUT)
+        before = state(inspection)
+    _same_again(bench, before)
+
+
+def test_a_capture_of_ours_that_comes_over_a_link_says_its_own_times_and_words(bench: Bench) -> None:
+    taken_at = bench.now - timedelta(hours=2)
+    with bench.begin() as inspection:
+        capture = bench.capture(inspection)
+        items = [bench.item(text, link="folder:/exports", taken_at=taken_at) for text in ("3.1", "@undo", "3.2")]
+        capture.items(items)
+        assert [(r.taken_at, r.counted) for r in inspection.taking.readings] == [(taken_at, False), (taken_at, True)]
+        before = state(inspection)
+    _same_again(bench, before)
+
+
 def test_a_tail_cannot_be_accepted_once_another_line_came(bench: Bench) -> None:
     with bench.begin() as inspection:
         capture = bench.capture(inspection)
@@ -495,7 +524,7 @@ def test_whatever_happens_replaying_the_journal_gives_the_very_same_state(
             before = state(inspection)
             live, taking = inspection.live, inspection.taking
             asked = sum(1 for q in live.questions if q.about is About.LINE)
-            waiting = sum(1 for line, _, _ in live.waiting if line.frame.data.strip())
+            waiting = sum(1 for came in live.waiting if came.line.frame.data.strip())
             # Each line is a reading, kept as no reading, asked about, or waits; blank ones may be kept as well.
             kept = sum(1 for other in taking.other_lines if other.text.strip())
             assert lines == len(taking.readings) + kept + asked + waiting
