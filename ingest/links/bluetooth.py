@@ -174,7 +174,9 @@ class BluetoothLink:
             try:
                 with _claim(self._known or self._wanted.device, self._wanted.who):
                     await self._once()
-            except Exception as fault:
+            except (Exception, asyncio.CancelledError) as fault:  # a link never raises into its user
+                if isinstance(fault, asyncio.CancelledError) and _told_to_stop():
+                    raise
                 was_up = self._session is not None and self._session.up
                 self._session = None
                 if was_up or not is_down:
@@ -230,10 +232,17 @@ class BluetoothLink:
             async with asyncio.timeout(self._patience.connect_s):
                 await client.connect()
             await session.open()
-            self._known, self._serial_number = device.address, session.serial_number
+            self._known = device.address
+            self._serial_number = session.serial_number or self._serial_number
             await session.run()
         finally:
             await _undisturbed(session.end())
+
+
+def _told_to_stop() -> bool:
+    """Return whether this task was cancelled: a backend may answer the end of a connection with a cancellation of its own."""
+    task = asyncio.current_task()
+    return task is not None and task.cancelling() > 0
 
 
 async def _undisturbed(work: Coroutine[Any, Any, None]) -> None:

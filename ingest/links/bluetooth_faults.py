@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 from typing import Final
 
 from bleak.exc import (
@@ -62,6 +63,8 @@ def sentence_of(fault: BaseException, who: str, adapter: str | None = None) -> s
     """Return the sentence for what bleak or the system raised."""
     if isinstance(fault, LinkFault):
         return str(fault)
+    if isinstance(fault, asyncio.CancelledError):
+        return vanished(who)
     if isinstance(fault, BleakBluetoothNotAvailableError):
         return _not_available(fault.reason)
     if isinstance(fault, BleakDeviceNotFoundError):

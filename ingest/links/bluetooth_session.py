@@ -166,7 +166,7 @@ class Session:
         try:
             async with asyncio.timeout(5):
                 await self._client.disconnect()
-        except Exception:  # noqa: S110 - whatever it is, the connection is done with
+        except (Exception, asyncio.CancelledError):  # noqa: S110 - whatever it is, the connection is done with
             pass
         if self._late_s and self._settings.subscribe == "acquire-notify":
             # Readings and the news of the loss come by different ways here, and the news may come first.
@@ -402,6 +402,12 @@ class Session:
                 if (time.monotonic_ns() - self._heard_ns) / 1e9 >= limit_s:
                     self._give_up(LinkFault(silent(self._who, f"{limit_s:g}")))
                     return
+            except asyncio.CancelledError:
+                task = asyncio.current_task()
+                if task is None or task.cancelling():
+                    raise
+                self._give_up(LinkFault(vanished(self._who)))  # the backend's own way to say so
+                return
             except BleakGATTProtocolError:
                 self._heard_ns = time.monotonic_ns()
             except (BleakError, OSError, EOFError) as fault:

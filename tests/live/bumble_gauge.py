@@ -13,7 +13,6 @@ the loop of the link that uses it, so a gauge serves one link at a time, from it
 from __future__ import annotations
 
 import asyncio
-import contextlib
 import struct
 import threading
 from collections.abc import Coroutine, Sequence
@@ -187,6 +186,7 @@ class _Scanner(BaseBleakScanner):
     def __init__(self, detection_callback: Any, service_uuids: Any, scanning_mode: str, **_: Any) -> None:
         super().__init__(detection_callback, service_uuids)
         self._showing: asyncio.Task[None] | None = None
+        self._stopping = False
 
     async def start(self) -> None:
         await self.gauge.begin()
@@ -209,7 +209,7 @@ class _Scanner(BaseBleakScanner):
                 ),
             ]
         )
-        while True:
+        while not self._stopping:
             if self.gauge.present and not device.connections and not device.is_advertising:
                 await device.start_advertising(
                     advertising_data=bytes(data), advertising_interval_min=20, advertising_interval_max=20
@@ -220,9 +220,9 @@ class _Scanner(BaseBleakScanner):
         central = self.gauge.central
         assert central is not None
         if self._showing is not None:
-            self._showing.cancel()
-            with contextlib.suppress(asyncio.CancelledError):
-                await self._showing
+            # Never cancelled: bumble would wait for the answer to the command that is under way from then on.
+            self._stopping = True
+            await self._showing
         central.remove_listener("advertisement", self._seen)
         await central.stop_scanning()
 

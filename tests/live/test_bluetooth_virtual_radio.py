@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 from collections.abc import Iterator
 from typing import Any
 
@@ -65,6 +66,27 @@ def test_the_tail_of_a_line_is_never_glued_to_what_comes_after_the_drop(gauge: B
         items = [take(stream) for _ in range(6)]
     assert [item.kind for item in items] == [Kind.UP, Kind.LINE, Kind.PARTIAL, Kind.DOWN, Kind.UP, Kind.LINE]
     assert [item.frame.data for item in items if item.frame] == [b"79.2 um", b"79.", b"81.0 um"]
+
+
+def test_a_backend_that_ends_a_connection_by_cancelling_does_not_end_the_link(gauge: BumbleGauge) -> None:
+    class Cancelling(gauge.client_backend):  # type: ignore[name-defined, misc]
+        async def disconnect(self) -> None:
+            await super().disconnect()
+            raise asyncio.CancelledError
+
+        async def read_gatt_char(self, characteristic: Any, **how: Any) -> bytearray:
+            if gauge.connections == 1:
+                raise asyncio.CancelledError
+            value: bytearray = await super().read_gatt_char(characteristic, **how)
+            return value
+
+    gauge.client_backend = Cancelling
+    with listening(_link(gauge)) as stream:
+        assert "is lost" in take_kind(stream, Kind.DOWN).note
+        take_kind(stream, Kind.UP)
+        gauge.notify([b"79."])
+        gauge.drop()
+        assert [take(stream).kind for _ in range(3)] == [Kind.PARTIAL, Kind.DOWN, Kind.UP]
 
 
 def test_a_gauge_refuses_vanishes_and_comes_back(gauge: BumbleGauge) -> None:
