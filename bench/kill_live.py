@@ -27,7 +27,6 @@ from ingest.open_inspection import OpenInspection, open_ids
 SAMPLES: Final = Path(__file__).parents[1] / "sample_captures" / "shop"
 #: The gate leaf of the sample shop: four locations of five readings on each of two pieces.
 READINGS: Final = 40
-_UP: Final = "is there"
 
 
 class Peer(Protocol):
@@ -116,7 +115,7 @@ def _kill_and_go_on(folder: ShopFolder, peer: Peer, rng: random.Random, seen: Se
         if kill_after < 0:
             time.sleep(rng.random() * 0.8)
         else:
-            first.wait_for(_UP)
+            first.wait_until_up()
             while sent < min(READINGS, kill_after + rng.randrange(4)):
                 peer.write([_figures(sent).encode()])
                 sent += 1
@@ -150,7 +149,7 @@ def _go_on(
         again = (*words, "--link", peer.address)
     with Measuring(folder.root, *again, environment=environment) as second:
         try:
-            second.wait_for(_UP)
+            second.wait_until_up()
             for number in range(sent, sent + READINGS - there):
                 later.append(_figures(number))
                 peer.write([later[-1].encode()])
