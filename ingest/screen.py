@@ -11,7 +11,7 @@ from collections.abc import Callable, Sequence
 from enum import StrEnum
 from typing import Final, Protocol
 
-from ingest.capture_state import Act, Heard, Shown
+from ingest.capture_state import Act, GateState, Heard, MessageKind, Shown
 from ingest.framing import Frame
 from ingest.links.item import Item, Kind
 from ingest.links.live import LinkDown
@@ -27,6 +27,10 @@ _MOST_AT_ONCE: Final = 500
 #: How often the window's size is looked at.
 _LOOK_S: Final = 0.25
 _RETRY_NS: Final = 2_000_000_000
+#: How often the gauge's checks are looked at again while they do not cover: somebody may be checking it just now.
+_GATE_NS: Final = 5_000_000_000
+#: How often keys are looked at while nothing can be written and nothing wakes us.
+_STOPPED_S: Final = 0.05
 #: Readings wait no longer than this for a key that is being held down.
 _LONGEST_HOLD_NS: Final = 500_000_000
 
@@ -39,11 +43,24 @@ class Capture(Protocol):
         ...
 
     def act(self, act: Act, text: str | None = None) -> object:
-        """Carry out what the inspector wants."""
+        """Carry out what the inspector wants. FINISH and REQUEST are the loop's."""
+        ...
+
+    def say(self, kind: MessageKind, sentence: str) -> None:
+        """Show *sentence* as the last thing to be said."""
+        ...
+
+    def refresh_gate(self) -> None:
+        """Look at the gauge's checks again."""
         ...
 
     def shown(self) -> Shown:
         """Return what is to be seen now."""
+        ...
+
+    @property
+    def stopped(self) -> str | None:
+        """Return why nothing can be written, or None; while it says something, the items stay in the stream."""
         ...
 
     def heard(self) -> Sequence[Heard]:
@@ -124,10 +141,12 @@ class _Loop:
         self._held: list[Item] = []
         self._held_since = 0
         self._tried_ns = 0
+        self._gate_ns = monotonic_ns()
 
     def run(self) -> Ended:
         drawn: object = None
         while True:
+            self._look_at_gate(self._capture.shown())
             shown = self._capture.shown()
             now = (shown, self._keys.entry(shown), self._terminal.size())
             if now != drawn:
@@ -167,6 +186,9 @@ class _Loop:
         wait_s = _LOOK_S
         if self._keys.deadline_ns is not None:
             wait_s = max(0.0, min(wait_s, (self._keys.deadline_ns - self._now()) / 1e9))
+        if self._capture.stopped is not None:  # what comes stays in the stream, which has room and says what it loses
+            time.sleep(min(wait_s, _STOPPED_S))
+            return []
         item = self._stream.get(wait_s)
         if item is None and self._stream.closed:
             time.sleep(min(wait_s, 0.02))  # nobody wakes us any more
@@ -183,7 +205,7 @@ class _Loop:
         self._held.append(item)
 
     def _let_in(self) -> None:
-        if self._held:
+        if self._held and self._capture.stopped is None:
             held, self._held = self._held, []
             self._capture.items(held)
             self._sound()
@@ -196,7 +218,7 @@ class _Loop:
                     try:
                         self._request()
                     except LinkDown as down:
-                        self._keys.said = str(down)
+                        self._capture.say(MessageKind.LINK, str(down))
                 case Do(act, text):
                     self._capture.act(act, text)
                     self._sound()
@@ -208,10 +230,15 @@ class _Loop:
         return left
 
     def _try_again(self) -> None:
-        if self._capture.shown().stopped is not None and self._now() - self._tried_ns >= _RETRY_NS:
+        if self._capture.stopped is not None and self._now() - self._tried_ns >= _RETRY_NS:
             self._tried_ns = self._now()
             self._capture.retry()
             self._sound()
+
+    def _look_at_gate(self, shown: Shown) -> None:
+        if shown.gate.state is not GateState.COVERED and self._now() - self._gate_ns >= _GATE_NS:
+            self._capture.refresh_gate()
+            self._gate_ns = self._now()
 
     def _sound(self) -> None:
         heard = most_telling(self._capture.heard())

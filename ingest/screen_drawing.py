@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from decimal import Decimal, InvalidOperation
 from itertools import zip_longest
 from typing import Final
 
@@ -37,7 +38,7 @@ from ingest.screen_text import (
     width,
     wrap,
 )
-from ingest.window_bar import STYLES, bar, mean_figures, standing_words, window_words
+from ingest.window_bar import STYLES, bar, figures, mean_figures, standing_words, window_words
 
 #: Dots of the last reading's figures, largest first.
 _SCALES: Final = (Scale(6, 6), Scale(5, 5), Scale(4, 4), Scale(3, 3), Scale(2, 2), Scale(1, 2), Scale(1, 1))
@@ -217,7 +218,10 @@ def _alarm(shown: Shown, columns: int, signs: Signs) -> list[list[Row]]:
         return _as_band(said, columns, Style.BAD_BAND, signs)
     if shown.paused:
         return _as_band(
-            f"PAUSED {signs.dash} what comes is not taken; press pause again to go on", columns, Style.CARE_BAND, signs
+            f"PAUSED {signs.dash} what comes is kept and is no reading; press pause again to go on",
+            columns,
+            Style.CARE_BAND,
+            signs,
         )
     return []
 
@@ -313,16 +317,16 @@ def _reading(shown: Shown, columns: int, rows: int, signs: Signs) -> list[list[R
             return [said]
         return [said, [*[(Span(row, style),) for row in large], *said]]
     style = STYLES[last.standing] if last.counted else Style.CARE
-    figures, unit = signs.clean(last.shown), signs.clean(last.unit)
+    number, unit = signs.clean(last.shown), signs.clean(last.unit)
     side = _side(last, signs)
-    line: Row = (Span(f"{figures} {unit}", style), Span("  "), *side[0])
+    line: Row = (Span(f"{number} {unit}", style), Span("  "), *side[0])
     forms: list[list[Row]] = [[line]]
     if row_width(line) > columns:
-        forms = [[(Span(f"{figures} {unit}", style),), side[0]]]
-        if width(figures) + 1 + width(unit) > columns:
-            forms = [[*[(Span(part, style),) for part in wrap(f"{figures} {unit}", columns)], side[0]]]
+        forms = [[(Span(f"{number} {unit}", style),), side[0]]]
+        if width(number) + 1 + width(unit) > columns:
+            forms = [[*[(Span(part, style),) for part in wrap(f"{number} {unit}", columns)], side[0]]]
     for scale in reversed(_SCALES):
-        rows_of = big(figures, scale, signs, over=False)
+        rows_of = big(number, scale, signs, over=False)
         if rows_of is None or len(rows_of) > max(3, rows // 3):
             continue
         beside_it = columns - width(rows_of[0]) - 3
@@ -355,10 +359,23 @@ def _side(last: LastReading, signs: Signs) -> list[Row]:
         rows.append((Span(f" {words} " if loud is not Style.STRONG else words, loud),))
     if last.doubled:
         rows.append((Span(f"{signs.bad} perhaps sent twice: look at the gauge", Style.CARE),))
+    if last.standing is not Standing.NO_LIMITS and _is_another_figure(last):
+        build = f"film build {figures(last.value)} {signs.clean(last.window.unit)}"
+        rows.append((Span(build, Style.STRONG),))
     place = f"reading {last.number}: piece {signs.clean(last.piece)}"
     where = f"{signs.clean(last.location)}, spot {last.spot}"
     rows += [(Span(place),), (Span(where),), (Span(window_words(last.window, signs, target=False)),)]
     return rows
+
+
+def _is_another_figure(last: LastReading) -> bool:
+    """Return whether the film build is another figure than the gauge showed: another unit, or less what was read before."""
+    if last.unit != last.window.unit:
+        return True
+    try:
+        return Decimal(last.shown) != last.value
+    except InvalidOperation:
+        return True
 
 
 def _side_rows(side: list[Row], columns: int) -> list[Row]:
@@ -372,10 +389,10 @@ def _side_rows(side: list[Row], columns: int) -> list[Row]:
 
 
 def _figures_and_side(
-    figures: list[str], unit: str, side: list[Row], style: Style, columns: int, signs: Signs
+    large_figures: list[str], unit: str, side: list[Row], style: Style, columns: int, signs: Signs
 ) -> list[Row]:
     """The figures with the unit behind them, and beside that what they mean."""
-    left: list[Row] = [(Span(row, style),) for row in figures]
+    left: list[Row] = [(Span(row, style),) for row in large_figures]
     unit_word = unit.replace("um", "µm") if signs.halves else unit
     large = big(unit_word, Scale(1, 1), signs, as_written=True)
     if large is not None and columns - row_width(left[0]) - width(large[0]) - 6 >= _SIDE_COLUMNS:
@@ -502,7 +519,10 @@ def _message(shown: Shown, entry: Entry, columns: int, signs: Signs) -> list[lis
         said.append((signs.clean(entry.said), Style.CARE))
     if shown.message is not None and shown.message.sentence:
         word, style = _MESSAGE[shown.message.kind]
-        said.append((word + signs.clean(shown.message.sentence), style))
+        sentence = signs.clean(shown.message.sentence)
+        if word and sentence[: len(word)].upper() == word:
+            sentence = sentence[len(word) :]
+        said.append((word + sentence, style))
     if not said:
         return []
     small: list[Row] = [(Span(cut(text, columns, signs), style),) for text, style in said[:1]]

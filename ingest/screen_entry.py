@@ -80,7 +80,7 @@ EXPLAINED: dict[Act, str] = {
     Act.NEXT_PIECE: "go on with the next piece; what is missing here can be measured later (go to)",
     Act.GO_TO: "measure at another location or piece; or scan its name",
     Act.NOTE: "keep a note beside the readings",
-    Act.PAUSE: "pause: what comes is not taken; the same key goes on",
+    Act.PAUSE: "pause: what comes is kept and is no reading; the same key goes on",
     Act.FINISH: "finish, or stop and go on later; nothing that was taken is lost",
     Act.ACCEPT: "take in the line that is asked about, with a reason",
     Act.LEAVE_OUT: "keep the line that is asked about as no reading",

@@ -95,8 +95,8 @@ class PlaceKind(StrEnum):
 
 
 def go_to_text(kind: PlaceKind, name: str) -> str:
-    """Return the text that comes with Act.GO_TO: "piece NAME" or "location NAME"."""
-    return f"{kind.value} {name}"
+    """Return the text that comes with Act.GO_TO: the word of an inspector, "@piece NAME" or "@location NAME"."""
+    return f"@{kind.value} {name}"
 
 
 def _always(shown: Shown) -> bool:
@@ -368,7 +368,7 @@ class ScreenKeys:
         if shown.question is not None and act not in (*shown.question.acts, Act.FINISH):
             self.said = "Answer the question first"
             return []
-        if shown.question is None and act in (Act.ACCEPT, Act.LEAVE_OUT):
+        if shown.question is None and act is Act.LEAVE_OUT:
             self.said = "Nothing is asked"
             return []
         match act:
@@ -397,12 +397,13 @@ class ScreenKeys:
                     lambda now: now.next is not None and (now.next.piece, now.next.location) == place,
                 )
             case Act.ACCEPT:
-                question = shown.question
+                question, message = shown.question, shown.message
+                if question is not None:
+                    title = "Why is it taken in although something speaks against it?"
+                else:  # the capture knows whether the last line, one cut short, can still be accepted
+                    title = "Why is the last line taken in although it was none?"
                 return self._ask_reason(
-                    act,
-                    "Why is it taken in although something speaks against it?",
-                    ACCEPT_REASONS,
-                    lambda now: now.question == question,
+                    act, title, ACCEPT_REASONS, lambda now: (now.question, now.message) == (question, message)
                 )
             case Act.NOTE:
                 return self._ask_text("What is to be noted?", lambda text: [Do(Act.NOTE, text)])
@@ -470,7 +471,7 @@ class ScreenKeys:
         detail = f"{missing} of {shown.planned} {readings} missing; what was skipped is among them."
         if shown.question is not None:
             detail += " A question is not answered: the line it is about is not taken in."
-        choices = ("go on measuring", "stop for now, go on later", "finish with readings missing")
+        choices = ("go on measuring", "stop for now, go on later", "finish now, with readings missing")
         return self._ask(_Pick("Finish?", choices, picked, detail))
 
 
