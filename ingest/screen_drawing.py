@@ -44,6 +44,11 @@ from ingest.window_bar import STYLES, bar, figures, mean_figures, standing_words
 _SCALES: Final = (Scale(6, 6), Scale(5, 5), Scale(4, 4), Scale(3, 3), Scale(2, 2), Scale(1, 2), Scale(1, 1))
 #: Beside the figures there must be room for what they mean.
 _SIDE_COLUMNS: Final = 24
+#: Larger figures than this must leave room for a large unit, of about so many columns a letter.
+#: So many rows at the end of what stands beside the figures say where it was read, and the limits there.
+_PLACE_ROWS: Final = 3
+_SMALLEST_WIDE: Final = 2
+_UNIT_COLUMNS: Final = 5
 _MOST_BAR_COLUMNS: Final = 100
 _NARROWEST_TABLE: Final = 36
 _SHORTEST_NAME: Final = 6
@@ -66,6 +71,8 @@ _MESSAGE: Final = {
     MessageKind.LINK: ("LINK: ", Style.CARE),
     MessageKind.STOPPED: ("STOPPED: ", Style.BAD),
 }
+#: Said large beside the figures, so that it is read and not only seen as a colour.
+_WORD: Final = {Standing.IN: "IN", Standing.LOW: "LOW", Standing.HIGH: "HIGH", Standing.NO_LIMITS: ""}
 _COUNT_MARK: Final = {Standing.IN: "in", Standing.LOW: "LOW", Standing.HIGH: "HIGH", Standing.NO_LIMITS: ""}
 
 
@@ -92,13 +99,13 @@ _GROWTH: Final = (
     ("next", 2),
     ("locations", 1),
     ("reading", 2),
-    ("bar", 2),
     ("locations", 2),
     ("links", 2),
     ("reading", 3),
     ("locations", 3),
-    ("gap1", 1),
     ("gap2", 1),
+    ("gap1", 1),
+    ("bar", 2),
     ("gap3", 1),
     ("locations", 4),
     ("reading", 4),
@@ -118,7 +125,9 @@ def draw(shown: Shown, entry: Entry, columns: int, rows: int, signs: Signs) -> t
     if columns < 1 or rows < 1:
         return ()
     if entry.help:
-        stack = _help(entry, columns, rows, signs)
+        alarm = _alarm(shown, columns, signs)
+        above = alarm[0] if alarm else []
+        stack = [*above, *_help(entry, columns, rows - len(above), signs)]
     else:
         sections = [section for section in _sections(shown, entry, columns, rows, signs) if section.forms]
         stack = _grown(sections, rows)
@@ -212,18 +221,22 @@ def _title(shown: Shown, columns: int, signs: Signs) -> Row:
 
 
 def _alarm(shown: Shown, columns: int, signs: Signs) -> list[list[Row]]:
-    """What stops everything: a full disk, a pause."""
+    """What keeps readings from being taken: a full disk, a pause, a link that is down."""
+    bands: list[list[list[Row]]] = []
     if shown.stopped is not None:
         said = signs.clean(f"STOPPED {signs.dash} nothing is taken. {shown.stopped}")
-        return _as_band(said, columns, Style.BAD_BAND, signs)
+        bands.append(_as_band(said, columns, Style.BAD_BAND, signs))
     if shown.paused:
-        return _as_band(
-            f"PAUSED {signs.dash} what comes is kept and is no reading; press pause again to go on",
-            columns,
-            Style.CARE_BAND,
-            signs,
-        )
-    return []
+        said = f"PAUSED {signs.dash} what comes is kept and is no reading; press pause again to go on"
+        bands.append(_as_band(said, columns, Style.CARE_BAND, signs))
+    for link in shown.links:
+        if not link.up:
+            note = f" {signs.dash} {signs.clean(link.note)}" if link.note else ""
+            said = f"LINK DOWN: {signs.clean(link.name)}{note}"
+            bands.append(_as_band(said, columns, Style.BAD_BAND, signs))
+    if not bands:
+        return []
+    return [[row for forms in bands for row in forms[which]] for which in (0, 1)]
 
 
 def _as_band(said: str, columns: int, style: Style, signs: Signs) -> list[list[Row]]:
@@ -333,8 +346,10 @@ def _reading(shown: Shown, columns: int, rows: int, signs: Signs) -> list[list[R
         room = columns - width(rows_of[0])
         if room < 0:
             continue
+        if scale.wide > _SMALLEST_WIDE and beside_it < _SIDE_COLUMNS + width(unit) * _UNIT_COLUMNS:
+            continue
         if beside_it >= _SIDE_COLUMNS:
-            forms.append(_figures_and_side(rows_of, unit, side, style, columns, signs))
+            forms.append(_figures_and_side(rows_of, unit, last, side, style, columns, signs))
         elif len(rows_of) + len(side) <= max(5, rows // 2):
             forms.append([*[(Span(row, style),) for row in rows_of], *_side_rows(side, columns)])
     # Forms grow in height, and one of the same height replaces the smaller one.
@@ -389,7 +404,7 @@ def _side_rows(side: list[Row], columns: int) -> list[Row]:
 
 
 def _figures_and_side(
-    large_figures: list[str], unit: str, side: list[Row], style: Style, columns: int, signs: Signs
+    large_figures: list[str], unit: str, last: LastReading, side: list[Row], style: Style, columns: int, signs: Signs
 ) -> list[Row]:
     """The figures with the unit behind them, and beside that what they mean."""
     left: list[Row] = [(Span(row, style),) for row in large_figures]
@@ -403,6 +418,15 @@ def _figures_and_side(
         left = [(*row, Span(f" {part}", style)) for row, part in zip(left, [*blank, unit], strict=True)]
     start = row_width(left[0]) + 3
     found = _side_rows(side, columns - start)
+    word = big(_WORD[last.standing], Scale(1, 1), signs, over=False) if _WORD[last.standing] and last.counted else None
+    if word is not None and width(word[0]) <= columns - start:
+        large_word: list[Row] = [(Span(row, STYLES[last.standing]),) for row in word]
+        where = f"piece {signs.clean(last.piece)}, {signs.clean(last.location)}, spot {last.spot}"
+        short = _side_rows([*side[:-_PLACE_ROWS], (Span(where),)], columns - start)
+        for rows in (found, short):
+            if len(word) + len(rows) <= len(left) + 1:
+                found = [*large_word, *rows]
+                break
     tall = max(len(left), len(found))
     over = (tall - len(found)) // 2
     padding: list[Row] = [()] * over
@@ -610,7 +634,7 @@ def _link_words(link: LinkShown, signs: Signs) -> tuple[str, Style]:
     note = f" {signs.dash} {signs.clean(link.note)}" if link.note else ""
     if link.up:
         return f"{signs.good} {signs.clean(link.name)} up{battery}{note}", Style.PLAIN
-    return f"{signs.bad} {signs.clean(link.name)} DOWN{battery}{note}", Style.BAD
+    return f"{signs.bad} {signs.clean(link.name)} DOWN{battery}", Style.BAD  # why stands in the band at the top
 
 
 def _links(shown: Shown, columns: int, signs: Signs) -> list[list[Row]]:

@@ -215,7 +215,7 @@ class ScreenKeys:
     def _hints(self, shown: Shown) -> tuple[KeyHint, ...]:
         by_act = dict(KEYS)
         if shown.question is not None:
-            return (*[by_act[act] for act in by_act if act in shown.question.acts], by_act[Act.FINISH], HELP_HINT)
+            return (HELP_HINT, by_act[Act.NOTE], by_act[Act.FINISH])  # the answers stand beside the question
         left_out = {Act.ACCEPT, Act.LEAVE_OUT} | (set() if self.can_request else {Act.REQUEST})
         return (HELP_HINT, *[hint for act, hint in KEYS if act not in left_out])
 
@@ -365,7 +365,7 @@ class ScreenKeys:
         self._last_ns[act] = at_ns
         if act in _ONCE and before is not None and at_ns - before < AGAIN_NS:
             return []
-        if shown.question is not None and act not in (*shown.question.acts, Act.FINISH):
+        if shown.question is not None and act not in (*shown.question.acts, Act.FINISH, Act.NOTE):
             self.said = "Answer the question first"
             return []
         if shown.question is None and act is Act.LEAVE_OUT:

@@ -129,7 +129,8 @@ def test_the_sentence_of_a_gate_that_refuses_is_there_whole_before_the_first_rea
 @pytest.mark.parametrize(("columns", "height"), DESIGNED_FOR)
 def test_a_link_that_is_lost_says_why(columns: int, height: int) -> None:
     drawn = words_of(draw(LINK_LOST, ENTRY, columns, height, UNICODE))
-    assert "! serial:/dev/ttyUSB0 DOWN – the cable is out; trying again every 2 s, plug it in" in drawn
+    assert "LINK DOWN: serial:/dev/ttyUSB0 – the cable is out; trying again every 2 s, plug it in" in drawn
+    assert "! serial:/dev/ttyUSB0 DOWN" in drawn
     assert "LINK: serial:/dev/ttyUSB0 went away; what came before is on disk, nothing is lost" in drawn
 
 
@@ -207,6 +208,15 @@ def test_of_sixty_locations_the_present_one_is_in_sight_and_the_rest_is_counted(
     assert any(f"▶ place-{here} " in row for row in table)
     told = sum(row.count("0/3") for row in table)
     assert f"and {60 - told} more" in drawn
+
+
+@pytest.mark.parametrize(("columns", "height"), DESIGNED_FOR)
+@pytest.mark.parametrize(("state", "word"), [(IN_WINDOW, "IN"), (HIGH, "HIGH"), (LOW, "LOW")])
+def test_where_the_reading_lies_is_a_large_word_and_not_only_a_colour(
+    state: Shown, word: str, columns: int, height: int
+) -> None:
+    drawn = text_of(draw(state, ENTRY, columns, height, UNICODE))
+    assert all(row.rstrip() in drawn for row in big(word, Scale(1, 1), UNICODE, over=False) or ["nothing"])
 
 
 def test_a_colour_is_never_the_only_sign() -> None:

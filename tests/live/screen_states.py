@@ -155,9 +155,7 @@ BASE = replace(
 DONE = replace(IN_WINDOW, next=None, counted=72)
 
 ENTRY = Entry(hints=(HELP_HINT, *(hint for act, hint in KEYS if act not in (Act.ACCEPT, Act.LEAVE_OUT))))
-QUESTION_ENTRY = replace(
-    ENTRY, hints=(*(hint for act, hint in KEYS if act in (Act.ACCEPT, Act.LEAVE_OUT, Act.FINISH)), HELP_HINT)
-)
+QUESTION_ENTRY = replace(ENTRY, hints=(HELP_HINT, *(hint for act, hint in KEYS if act in (Act.NOTE, Act.FINISH))))
 REASONS = replace(
     ENTRY,
     asked=Asked(

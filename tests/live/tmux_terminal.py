@@ -72,7 +72,7 @@ class TmuxTerminal:
         self._tmux("resize-window", "-x", str(columns), "-y", str(rows))
 
     def capture(self, *, colours: bool = False) -> str:
-        return self._tmux("capture-pane", "-p", *(["-e"] if colours else []))
+        return self._tmux("capture-pane", "-p", *(["-e", "-N"] if colours else []))
 
     def state(self, what: str) -> str:
         """Return what tmux knows of the pane: "#{alternate_on}", "#{cursor_flag}", "#{pane_dead}", "#{pane_pid}"."""
