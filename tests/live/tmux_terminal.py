@@ -10,7 +10,7 @@ import uuid
 from collections.abc import Callable, Mapping, Sequence
 from typing import Self
 
-_PATIENCE_S = 60.0
+_PATIENCE_S = 12.0
 
 
 class TmuxTerminal:
@@ -20,17 +20,17 @@ class TmuxTerminal:
         columns, rows: The size.
         command: The program and its arguments.
         environ: Its environment.
-        shell: Start an interactive shell that runs the command, so that there is job control.
+        in_a_shell: Start an interactive shell that runs the command, so that there is job control.
     """
 
     def __init__(
-        self, columns: int, rows: int, command: Sequence[str], environ: Mapping[str, str], *, shell: bool = False
+        self, columns: int, rows: int, command: Sequence[str], environ: Mapping[str, str], *, in_a_shell: bool = False
     ) -> None:
         self._name = f"filmtally-{os.getpid()}-{uuid.uuid4().hex[:8]}"
         self._size = columns, rows
         self._command = shlex.join(command)
         self._environ = {**environ, "LC_ALL": "C.UTF-8", "ENV": "", "PS1": "shell> "}
-        self._shell = shell
+        self._shell = in_a_shell
 
     def __enter__(self) -> Self:
         columns, rows = self._size
