@@ -49,6 +49,8 @@ _SIDE_COLUMNS: Final = 24
 _PLACE_ROWS: Final = 3
 _SMALLEST_WIDE: Final = 2
 _UNIT_COLUMNS: Final = 5
+_MOST_WHOLE_DIGITS: Final = 4
+_CALM_ROWS: Final = 20
 _MOST_BAR_COLUMNS: Final = 100
 _NARROWEST_TABLE: Final = 36
 _SHORTEST_NAME: Final = 6
@@ -194,7 +196,7 @@ def _sections(shown: Shown, entry: Entry, columns: int, rows: int, signs: Signs)
         _Section("gap3", gap),
         _Section("typed", _typed(entry, columns, signs)),
         _Section("asked", _asked(shown, entry, columns, signs)),
-        _Section("message", _message(shown, entry, columns, signs)),
+        _Section("message", _message(shown, entry, columns, rows, signs)),
         _Section("locations", [] if panel else _locations(shown, columns, signs)),
         _Section("links", _links(shown, columns, signs)),
         _Section("keys", _keys(entry, columns, signs)),
@@ -342,7 +344,8 @@ def _reading(shown: Shown, columns: int, rows: int, signs: Signs) -> list[list[R
         rows_of = big(number, scale, signs, over=False)
         if rows_of is None or len(rows_of) > max(3, rows // 3):
             continue
-        beside_it = columns - width(rows_of[0]) - 3
+        widest = big(_widest_here(number, last), scale, signs, over=False) or rows_of
+        beside_it = columns - max(width(rows_of[0]), width(widest[0])) - 3
         room = columns - width(rows_of[0])
         if room < 0:
             continue
@@ -360,6 +363,15 @@ def _reading(shown: Shown, columns: int, rows: int, signs: Signs) -> list[list[R
         else:
             kept.append(form)
     return kept
+
+
+def _widest_here(number: str, last: LastReading) -> str:
+    """Return figures as wide as those that come here: from 99.9 to 100.1 their size must not jump."""
+    whole, point, part = number.partition(".")
+    digits = len(whole)
+    if last.window.upper is not None and last.window.unit == last.unit:
+        digits = max(digits, min(_MOST_WHOLE_DIGITS, len(str(int(last.window.upper)))))
+    return "8" * digits + point + "8" * len(part)
 
 
 def _side(last: LastReading, signs: Signs) -> list[Row]:
@@ -537,7 +549,7 @@ def _count_cell(
 # what is said and asked
 
 
-def _message(shown: Shown, entry: Entry, columns: int, signs: Signs) -> list[list[Row]]:
+def _message(shown: Shown, entry: Entry, columns: int, rows: int, signs: Signs) -> list[list[Row]]:
     said: list[tuple[str, Style]] = []
     if entry.said:
         said.append((signs.clean(entry.said), Style.CARE))
@@ -548,7 +560,7 @@ def _message(shown: Shown, entry: Entry, columns: int, signs: Signs) -> list[lis
             sentence = sentence[len(word) :]
         said.append((word + sentence, style))
     if not said:
-        return []
+        return [[()]] if rows >= _CALM_ROWS else []  # its row stays, so that nothing jumps when something is said
     small: list[Row] = [(Span(cut(text, columns, signs), style),) for text, style in said[:1]]
     whole: list[Row] = [(Span(line, style),) for text, style in said for line in wrap(text, columns)]
     return [small, whole]

@@ -219,6 +219,26 @@ def test_where_the_reading_lies_is_a_large_word_and_not_only_a_colour(
     assert all(row.rstrip() in drawn for row in big(word, Scale(1, 1), UNICODE, over=False) or ["nothing"])
 
 
+@pytest.mark.parametrize(("columns", "height"), DESIGNED_FOR)
+def test_from_reading_to_reading_nothing_jumps(columns: int, height: int) -> None:
+    assert IN_WINDOW.last is not None
+    places = set()
+    for shown, standing in (
+        ("84.2", Standing.IN),
+        ("136.5", Standing.HIGH),
+        ("9.5", Standing.LOW),
+        ("99.9", Standing.IN),
+    ):
+        last = replace(IN_WINDOW.last, shown=shown, value=Decimal(shown), standing=standing)
+        for message in (None, Message(kind=MessageKind.TOLD, sentence="noted")):
+            drawn = text_of(draw(replace(IN_WINDOW, last=last, message=message), ENTRY, columns, height, UNICODE))
+            lines = drawn.split("\n")
+            places.add(
+                tuple(next(i for i, row in enumerate(lines) if word in row) for word in ("┃", "▶", "piece 2 (2"))
+            )
+    assert len(places) == 1
+
+
 def test_a_colour_is_never_the_only_sign() -> None:
     for good, bad in ((IN_WINDOW, HIGH), (IN_WINDOW, LOW), (IN_WINDOW, LINK_LOST), (IN_WINDOW, PAUSED)):
         assert text_of(draw(good, ENTRY, 80, 24, ASCII)) != text_of(draw(bad, ENTRY, 80, 24, ASCII))
@@ -331,7 +351,7 @@ ENTRIES = st.builds(
 )
 
 
-@settings(max_examples=150)
+@settings(max_examples=80)
 @given(shown_states(), ENTRIES, st.integers(1, 140), st.integers(1, 45), st.sampled_from(ALL_SIGNS))
 def test_whatever_comes_is_drawn_within_the_screen_and_no_control_character_reaches_it(
     shown: Shown, entry: Entry, columns: int, height: int, signs: Signs
@@ -377,8 +397,8 @@ def test_wrapping_loses_no_letter(text: str, columns: int) -> None:
 @pytest.mark.parametrize("columns", [40, 60, 80, 120])
 def test_wide_and_joined_letters_keep_the_table_in_its_columns(name: str, columns: int) -> None:
     counts = tuple(replace(count, location=f"{name} {n}") for n, count in enumerate(IN_WINDOW.locations))
-    rows = draw(replace(IN_WINDOW, locations=counts), ENTRY, columns, 24, UNICODE)
-    stands_in(rows, columns, 24)
+    rows = draw(replace(IN_WINDOW, locations=counts), ENTRY, columns, 30, UNICODE)
+    stands_in(rows, columns, 30)
     cells = [get_cwidth(text[: text.index("/3 ")]) for row in rows if "/3 " in (text := "".join(s.text for s in row))]
     assert len(cells) >= 2
     assert len(set(cells)) == 1

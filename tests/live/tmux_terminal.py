@@ -10,7 +10,7 @@ import uuid
 from collections.abc import Callable, Mapping, Sequence
 from typing import Self
 
-_PATIENCE_S = 12.0
+_PATIENCE_S = 60.0
 
 
 class TmuxTerminal:
@@ -29,7 +29,7 @@ class TmuxTerminal:
         self._name = f"filmtally-{os.getpid()}-{uuid.uuid4().hex[:8]}"
         self._size = columns, rows
         self._command = shlex.join(command)
-        self._environ = {**environ, "LC_ALL": "C.UTF-8", "ENV": "", "PS1": "shell> "}
+        self._environ = {**environ, "LC_ALL": "C.UTF-8", "ENV": ""}
         self._shell = in_a_shell
 
     def __enter__(self) -> Self:
@@ -42,6 +42,8 @@ class TmuxTerminal:
             *(";", "resize-window", "-x", str(columns), "-y", str(rows)),
         )
         if self._shell:
+            self.type("PS1='she''ll> '")  # a shell of root's sets its own
+            self.keys("Enter")
             self.wait_for("shell>")
             self.type(self._command)
             self.keys("Enter")
