@@ -5,9 +5,10 @@ from __future__ import annotations
 import argparse
 import json
 import sys
+from functools import partial
 from typing import Final
 
-from bench import flip_bytes, kill_batch, kill_capture, kill_commit
+from bench import flip_bytes, kill_batch, kill_capture, kill_commit, kill_live
 from bench.results_folder import RESULTS
 
 SEED: Final = 20261103
@@ -17,10 +18,15 @@ def main() -> int:
     """Run every campaign; return 1 where anything was lost, half visible or failed."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--times", type=int, default=200, metavar="N", help="how often each kills (default: 200)")
-    times = parser.parse_args().times
+    parser.add_argument(
+        "--live-times", type=int, default=1000, metavar="N", help="how often a live capture is killed, over all links"
+    )
+    args = parser.parse_args()
+    times, live_times = args.times, args.live_times // len(kill_live.PEERS)
     results = []
     for run in (
         lambda: kill_capture.campaign(times, SEED),
+        *(partial(kill_live.campaign, live_times, SEED, peer) for peer in kill_live.PEERS),
         lambda: kill_commit.campaign(times),
         lambda: kill_batch.campaign(times // 2, SEED),
         lambda: flip_bytes.campaign(times * 10, SEED),

@@ -11,6 +11,7 @@ from typing import Any, Final
 from zoneinfo import ZoneInfo
 
 from ingest.framing import Frame
+from ingest.gatt_values import Measured, NoValue, Unreadable, Words, scaled, value_of
 from schemas.profile import Profile
 from schemas.units import UNIT_WORDS, Unit, to_um, unit_of
 from schemas.vocabulary import ProbeMode
@@ -130,10 +131,34 @@ class LineDecoder:
         for pattern, meaning in self._others:
             if pattern.fullmatch(line):
                 return NotAReading(meaning)
+        if self._profile.form == "characteristic":
+            return self._value(line)
         said = self._said(line)
         if isinstance(said, Rejected):
             return said
         return self._read(said)
+
+    def _value(self, line: str) -> Decoded:
+        value = value_of(line)
+        if isinstance(value, Unreadable):
+            return Rejected(f"{_cut(line)!r} {value.why}")
+        if isinstance(value, NoValue):
+            return NotAReading(value.meaning)
+        if isinstance(value, Words):
+            for pattern, meaning in self._others:
+                if pattern.fullmatch(value.text):
+                    return NotAReading(meaning)
+            if not re.fullmatch(r"[-+]?[0-9]{1,7}(?:\.[0-9]{1,12})?", value.text):
+                return Rejected(f"{_cut(value.text)!r} is not a number; set it aside or use the right profile")
+            value = Measured(scaled(Decimal(value.text), value.scale), value.unit)
+        unit = value.unit or unit_of(self._profile.unit or "")
+        if unit is None:
+            return Rejected(
+                f'{_cut(line)!r} comes without a unit, and the profile gives none; add unit = "um" or "mil" to it'
+            )
+        shown = f"{value.figures:f}"
+        # A nothing that came with an absurd resolution is still a nothing.
+        return self._exactly({}, value.figures, shown if value.figures or len(shown) <= 20 else "0", unit)
 
     def _said(self, line: str) -> dict[str, str] | Rejected:
         if self._reading is None:
@@ -176,13 +201,16 @@ class LineDecoder:
         if unit is None:
             return Rejected(f"unknown unit {_cut(word)!r}; the units are: {', '.join(UNIT_WORDS)}")
         shown = figures.replace(",", ".")
-        thickness_um = to_um(Decimal(shown), unit)
+        return self._exactly(said, Decimal(shown), shown, unit)
+
+    def _exactly(self, said: dict[str, str], figures: Decimal, shown: str, unit: Unit) -> DecodedReading | Rejected:
+        thickness_um = to_um(figures, unit)
+        if abs(thickness_um) >= _MOST_UM:
+            return Rejected(f"{_cut(shown)} {unit.symbol} is no film build")
         if thickness_um != thickness_um.quantize(_LAST_PLACE_UM):
             return Rejected(
-                f"{shown} {unit.symbol} has more decimals than the archive keeps exactly (0.0001 µm, 0.001 mil)"
+                f"{_cut(shown)} {unit.symbol} has more decimals than the archive keeps exactly (0.0001 µm, 0.001 mil)"
             )
-        if abs(thickness_um) >= _MOST_UM:
-            return Rejected(f"{shown} {unit.symbol} is no film build")
         return self._with_the_rest(said, thickness_um, shown, unit)
 
     def _with_the_rest(

@@ -9,13 +9,14 @@ The words of an inspector, typed or in a capture, each on a line that begins wit
     @undo             the last reading is kept but not counted
     @exclude REASON   the same, with a reason
     @skip REASON      leave the rest of this location
+    @next             go on with the next piece that still lacks readings
     @note TEXT        keep this beside the readings
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from decimal import ROUND_HALF_EVEN, Decimal
 from fractions import Fraction
@@ -100,11 +101,22 @@ class Problem:
         line_no: The line.
         sentence: What is wrong and what to do, after the words "line N: ".
         can_be_accepted: Whether a person's word, with a reason, makes it a reading.
+        same_as: Names the kind of slip and its location where a reason given once holds for the next such line
+            as well; None where each has to be asked about.
     """
 
     line_no: int
     sentence: str
     can_be_accepted: bool = False
+    same_as: str | None = None
+
+
+class Skip(NamedTuple):
+    """The rest of a location that was left, with the inspector's reason."""
+
+    piece: str
+    location: str
+    reason: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,6 +187,7 @@ class Taking:
     readings: list[TakenReading] = field(default_factory=list)
     other_lines: list[OtherLine] = field(default_factory=list)
     notes: list[Note] = field(default_factory=list)
+    skips: list[Skip] = field(default_factory=list)
     _piece: str = ""
     _order: dict[str, int] = field(default_factory=dict)
     _base_for: str | None = None
@@ -191,7 +204,15 @@ class Taking:
 
     # what comes in
 
-    def feed(self, line: RawLine, source: str, *, accept: str | None = None, set_aside: str | None = None) -> Outcome:
+    def feed(
+        self,
+        line: RawLine,
+        source: str,
+        *,
+        accept: str | None = None,
+        set_aside: str | None = None,
+        against: str = "",
+    ) -> Outcome:
         """Take one line.
 
         Args:
@@ -199,6 +220,7 @@ class Taking:
             source: Where it came from, as the archive names it.
             accept: A person's reason to take it although something speaks against it.
             set_aside: A person's reason to keep it as no reading.
+            against: What the link itself says against it; empty where nothing does.
 
         Returns:
             The reading taken, the line kept as no reading, what was carried out, the problem that
@@ -207,7 +229,7 @@ class Taking:
         text = text_of(line.frame)
         at = line.received_at
         if set_aside is not None:
-            return self._aside(line, source, f"set aside by {self.by}: {set_aside}")
+            return self.keep_aside(line, source, f"set aside by {self.by}: {set_aside}")
         if isinstance(text, Rejected):
             return Problem(line.line_no, text.why)
         if line.directive:
@@ -216,7 +238,7 @@ class Taking:
         if isinstance(decoded, Blank):
             return None
         if isinstance(decoded, NotAReading):
-            return self._aside(line, source, decoded.meaning)
+            return self.keep_aside(line, source, decoded.meaning)
         if isinstance(decoded, Rejected):
             cut = "" if line.frame.ended else "; it is the last line and has no line end, so it may be cut short"
             return Problem(line.line_no, decoded.why + cut)
@@ -232,7 +254,7 @@ class Taking:
                 line.line_no, "neither the line nor the capture says when it was taken; state it with --measured-at"
             )
         clock = Clock.GAUGE if decoded.taken_at else line.clock
-        return self._take(line, source, text, decoded, taken_at, clock, accept)
+        return self._take(line, source, text, decoded, taken_at, clock, accept, against)
 
     def _take(
         self,
@@ -243,14 +265,15 @@ class Taking:
         taken_at: datetime,
         clock: Clock,
         accept: str | None,
+        said: str,
     ) -> Outcome:
         mode = decoded.mode or self.job.probe_mode
         slot = None if self._base_for is not None else self._slot_for(decoded, line.line_no)
         if isinstance(slot, Problem):
             return slot
-        against = self._against(decoded, taken_at, mode, slot)
+        against = _both(said, self._against(decoded, taken_at, mode, slot))
         if against is not None and (accept is None or not against.can_be_accepted):
-            return Problem(line.line_no, against.sentence, against.can_be_accepted)
+            return replace(against, line_no=line.line_no)
         base = self._base_for
         reading = TakenReading(
             reading_no=len(self.readings) + 1,
@@ -302,28 +325,35 @@ class Taking:
                 0,
                 f"was read in mode {mode}, and the job asks for {self.job.probe_mode}; set the gauge's mode and read it again",
             )
-        if decoded.counter is not None and decoded.counter in self._counters:
+        counted = self._against_counter(decoded)
+        slip = self._slip(decoded, slot.location if slot else None)
+        if slip is None:
+            return counted
+        here = f" at {slot.location.name!r} on piece {slot.piece}" if slot else ""
+        sentence = f"{decoded.shown} {decoded.unit.symbol}{here} {slip[0]}"
+        if not slip[1]:
+            return Problem(0, sentence)
+        if counted is not None:  # a word that accepts must have heard of both
+            return Problem(0, f"{counted.sentence}; and {sentence}", can_be_accepted=True)
+        where = slot.location.name if slot else ""
+        return Problem(0, sentence, can_be_accepted=True, same_as=f"{decoded.unit} at {where}")
+
+    def _against_counter(self, decoded: DecodedReading) -> Problem | None:
+        if decoded.counter is None:
+            return None
+        if decoded.counter in self._counters:
             return Problem(
                 0,
                 f"has counter {decoded.counter} again, as reading {self._counters[decoded.counter]} had; it may have been sent twice",
                 can_be_accepted=True,
             )
-        if (
-            decoded.counter is not None
-            and self._last_counter is not None
-            and decoded.location is None
-            and decoded.counter != self._last_counter + 1
-        ):
+        if self._last_counter is not None and decoded.location is None and decoded.counter != self._last_counter + 1:
             return Problem(
                 0,
                 f"has counter {decoded.counter} after {self._last_counter}, so a reading may be missing and the rest out of place",
                 can_be_accepted=True,
             )
-        slip = self._slip(decoded, slot.location if slot else None)
-        if slip is None:
-            return None
-        here = f" at {slot.location.name!r} on piece {slot.piece}" if slot else ""
-        return Problem(0, f"{decoded.shown} {decoded.unit.symbol}{here} {slip[0]}", can_be_accepted=slip[1])
+        return None
 
     def _slip(self, decoded: DecodedReading, location: Location | None) -> tuple[str, bool] | None:
         """Return what the figures themselves speak against the reading, and whether a person may accept it."""
@@ -344,6 +374,20 @@ class Taking:
         return (odd, False) if odd else None
 
     # where a reading belongs
+
+    @property
+    def piece(self) -> str:
+        """Return the piece that is measured now."""
+        return self._piece
+
+    @property
+    def before_coating(self) -> str | None:
+        """Return the location whose readings before coating are taken now (EVERYWHERE: of all), or None."""
+        return self._base_for
+
+    def is_skipped(self, piece: str, location: Location) -> bool:
+        """Return whether the rest of *location* was left on *piece*."""
+        return self._at(piece, location).skipped
 
     def next_slot(self) -> Slot | None:
         """Return what is to be measured next, or None where the plan is done."""
@@ -447,6 +491,8 @@ class Taking:
                 return self._leave_out_last(line.line_no, UNDONE)
             case "@exclude" if rest:
                 return self._leave_out_last(line.line_no, rest)
+            case "@next":
+                return self._go_to_next_piece(line.line_no)
             case "@skip" if rest:
                 return self._skip(line, rest)
             case "@note" if rest:
@@ -456,7 +502,7 @@ class Taking:
                 return Problem(line.line_no, f"{word} needs a reason after it")
         return Problem(
             line.line_no,
-            f"{word!r} means nothing here; the words are @piece @location @base @coated @undo @exclude @skip @note",
+            f"{word!r} means nothing here; the words are @piece @location @next @base @coated @undo @exclude @skip @note",
         )
 
     def _go_to_piece(self, line_no: int, name: str) -> Outcome:
@@ -467,6 +513,14 @@ class Taking:
             )
         self._piece, self._location, self._base_for, self._named = name, None, None, False
         return Told(f"piece {name}")
+
+    def _go_to_next_piece(self, line_no: int) -> Outcome:
+        start = self._order[self._piece]
+        for step in range(1, len(self.pieces)):
+            piece = self.pieces[(start + step) % len(self.pieces)]
+            if any(self._at(piece, location).lacking for location in self.job.location):
+                return self._go_to_piece(line_no, piece)
+        return Problem(line_no, f"no other piece lacks readings, so it goes on with piece {self._piece}")
 
     def _go_to_location(self, line_no: int, name: str) -> Outcome:
         location = self._find(line_no, name)
@@ -517,15 +571,24 @@ class Taking:
         if slot is None:
             return Problem(line.line_no, "there is nothing left to skip")
         self._at(slot.piece, slot.location).skipped = True
+        self.skips.append(Skip(slot.piece, slot.location.name, reason))
         self.notes.append(
             Note(_iso(line.received_at), self.by, f"{slot.location.name} on piece {slot.piece} skipped: {reason}")
         )
         return Told(f"skipped {slot.location.name} on piece {slot.piece}")
 
-    def _aside(self, line: RawLine, source: str, why: str) -> OtherLine:
+    def keep_aside(self, line: RawLine, source: str, why: str) -> OtherLine:
+        """Keep *line* as no reading, for the reason *why*."""
         other = OtherLine(line.line_no, source, _iso(line.received_at), escaped(line.frame.data), why)
         self.other_lines.append(other)
         return other
+
+
+def _both(said: str, found: Problem | None) -> Problem | None:
+    """Return what a link says against a reading together with what was found: a word that accepts must have heard of both."""
+    if not said or (found is not None and not found.can_be_accepted):
+        return found
+    return Problem(0, said if found is None else f"{said}; and {found.sentence}", can_be_accepted=True)
 
 
 def _unfit_reason(said: str) -> str | None:

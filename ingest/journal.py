@@ -4,10 +4,15 @@ A journal is a text file, one record per line: CRC-32 of the rest in eight hex d
 one JSON object with at least `kind` and `at`. A record is written with one write and synced before
 append() returns. A tail that a kill or a power cut left unfinished is cut off on opening and kept as
 a record of its own; damage anywhere else is refused.
+
+After a write or a sync that failed nothing is known of what the file holds behind the last acknowledged record: the
+system may have thrown the pages away and call the next sync a success. So the file is opened anew before the next
+record, what was acknowledged is read and compared, and all behind it is cut off and written again.
 """
 
 from __future__ import annotations
 
+import contextlib
 import errno
 import json
 import os
@@ -22,7 +27,21 @@ from filelock import FileLock, Timeout
 from schemas.errors import BadInput, IntegrityFailed
 
 SUFFIX: Final = ".journal"
+#: What a system says when there is no room: on the disk, for this user, or for a file of this size.
+_NO_ROOM: Final = frozenset({errno.ENOSPC, errno.EFBIG, getattr(errno, "EDQUOT", errno.ENOSPC)})
 _O_BINARY: Final = getattr(os, "O_BINARY", 0)  # Windows alone translates line ends without it
+
+
+class CannotWrite(BadInput):
+    """Nothing can be written to the journal now; what was acknowledged is there, and appending may be tried again.
+
+    Attributes:
+        full: Whether there is no room, rather than something else wrong.
+    """
+
+    def __init__(self, sentence: str, *, full: bool) -> None:
+        super().__init__(sentence)
+        self.full = full
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,8 +110,11 @@ class Journal:
             flags = os.O_RDWR | os.O_CREAT | os.O_APPEND | _O_BINARY
             file = os.open(path, flags, 0o644)
             self._file: int | None = file
+            self._sound_bytes = self._content.sound_bytes
+            self._sound_crc = zlib.crc32(b"" if new else path.read_bytes()[: self._sound_bytes])
+            self._doubtful = False
             if self._content.torn:
-                os.ftruncate(file, self._content.sound_bytes)
+                os.ftruncate(file, self._sound_bytes)
             if new:
                 _sync_folder(path.parent)
         except OSError as wrong:
@@ -107,23 +129,48 @@ class Journal:
         """Return what the journal held when it was opened."""
         return self._content
 
+    @property
+    def is_open(self) -> bool:
+        """Return whether it can be appended to."""
+        return self._file is not None
+
     def append(self, *records: dict[str, Any]) -> None:
         """Write *records* and return once they are on disk, all with one sync.
 
         Raises:
-            BadInput: The disk is full or cannot be written to. What was not acknowledged is not there.
+            CannotWrite: The disk is full or cannot be written to. What was not acknowledged is not there; appending
+                the same again is right.
+            IntegrityFailed: What was acknowledged is no longer what the file holds.
         """
         data = b"".join(_line(record) for record in records)
-        file = self._file
-        if file is None:
+        if self._file is None:
             raise ValueError("the journal is closed")
-        before = os.lseek(file, 0, os.SEEK_END)
         try:
-            _write_all(file, data)
-            os.fsync(file)
+            if self._doubtful:
+                self._open_anew()
+            _write_all(self._file, data)
+            os.fsync(self._file)
         except OSError as wrong:
-            os.ftruncate(file, before)
+            self._doubtful = True
+            with contextlib.suppress(OSError):  # where this fails, opening anew does it
+                os.ftruncate(self._file, self._sound_bytes)
             raise _sentence(self.path, wrong) from None
+        self._sound_bytes += len(data)
+        self._sound_crc = zlib.crc32(data, self._sound_crc)
+
+    def _open_anew(self) -> None:
+        """Cut the file back to what was acknowledged, after a look that it is what was acknowledged."""
+        assert self._file is not None  # noqa: S101 - append() looks
+        fresh = os.open(self.path, os.O_RDWR | os.O_APPEND | _O_BINARY)
+        os.close(self._file)
+        self._file = fresh
+        data = _read_all(fresh)
+        if len(data) < self._sound_bytes or zlib.crc32(data[: self._sound_bytes]) != self._sound_crc:
+            raise IntegrityFailed(
+                f"{self.path}: is no longer what was written to it; restore it from a copy, and look at the disk"
+            )
+        os.ftruncate(fresh, self._sound_bytes)
+        self._doubtful = False
 
     def close(self) -> None:
         """Close the journal; it can be opened again. A second close does nothing."""
@@ -163,6 +210,14 @@ def _write_all(file: int, data: bytes) -> None:
         view = view[os.write(file, view) :]
 
 
+def _read_all(file: int) -> bytes:
+    os.lseek(file, 0, os.SEEK_SET)
+    parts = []
+    while part := os.read(file, 1 << 20):
+        parts.append(part)
+    return b"".join(parts)
+
+
 def _sync_folder(folder: Path) -> None:
     if os.name == "nt":  # Windows cannot open a folder, and its rename needs no such sync
         return
@@ -173,7 +228,9 @@ def _sync_folder(folder: Path) -> None:
         os.close(handle)
 
 
-def _sentence(path: Path, wrong: OSError) -> BadInput:
-    if wrong.errno == errno.ENOSPC:
-        return BadInput(f"{path}: the disk is full; this reading is not taken, free some space and take it again")
-    return BadInput(f"{path}: cannot be written ({wrong.strerror}); make the folder writable and take it again")
+def _sentence(path: Path, wrong: OSError) -> CannotWrite:
+    if wrong.errno in _NO_ROOM:
+        said = f"{path}: the disk is full; this reading is not taken, free some space and take it again"
+        return CannotWrite(said, full=True)
+    said = f"{path}: cannot be written ({wrong.strerror}); make the folder writable and take it again"
+    return CannotWrite(said, full=False)

@@ -8,7 +8,7 @@ from __future__ import annotations
 import argparse
 import sys
 
-from ingest.command_line import answers_json, counts_said, new_id, path_said, resumed, shop_folder_of, tell
+from ingest.command_line import answers_json, archive_of, counts_said, path_said, resumed, shop_folder_of, tell
 from ingest.seal_commands import seal_open
 
 TYPE_CHECKING = False  # as typing's own, without the cost of importing it for --help
@@ -17,24 +17,24 @@ if TYPE_CHECKING:
     from pathlib import Path
     from typing import Any
 
-    from archive.draws import DrawRecord
     from archive.shop_folder import ShopFolder
     from ingest.facts import InspectionFacts
-    from ingest.inspection import Outcome, Slot
+    from ingest.live_session import Sat
     from ingest.open_inspection import OpenInspection
-    from schemas.job import Job
 
 _TEXT_FACTS = ("purchase_order", "work_order", "rack", "rack_position", "powder", "powder_batch", "sprayer")
-_MOST_PIECES = 100_000
+#: So long it is listened for Bluetooth LE devices.
+_SCAN_S = 5.0
 
 
 def register(commands: Any) -> None:
     measure = commands.add_parser(
         "measure",
-        help="take an inspection: from a capture file, or typed",
-        description="Take the readings of one lot. Without --from they are typed, one a line; "
-        "words that begin with @ (@undo, @exclude REASON, @piece NAME, @location NAME, @base NAME, @coated, "
-        "@skip REASON, @note TEXT) steer. What is shown as taken is on disk.",
+        help="take an inspection: live from a gauge, typed, or from a capture file",
+        description="Take the readings of one lot: from the gauge's link, typed one a line, or from a file (--from). "
+        "Typed words that begin with @ (@undo, @exclude REASON, @next, @piece NAME, @location NAME, @base NAME, @coated, "
+        "@skip REASON, @note TEXT, @pause, @request, @accept REASON, @leave-out, @finish) steer. What is shown as taken "
+        "is on disk. Without a job it goes on with the open inspection.",
     )
     measure.add_argument("job", nargs="?", metavar="JOB", help="name of the job file")
     measure.add_argument("--lot", help="the lot: the parts judged together")
@@ -48,6 +48,15 @@ def register(commands: Any) -> None:
         metavar="FILE",
         help="a capture file; may be repeated",
     )
+    measure.add_argument(
+        "--link",
+        action="append",
+        metavar="ADDRESS",
+        help="listen to this link: serial:/dev/ttyUSB0, COM3, socket://HOST:PORT, ble:name=NAME, folder:PATH, keys ...; "
+        "may be repeated (default: the gauge's link in shop.toml, else keys)",
+    )
+    measure.add_argument("--list-links", action="store_true", help="list the links that are there, and end")
+    measure.add_argument("--plain", action="store_true", help="plain lines instead of the screen")
     measure.add_argument("--profile", metavar="NAME", help="line profile (default: the gauge's)")
     measure.add_argument("--measured-at", metavar="TIME", help="when, for a capture whose lines do not say")
     measure.add_argument("--pieces", type=int, metavar="N", help="how many pieces are measured, called 1 to N")
@@ -62,7 +71,9 @@ def register(commands: Any) -> None:
     )
     measure.add_argument("--set-aside", action="append", metavar="LINE=REASON", help="keep a line as no reading")
     measure.add_argument(
-        "--again", metavar="REASON", help="take a capture although the very same bytes were taken before"
+        "--again",
+        metavar="REASON",
+        help="take a capture although the very same bytes were taken before, or begin although the lot has an open inspection",
     )
     measure.add_argument(
         "--resume",
@@ -78,28 +89,35 @@ def register(commands: Any) -> None:
 
 
 def _measure(args: argparse.Namespace) -> int:
+    from ingest.open_inspection import open_ids
     from schemas.errors import BadInput
 
-    if args.resume is None and args.job is None:
+    if args.list_links:
+        return _list_links(args)
+    if args.resume is None and args.job is None and (args.captures or not open_ids(shop_folder_of(args))):
         raise BadInput(
-            "name the job, as in 'filmtally measure JOB --lot LOT --inspector CODE --gauge SERIAL', or go on with --resume"
+            "name the job, as in 'filmtally measure JOB --lot LOT --inspector CODE --gauge SERIAL'; no inspection is open "
+            "that could be gone on with"
         )
+    if args.captures and args.link:
+        raise BadInput("--from and --link exclude each other; take the capture, or listen to the gauge")
     if args.captures:
         return _measure_from_files(args)
     if args.dry_run or args.accept or args.set_aside or args.measured_at:
         raise BadInput("--dry-run, --accept, --set-aside and --measured-at go with a capture; name it with --from")
-    return _measure_typed(args)
+    return _measure_live(args)
 
 
 def _measure_from_files(args: argparse.Namespace) -> int:
     from ingest.capture_store import keep
+    from ingest.new_inspection import facts_of
     from ingest.open_inspection import OpenInspection, SaidOfLines, taken_as
     from ingest.said import moment, numbered, plain_text
 
     folder = shop_folder_of(args)
     if args.again is not None:
         plain_text(args.again, "--again")
-    facts = _new_facts(args, folder) if args.resume is None else None
+    facts = facts_of(args, folder) if args.resume is None else None
     kept = [keep(path, folder.captures) for path in args.captures]
     # A reason to take again what was never taken would be an untrue word in the record.
     again = args.again if any(taken_as(folder, k.sha256) for k in kept) else None
@@ -146,190 +164,124 @@ def _show_dry_run(inspection: OpenInspection, path: Path, stated_at: datetime | 
         print(f"line {line.line_no}: {what}")
 
 
-def _measure_typed(args: argparse.Namespace) -> int:
-    from ingest.inspection import Problem
-    from ingest.links import LINKS
+def _measure_live(args: argparse.Namespace) -> int:
+    from ingest.live_session import addresses_of, sit
+    from ingest.new_inspection import links_said
     from ingest.open_inspection import OpenInspection
+    from ingest.plain_lines import Ended
 
     folder = shop_folder_of(args)
-    facts = _new_facts(args, folder, typed=True) if args.resume is None else None
-    inspection_id = facts.inspection_id if facts else resumed(args, folder)
-    interactive = sys.stdin.isatty()
-    with OpenInspection(folder, inspection_id, args.now(), facts, prompted=interactive) as inspection:
+    facts, inspection_id = _new_or_open(args, folder)
+    archive = archive_of(args)
+    with OpenInspection(folder, inspection_id, args.now(), facts) as inspection:
+        serial = inspection.facts.gauge_serial
+        gauge = next((g for g in folder.shop().gauge if g.serial == serial), None)
+        said = list(args.link or ()) or (links_said(args, gauge) if gauge is not None else [])
+        addresses = addresses_of(said or inspection.live.session_links)
         print(
-            f"inspection {inspection_id}: {counts_said(inspection)}; what is shown as taken is on disk, end with an empty input (Ctrl-D)"
+            f"inspection {inspection_id}: {counts_said(inspection)}; what is shown as taken is on disk, end with an empty "
+            "input (Ctrl-D)",
+            flush=True,
         )
-        doubted: bytes | None = None
-        problems = 0
-        for line in LINKS["typed"](sys.stdin, args.now, lambda: _prompt(inspection, interactive=interactive)):
-            inspection.taking.now = args.now()
-            again = doubted is not None and line.frame.data.strip() == doubted
-            outcome = inspection.take_line(line, "typed", "typed twice by the inspector" if again else None)
-            doubted = None
-            print(_answer(outcome), flush=True)
-            if isinstance(outcome, Problem):
-                problems += 1
-                doubted = line.frame.data.strip() if outcome.can_be_accepted else None
-        if interactive:
+        sat = sit(inspection, addresses, gauge, lambda: archive.checks(serial), args.now)
+        if sat.ended is not Ended.FINISHED or sat.stopped is not None:
+            return _left_open(inspection, sat)
+        if sys.stdin.isatty():
             print()
         if args.keep_open:
             return 0
-        if problems and not interactive:
-            print(f"filmtally: {problems} of the lines above were not taken; see the sentences", file=sys.stderr)
-        return seal_open(args, folder, inspection, None)
+        refused = sat.problems if not sys.stdin.isatty() else 0
+        if refused:
+            print(f"filmtally: {refused} of the lines above were not taken; see the sentences", file=sys.stderr)
+        return seal_open(args, folder, inspection, None) or int(bool(refused))
 
 
-def _prompt(inspection: OpenInspection, *, interactive: bool) -> None:
-    if interactive:
-        slot = inspection.taking.next_slot()
-        print(f"{_place(slot) if slot else 'all taken; Ctrl-D seals'} > ", end="", flush=True)
+def _left_open(inspection: OpenInspection, sat: Sat) -> int:
+    """Say that the inspection stays open, and return the exit code: as a program that the signal ended, else 2."""
+    import contextlib
+
+    inspection_id = inspection.facts.inspection_id
+    if not inspection.has_begun:
+        kept = "nothing was taken, so nothing is kept"
+    else:
+        kept = (
+            f"inspection {inspection_id} stays open with {counts_said(inspection)}; what was shown as taken is on disk"
+        )
+        kept += f", go on with 'filmtally measure --resume {inspection_id}'"
+    asked = inspection.live.question
+    why = sat.stopped or (f"a question is open: {asked.sentence}" if asked is not None else "stopped")
+    with contextlib.suppress(OSError):  # the terminal may be gone
+        print(f"\nfilmtally: {why}; {kept}", file=sys.stderr, flush=True)
+    return 128 + sat.signal_no if sat.signal_no is not None else 2
 
 
-def _place(slot: Slot) -> str:
-    spot = f", spot {slot.spot}" if slot.location.spots > 1 else ""
-    of = f" ({slot.nth} of {slot.location.readings_per_spot})" if slot.location.readings_per_spot > 1 else ""
-    return f"piece {slot.piece}, {slot.location.name}{spot}{of}"
+def _new_or_open(args: argparse.Namespace, folder: ShopFolder) -> tuple[InspectionFacts | None, str]:
+    """Return the facts of a new inspection with its name, or None with the name of the open one that is gone on with.
 
+    A lot that has an open inspection is gone on with: two for one lot are nearly always one that was forgotten.
 
-def _answer(outcome: Outcome) -> str:
-    from ingest.inspection import OtherLine, Problem, TakenReading, Told
+    Raises:
+        BadInput: Something is missing or unknown, or the open one of this lot is by somebody else or another gauge.
+    """
+    import dataclasses
 
-    match outcome:
-        case TakenReading():
-            return f"  taken {outcome.reading_no}: {outcome.decoded.shown} {outcome.decoded.unit.symbol} at {outcome.location}, piece {outcome.piece}"
-        case OtherLine():
-            return f"  no reading: {outcome.why}"
-        case Problem():
-            again = "; type it again to take it as it is" if outcome.can_be_accepted else ""
-            return f"  NOT TAKEN: line {outcome.line_no}: {outcome.sentence}{again}"
-        case Told():
-            return f"  {outcome.answer}"
-        case _:
-            return "  nothing typed"
-
-
-def _new_facts(args: argparse.Namespace, folder: ShopFolder, *, typed: bool = False) -> InspectionFacts:
-    from ingest.facts import InspectionFacts, typed_profile
+    from ingest.new_inspection import facts_of
+    from ingest.open_inspection import open_for
     from ingest.said import plain_text
     from schemas.errors import BadInput
 
-    shop = folder.shop()
-    job = folder.job(args.job)
-    for option in ("lot", "inspector", "gauge"):
-        if not getattr(args, option):
-            raise BadInput(f"--{option} is missing; say which {option} this is")
-    for option in ("lot", *_TEXT_FACTS):
-        if (value := getattr(args, option)) is not None:
-            plain_text(value, f"--{option.replace('_', '-')}")
-    for name in args.piece or ():
-        plain_text(name, "--piece")
-    shop.find_inspector(args.inspector)
-    gauge = shop.find_gauge(args.gauge)
-    if job.probe_mode not in gauge.probe_modes:
-        raise BadInput(
-            f"gauge {gauge.serial!r} has no mode {job.probe_mode}, which job {args.job!r} asks for; take another gauge"
-        )
-    if args.piece and args.pieces is not None:
-        raise BadInput("--piece and --pieces exclude each other; name the pieces or count them")
-    if args.pieces is not None and not 1 <= args.pieces <= _MOST_PIECES:
-        raise BadInput(f"--pieces {args.pieces}: from 1 to {_MOST_PIECES} pieces are measured; correct the number")
-    drawn = _drawn(args, folder)
-    if args.piece:
-        pieces = tuple(args.piece)
-    elif drawn is not None and args.pieces is None:
-        pieces = tuple(map(str, drawn.pieces))
-    else:
-        pieces = tuple(str(n) for n in range(1, (args.pieces or 1) + 1))
-    if len(set(pieces)) < len(pieces):
-        raise BadInput("a piece is named twice; give each its own name")
-    for option in ("lot_size", "coats", "bakes"):
-        value = getattr(args, option)
-        if value is not None and value < 1:
-            raise BadInput(f"--{option.replace('_', '-')} {value}: must be 1 or more")
-    if args.lot_size is not None and args.lot_size < len(pieces):
-        raise BadInput(
-            f"--lot-size {args.lot_size} is less than the {len(pieces)} pieces measured; correct one of them"
-        )
-    if job.sampling is not None and args.lot_size is None:
-        raise BadInput(
-            f"job {args.job!r} samples its lots, so the plan needs the number of pieces: say --lot-size, or draw the "
-            f"pieces first with 'filmtally assess --plan {args.job} --lot {args.lot} --lot-size N'"
-        )
-    if job.sampling is not None:
-        _has_a_plan(args, job)
-    name = args.profile or ("typed" if typed else gauge.profile)
-    if name is None:
-        raise BadInput(
-            f"gauge {gauge.serial!r} has no line profile in shop.toml; name one with --profile (there are: {', '.join(folder.names('profiles')) or 'none'})"
-        )
-    profile = typed_profile(job.unit, shop.decimal_mark) if name == "typed" else folder.profile(name)
-    return InspectionFacts(
-        inspection_id=new_id(args.now()),
-        job_name=args.job,
-        job=job,
-        shop=shop,
-        profile_name=name,
-        profile=profile,
-        inspector=args.inspector,
-        gauge_serial=args.gauge,
-        lot=args.lot,
-        lot_size=args.lot_size,
-        pieces=pieces,
-        coats=args.coats,
-        bakes=args.bakes if args.bakes is not None else args.coats,
-        purchase_order=args.purchase_order,
-        work_order=args.work_order,
-        rack=args.rack,
-        rack_position=args.rack_position,
-        powder=args.powder,
-        powder_batch=args.powder_batch,
-        sprayer=args.sprayer,
-        notes=_notes_of(drawn),
-    )
+    if args.resume is not None or args.job is None:
+        return None, resumed(args, folder)
+    facts = facts_of(args, folder)
+    found = open_for(folder, facts.job_name, facts.lot)
+    if found is None:
+        return facts, facts.inspection_id
+    here = f"lot {facts.lot!r} has the open inspection {found.inspection_id}"
+    another = "or begin another with --again REASON"
+    if args.again is not None:
+        plain_text(args.again, "--again")
+        note = f"begun although inspection {found.inspection_id} of the same lot was open: {args.again}"
+        return dataclasses.replace(facts, notes=(*facts.notes, note)), facts.inspection_id
+    for what, theirs, ours in (
+        ("gauge", found.gauge_serial, facts.gauge_serial),
+        ("inspector", found.inspector, facts.inspector),
+    ):
+        if theirs != ours:
+            raise BadInput(
+                f"{here} with {what} {theirs}, not {ours}; go on with it by 'filmtally measure --resume "
+                f"{found.inspection_id}', {another}"
+            )
+    print(f"{here}: this goes on with it ({another})")
+    return None, found.inspection_id
 
 
-def _drawn(args: argparse.Namespace, folder: ShopFolder) -> DrawRecord | None:
-    """Return the sample that was drawn for this lot, the last one where there are several; fills in the lot's size.
+def _bluetooth_said(device: Any) -> tuple[str, str]:
+    form = f"; form {device.form!r} fits" if device.form else ""
+    return f"ble:{device.address}", f"{device.name or 'without a name'}, heard with {device.rssi_dbm} dBm{form}"
 
-    Raises:
-        BadInput: It was drawn from another number of pieces than is said now.
-    """
-    from archive.draws import draws_of
+
+def _list_links(args: argparse.Namespace) -> int:
+    """List the serial ports and the Bluetooth LE devices that are there."""
+    import importlib
+
     from schemas.errors import BadInput
 
-    draws = draws_of(folder.draws, args.job, args.lot)
-    if not draws:
-        return None
-    if args.lot_size is None:
-        args.lot_size = draws[-1].lot_size
-    if args.lot_size != draws[-1].lot_size:
-        raise BadInput(
-            f"--lot-size {args.lot_size}: the sample of lot {args.lot!r} was drawn from {draws[-1].lot_size} pieces; "
-            f"correct the number, or draw again with 'filmtally assess --plan {args.job} --lot {args.lot} --draw-again REASON'"
-        )
-    return draws[-1]
-
-
-def _has_a_plan(args: argparse.Namespace, job: Job) -> None:
-    """Raise BadInput where no plan holds for the lot, before anything is measured for it."""
-    from rules.lot_judgement import LotTerms, state_plan
-    from schemas.errors import BadInput
-
-    assert job.sampling is not None  # noqa: S101 - the caller looks
-    try:
-        state_plan(job.sampling, LotTerms(args.lot_size))
-    except ValueError as without:
-        raise BadInput(f"job {args.job!r}, [sampling]: {without}") from None
-
-
-def _notes_of(drawn: DrawRecord | None) -> tuple[str, ...]:
-    """Return what a new inspection notes about its sample: enough to draw it again."""
-    from rules.lots import Drawn
-
-    if drawn is None:
-        return ()
-    again = () if drawn.why is None else (f"the sample was drawn again: {drawn.why}",)
-    return (Drawn(drawn.seed, drawn.lot_size, drawn.n).as_note(), *again)
+    found: list[tuple[str, str]] = []
+    missing: list[str] = []
+    for module, what in (("serial_port", "serial ports"), ("bluetooth", "Bluetooth")):
+        try:
+            there = importlib.import_module(f"ingest.links.{module}")
+            listed = there.ports() if module == "serial_port" else there.scan(_SCAN_S)
+            found += listed if module == "serial_port" else [_bluetooth_said(device) for device in listed]
+        except ImportError:
+            missing.append(f"{what}: not built in")
+        except BadInput as fault:
+            missing.append(f"{what}: {fault.sentence}")
+    lines = [f"{address}  {said}" for address, said in found] or [
+        "no gauge's link is there; plug it in or switch it on"
+    ]
+    told = "\n".join([*lines, *missing])
+    return tell(args, told, links=[{"link": address, "said": said} for address, said in found], missing=missing)
 
 
 def _already_taken(

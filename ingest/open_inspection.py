@@ -4,7 +4,12 @@ What the journal holds, by kind:
 
     begin     the facts (ingest/facts.py)
     capture   a kept capture was taken: its sha256 and name, what the inspector said of its lines
-    line      a line came over a link: its bytes, and a reason where it was accepted in spite of doubt
+    session   somebody began or went on at a bench: what is seen there, who answers, which links there are
+    item      something came over a link, or happened to it: bytes, number, both clocks, place in a file
+    act       what the inspector did: undo, exclude, skip, next piece, go to, note, pause, accept, leave out
+    asked     a question was put that does not follow from the records before it: of the gate, of a device
+    answered  the question of the gate went away by itself, or questions were settled before sealing
+    line      (written by editions before the live links) a line was typed: its bytes, and a reason where it was accepted
     abandoned the inspection was given up, with a reason
     torn      bytes that a kill left unfinished at the end
 """
@@ -24,14 +29,18 @@ from zoneinfo import ZoneInfo
 
 from archive.shop_folder import ShopFolder
 from ingest import capture_store
+from ingest.capture_state import Act
 from ingest.capture_store import KeptCapture, TakenAs, fetch, mark_taken
 from ingest.decoding import LineDecoder, escaped
-from ingest.facts import InspectionFacts
+from ingest.facts import InspectionFacts, typed_profile
 from ingest.framing import Frame
-from ingest.inspection import Note, OtherLine, Outcome, Problem, Taking
+from ingest.inspection import Note, OtherLine, Problem, Taking
 from ingest.journal import SUFFIX, Journal, read
 from ingest.links import LINKS
+from ingest.links.item import Item, Kind
 from ingest.links.raw_line import RawLine
+from ingest.live_records import item_of, item_record
+from ingest.live_taking import About, LiveTaking
 from schemas.errors import BadInput, IntegrityFailed
 
 SEALED: Final = "sealed"
@@ -92,17 +101,22 @@ class OpenInspection:
                 self._unwritten.append({"kind": "begin", "at": now.isoformat(), "facts": facts.to_record()})
             self.facts = facts
             self._digest = hashlib.sha256()
+            zone = ZoneInfo(facts.shop.time_zone)
             self.taking = Taking(
                 facts.job,
                 facts.pieces,
                 facts.inspector,
-                LineDecoder(facts.profile, ZoneInfo(facts.shop.time_zone)),
+                LineDecoder(facts.profile, zone),
                 facts.shop.plausible,
                 now,
                 prompted=prompted,
             )
+            by_hand = LineDecoder(typed_profile(facts.job.unit, facts.shop.decimal_mark), zone)
+            self.live = LiveTaking(self.taking, by_hand)
             for record in records:
                 self._replay(record)
+            self.live.happened.clear()
+            self.taking.now = now
             if self.journal.content.torn:
                 torn = {"kind": "torn", "at": now.isoformat(), "bytes": self.journal.content.torn.hex()}
                 self._write(torn)
@@ -115,6 +129,11 @@ class OpenInspection:
     def capture_sha256(self) -> str:
         """Return the hash of all that came: a single capture's own, or of all bytes in order."""
         return self._digest.hexdigest()
+
+    @property
+    def has_begun(self) -> bool:
+        """Return whether anything is on disk."""
+        return not (self._unwritten and self._unwritten[0]["kind"] == "begin")
 
     def take_captures(
         self, captures: Sequence[KeptCapture], stated_at: datetime | None, said: SaidOfLines, at: datetime
@@ -152,22 +171,63 @@ class OpenInspection:
         for kept in captures:
             mark_taken(self._folder.captures, kept.sha256, taken)
 
-    def take_line(self, line: RawLine, link: str, accept: str | None = None) -> Outcome:
-        """Write a line to the journal, sync it, and only then take it."""
-        at = line.received_at
-        self._write(
-            {
-                "kind": "line",
-                "at": at.isoformat() if at else None,
-                "line_no": line.line_no,
-                "bytes": line.frame.data.hex(),
-                "ended": line.frame.ended,
-                "directive": line.directive,
-                "link": link,
-                "accept": accept,
-            }
+    def begin_session(self, at: datetime, *, prompted: bool, asks: bool, links: Sequence[str]) -> None:
+        """Begin, or go on, at a bench; see :meth:`ingest.live_taking.LiveTaking.begin`. Written with what comes next."""
+        self._later(
+            {"kind": "session", "at": at.isoformat(), "prompted": prompted, "asks": asks, "links": list(links)},
         )
-        return self._take_line(line, link, accept)
+
+    def ask_of_gate(self, sentence: str, at: datetime) -> None:
+        """Ask whether readings shall be taken although the gate does not cover them. Written with what comes next."""
+        self._later({"kind": "asked", "at": at.isoformat(), "about": About.GATE.value, "sentence": sentence})
+
+    def ask_of_device(self, link: str, serial: str, sentence: str, at: datetime) -> None:
+        """Ask whether another device's readings shall be taken. Written with what comes next."""
+        about = {"about": About.DEVICE.value, "link": link, "serial": serial}
+        self._later({"kind": "asked", "at": at.isoformat(), **about, "sentence": sentence})
+
+    def take(self, items: Sequence[Item]) -> None:
+        """Write what came over links to the journal, all with one sync, and only then take it.
+
+        What became of each stands in ``live.happened``. What merely happens to links makes no inspection: it is
+        written with the first line or act.
+
+        Raises:
+            CannotWrite: The disk is full or cannot be written to; none of it was taken.
+        """
+        records = [item_record(item) for item in items]
+        if self._unwritten and all(item.kind in (Kind.UP, Kind.DOWN, Kind.NO_ANSWER, Kind.END) for item in items):
+            self._unwritten += records
+        else:
+            self._write(*records)
+        for item in items:
+            self._take_item(item)
+
+    def act(self, act: Act, text: str, at: datetime, link: str = "") -> None:
+        """Write what the inspector does to the journal, sync it, and only then do it; see ``live.happened``.
+
+        Raises:
+            CannotWrite: As :meth:`take`; nothing was done.
+        """
+        record = {"kind": "act", "at": at.isoformat(), "act": act.value, "text": text, "link": link}
+        self._write(record)
+        self._replay(record)
+
+    def withdraw_gate(self, at: datetime) -> None:
+        """Take the question of the gate back: the gauge was checked meanwhile."""
+        record = {"kind": "answered", "at": at.isoformat(), "about": About.GATE.value}
+        if self.live.waiting:  # it lets readings be taken, and what is taken has to be on disk with its reason
+            self._write(record)
+            self._replay(record)
+        else:
+            self._later(record)
+
+    def settle(self, reason: str, at: datetime) -> None:
+        """Answer every open question with no, for *reason*, so that it can be sealed; nothing where none is open."""
+        if self.live.questions or self.live.waiting:
+            record = {"kind": "answered", "at": at.isoformat(), "about": "all", "reason": reason}
+            self._write(record)
+            self._replay(record)
 
     def abandon(self, reason: str, by: str, at: datetime) -> None:
         """Give the inspection up: it is kept whole, aside, and its captures may be taken again."""
@@ -180,11 +240,18 @@ class OpenInspection:
 
     def close(self) -> None:
         """Close the journal. The inspection stays open, unless nothing was ever written to it."""
-        self.journal.close()
-        if self._unwritten:
-            self._unwritten.clear()
+        never_begun = not self.has_begun
+        self._unwritten.clear()
+        if never_begun and self.journal.is_open:
+            self.journal.close()
             self.journal.path.unlink()
             self.journal.path.with_suffix(".lock").unlink(missing_ok=True)
+        self.journal.close()
+
+    def _later(self, record: dict[str, Any]) -> None:
+        """Take *record* now and write it with the next that has to be on disk: it acknowledges nothing."""
+        self._unwritten.append(record)
+        self._replay(record)
 
     def _write(self, *records: dict[str, Any]) -> None:
         self.journal.append(*self._unwritten, *records)
@@ -200,14 +267,11 @@ class OpenInspection:
 
     def _replay(self, record: dict[str, Any]) -> None:
         if record["kind"] == "capture":
+            # What was still to come when it was taken must not have come to pass when it is read again.
+            self.taking.now = datetime.fromisoformat(record["at"])
             self._take_capture(fetch(self._folder.captures, record["sha256"]), record)
-        elif record["kind"] == "line":
-            data = bytes.fromhex(record["bytes"])
-            at = datetime.fromisoformat(record["at"]) if record["at"] else None
-            frame = Frame(data, len(data), record["ended"])
-            self._take_line(
-                RawLine(record["line_no"], frame, at, directive=record["directive"]), record["link"], record["accept"]
-            )
+        elif record["kind"] in ("item", "line", "session", "act", "asked", "answered"):
+            self._replay_live(record, datetime.fromisoformat(record["at"]))
         elif record["kind"] == "torn":
             data = bytes.fromhex(record["bytes"])
             self.taking.other_lines.append(
@@ -220,20 +284,41 @@ class OpenInspection:
                 )
             )
 
-    def _take_line(self, line: RawLine, link: str, accept: str | None) -> Outcome:
+    def _replay_live(self, record: dict[str, Any], at: datetime) -> None:
+        match record["kind"]:
+            case "item":
+                self._take_item(item_of(record))
+            case "act":
+                self.live.act(Act(record["act"]), record["text"], at, record["link"])
+            case "session":
+                links = tuple(record["links"])
+                self.live.begin(prompted=record["prompted"], asks=record["asks"], links=links)
+            case "asked" if record["about"] == About.GATE:
+                self.live.ask_of_gate(record["sentence"])
+            case "asked":
+                self.live.ask_of_device(record["link"], record["serial"], record["sentence"])
+            case "answered" if record["about"] == About.GATE:
+                self.live.withdraw_gate()
+            case "answered":
+                self.live.settle(record["reason"], at)
+            case _:
+                data = bytes.fromhex(record["bytes"])
+                frame = Frame(data, len(data), record["ended"])
+                line = RawLine(record["line_no"], frame, at, directive=record["directive"])
+                self._take_old_line(line, record["link"], record["accept"])
+
+    def _take_item(self, item: Item) -> None:
+        if item.frame is not None:
+            self._digest.update(item.frame.data + b"\n")
+        self.live.item(item)
+
+    def _take_old_line(self, line: RawLine, link: str, accept: str | None) -> None:
         self._digest.update(line.frame.data + b"\n")
+        assert line.received_at is not None  # noqa: S101 - such a line always came with its time
+        self.taking.now = line.received_at
         outcome = self.taking.feed(line, link, accept=accept)
         if isinstance(outcome, Problem):
-            self.taking.other_lines.append(
-                OtherLine(
-                    line.line_no,
-                    link,
-                    line.received_at.isoformat() if line.received_at else None,
-                    escaped(line.frame.data),
-                    f"not taken: {outcome.sentence}",
-                )
-            )
-        return outcome
+            self.taking.keep_aside(line, link, f"not taken: {outcome.sentence}")
 
     def _take_capture(self, path: Path, record: dict[str, Any]) -> None:
         stated = record["stated_at"]
@@ -303,8 +388,28 @@ def journal_path(folder: ShopFolder, inspection_id: str) -> Path:
 
 
 def open_ids(folder: ShopFolder) -> list[str]:
-    """Return the open inspections, oldest first."""
-    return sorted(path.stem for path in folder.journals.glob(f"*{SUFFIX}"))
+    """Return the open inspections, oldest first. A journal without a byte is none: nothing was taken yet, or never will be."""
+    return sorted(path.stem for path in folder.journals.glob(f"*{SUFFIX}") if _has_bytes(path))
+
+
+def _has_bytes(path: Path) -> bool:
+    try:
+        return path.stat().st_size > 0
+    except FileNotFoundError:  # sealed in between
+        return False
+
+
+def open_for(folder: ShopFolder, job: str, lot: str) -> InspectionFacts | None:
+    """Return the facts of the open inspection of this job and lot, the newest where there are several, or None."""
+    for inspection_id in reversed(open_ids(folder)):
+        path = journal_path(folder, inspection_id)
+        try:
+            facts = _facts(path, read(path).records)
+        except (IntegrityFailed, FileNotFoundError):  # damaged, or sealed in between: not this command's business
+            continue
+        if (facts.job_name, facts.lot) == (job, lot):
+            return facts
+    return None
 
 
 def put_away(folder: ShopFolder, inspection_id: str, where: str = SEALED) -> None:

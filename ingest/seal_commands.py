@@ -11,6 +11,7 @@ from ingest.command_line import answers_json, archive_of, resumed, shop_folder_o
 
 TYPE_CHECKING = False  # as typing's own, without the cost of importing it for --help
 if TYPE_CHECKING:
+    from datetime import datetime
     from typing import Any
 
     from archive.shop_folder import ShopFolder
@@ -70,6 +71,7 @@ def seal_open(args: argparse.Namespace, folder: ShopFolder, inspection: OpenInsp
     facts = inspection.facts
     by = getattr(args, "by", None) or facts.inspector
     facts.shop.find_inspector(by)
+    _settle(inspection, as_is, args.now())
     if not _is_archived(archive, facts.inspection_id):
         sealed = seal(
             facts,
@@ -84,7 +86,7 @@ def seal_open(args: argparse.Namespace, folder: ShopFolder, inspection: OpenInsp
         record = sealed.inspection
         told = (
             f"inspection {facts.inspection_id}: sealed, {record.readings_counted} readings counted, "
-            f"{record.readings_excluded} kept but not counted; see the verdict with 'filmtally assess {facts.inspection_id}'"
+            f"{record.readings_excluded} kept but not counted{_skipped(inspection)}; see the verdict with 'filmtally assess {facts.inspection_id}'"
         )
     else:
         # A kill came between the commit and this point: the archive has it, only the journal is left over.
@@ -93,6 +95,36 @@ def seal_open(args: argparse.Namespace, folder: ShopFolder, inspection: OpenInsp
     inspection.close()
     put_away(folder, facts.inspection_id)
     return tell(args, told, **_sealed_json(record))
+
+
+def _settle(inspection: OpenInspection, as_is: str | None, now: datetime) -> None:
+    """Answer what is still asked with no, where a person says why it is sealed as it is.
+
+    Raises:
+        BadInput: Something is asked, and nobody says so.
+    """
+    from schemas.errors import BadInput
+
+    asked, waiting = inspection.live.question, len(inspection.live.waiting)
+    if asked is None:
+        return
+    if as_is is None:
+        waits = f", and {waiting} lines wait for the answer" if waiting else ""
+        inspection_id = inspection.facts.inspection_id
+        raise BadInput(
+            f"inspection {inspection_id}: a question is open ({asked.sentence}){waits}; answer it with 'filmtally measure "
+            f"--resume {inspection_id}', or seal without these lines with 'filmtally seal {inspection_id} --as-is REASON'"
+        )
+    inspection.settle(f"sealed as it is: {as_is}", now)
+
+
+def _skipped(inspection: OpenInspection) -> str:
+    """Return what the sentence of sealing says of locations that were left: nobody shall find out on the certificate."""
+    skips = inspection.taking.skips
+    if not skips:
+        return ""
+    first = f"{skips[0].location} on piece {skips[0].piece} ({skips[0].reason})"
+    return f", {first}{f' and {len(skips) - 1} more' if len(skips) > 1 else ''} skipped"
 
 
 def _sealed_json(record: Inspection) -> dict[str, Any]:

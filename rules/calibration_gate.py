@@ -209,6 +209,19 @@ class RunGate:
         return self._breaks[gauge]
 
 
+class GateNow:
+    """The gate for readings that are about to be taken: what the checks so far would say of one taken at a moment."""
+
+    def __init__(self, checks: Sequence[GaugeCheck], job: Job, shop: Shop) -> None:
+        self._gate = _Gate(checks, job, shop)
+        self._locations = [place.name for place in job.location]
+
+    def judge(self, gauge_serial: str, probe_mode: str, at: datetime) -> ReadingCoverage:
+        """Return the worst that would be said of a reading at any of the job's locations."""
+        found = [self._gate.judge(_Run(gauge_serial, probe_mode, at, name)) for name in self._locations]
+        return max(found, key=lambda entry: _RANK[entry.state])
+
+
 def doubt_interval(checks: Sequence[GaugeCheck], failed_check_id: str) -> tuple[datetime | None, datetime]:
     """Return the time that a failed verification puts in doubt: (last good check, failed check), UTC.
 

@@ -33,8 +33,10 @@ class Profile(Model):
     """A line profile. A line matches as a whole or not at all."""
 
     title: Text
-    form: Literal["pattern", "json"] = Field(
-        "pattern", description="pattern: a regular expression with named groups; json: one JSON object per line."
+    form: Literal["pattern", "json", "characteristic"] = Field(
+        "pattern",
+        description="pattern: a regular expression with named groups; json: one JSON object per line; characteristic: "
+        "the value of a Bluetooth characteristic, for bluetooth.form measurement and described.",
     )
     reading: str | None = Field(
         None,
@@ -71,8 +73,25 @@ class Profile(Model):
             raise ValueError(f"unknown unit; write one of: {', '.join(UNIT_WORDS)}")
         return word
 
+    @field_validator("line_end")
+    @classmethod
+    def _is_an_end_of_its_own(cls, end: str | None) -> str | None:
+        if end is not None and end.strip("\r\n") not in ("", end):
+            raise ValueError("has CR or LF beside other characters; those end a line anyway, so leave them out")
+        return end
+
     @model_validator(mode="after")
     def _reads_a_thickness(self) -> Self:
+        if (self.form == "characteristic") != (self.bluetooth.form != "uart"):
+            raise ValueError(
+                'form = "characteristic" goes with bluetooth.form = "measurement" or "described", and they with it'
+            )
+        if self.form == "characteristic":
+            if self.reading is not None or self.keys or self.decimal_mark != ".":
+                raise ValueError(
+                    "form characteristic needs no reading, no keys and no decimal_mark: the value says all"
+                )
+            return self
         if self.form == "json":
             groups = set(self.keys)
             if self.reading is not None or "thickness" not in groups:

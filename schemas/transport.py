@@ -17,6 +17,12 @@ UART_SERVICE: Final = "6e400001-b5a3-f393-e0a9-e50e24dcca9e"
 UART_WRITE: Final = "6e400002-b5a3-f393-e0a9-e50e24dcca9e"
 UART_NOTIFY: Final = "6e400003-b5a3-f393-e0a9-e50e24dcca9e"
 
+#: What the Bluetooth SIG assigned: Length (0x2C0A) and Linear Position (0x2C08) of the Industrial Measurement Device
+#: service (0x185A).
+MEASUREMENT_SERVICE: Final = "0000185a-0000-1000-8000-00805f9b34fb"
+LENGTH: Final = "00002c0a-0000-1000-8000-00805f9b34fb"
+LINEAR_POSITION: Final = "00002c08-0000-1000-8000-00805f9b34fb"
+
 
 class Serial(Model):
     """Settings of a serial line."""
@@ -31,12 +37,13 @@ class Serial(Model):
 
 
 class Bluetooth(Model):
-    """How a gauge's readings come over Bluetooth LE."""
+    """How a gauge's readings come over Bluetooth LE. *service* is not asked for in form measurement: there it is 0x185A."""
 
     form: Literal["uart", "measurement", "described"] = Field(
         "uart",
         description="uart: text, in pieces; measurement: the Industrial Measurement Device service of the Bluetooth SIG "
-        "(Length, Linear Position); described: one characteristic with a presentation format (0x2904).",
+        "(Length 2C0A, Linear Position 2C08; notify says which where the gauge has both); described: the characteristic "
+        'that notify names, which has a presentation format (0x2904). The two last go with form = "characteristic".',
     )
     service: str = UART_SERVICE
     notify: str = Field(UART_NOTIFY, description="Characteristic that the readings come from.")
@@ -48,9 +55,15 @@ class Bluetooth(Model):
     doubled_within_ms: Annotated[int, Field(ge=0, le=1000)] = Field(
         5, description="The same bytes again within this time are flagged as perhaps sent twice; 0 never does."
     )
-    silent_after_s: Annotated[Exact, Field(gt=0, le=3600)] | None = Field(
-        None, description="A link that says nothing and answers nothing for so long is taken for lost."
+    silent_after_s: Annotated[Exact, Field(ge=0, le=3600)] | None = Field(
+        Decimal(30),
+        description="A link that says nothing is asked something now and then; one that answers nothing for so long is taken for lost. 0 never asks.",
     )
+
+    @property
+    def chosen(self) -> str | None:
+        """Return the characteristic that a person named for the readings, or None where *notify* was left alone."""
+        return self.notify if "notify" in self.model_fields_set and self.notify != UART_NOTIFY else None
 
     @field_validator("service", "notify", "write")
     @classmethod
@@ -65,6 +78,16 @@ class Bluetooth(Model):
             raise ValueError(
                 "is not a UUID; write one such as 6e400001-b5a3-f393-e0a9-e50e24dcca9e, or four hex digits of an assigned number"
             ) from None
+
+    @model_validator(mode="after")
+    def _names_what_it_reads(self) -> Self:
+        if self.form == "measurement" and self.chosen not in (None, LENGTH, LINEAR_POSITION):
+            raise ValueError(
+                'form measurement reads notify = "2C0A" (Length) or "2C08" (Linear Position), or leaves it out'
+            )
+        if self.form == "described" and self.chosen is None:
+            raise ValueError("form described needs notify: the characteristic that the readings come from")
+        return self
 
 
 class Request(Model):

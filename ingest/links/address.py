@@ -12,7 +12,7 @@ SCHEMES: Final = {
     "serial": "serial:/dev/ttyUSB0, serial:COM3 (a Bluetooth serial port such as /dev/rfcomm0 is one too)",
     "socket": "socket://192.168.1.20:4001",
     "rfc2217": "rfc2217://192.168.1.20:4001",
-    "ble": "ble:AA:BB:CC:DD:EE:FF, or ble:name=NAME",
+    "ble": "ble:AA:BB:CC:DD:EE:FF (macOS: the UUID that stands for it) or ble:name=NAME, and on Linux ,adapter=hci1 behind it",
     "keys": "keys (typed, or a gauge that types like a keyboard)",
     "file": "file:PATH",
     "pipe": "pipe:PATH, or pipe:- for standard input",

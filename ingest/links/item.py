@@ -13,7 +13,7 @@ from ingest.framing import Frame
 class Kind(StrEnum):
     """What happened.
 
-    LINE: a whole line came. PARTIAL: what came of a line before the link went, or a file's tail without
+    LINE: a whole line came. UP again while the link is up: its note says something of the source. PARTIAL: what came of a line before the link went, or a file's tail without
     an end; never glued to what comes later. UP, DOWN: the link is there, or is not. LOST: bytes that had
     to be dropped because nobody took the items; the note says how many. NO_ANSWER: a request was not
     answered in time. END: the source is used up, and nothing will come any more.
@@ -53,12 +53,18 @@ class Item:
         seq: Number of the item on its link, from 1, in the order it happened.
         at: Wall clock, aware, UTC.
         mono_ns: Monotonic clock, in nanoseconds: what two moments are apart, whatever the wall clock does.
-        frame: The line of LINE and PARTIAL, byte for byte; None otherwise.
-        note: A sentence for the inspector: why the link went, how much was lost.
+        frame: The line of LINE and PARTIAL, byte for byte; None otherwise. That of PARTIAL is never marked as ended.
+        note: A sentence for the inspector: why the link went, how much was lost, how the link is set (UP), what speaks
+            against a line (LINE: its beginning may be missing, since it came in the moment the link came up).
         doubled: Whether the very same bytes came a moment before over a link that is known to repeat itself.
         about: What the device at the other end says of itself (UP): serial_number, manufacturer, model,
-            firmware, battery_percent.
+            firmware, battery_percent. Of a line that came as keys (LINE): entered, "typed" or "wedge".
         origin: Where in a file the line stood; None for a link that reads no files.
+        taken_at: The time that the source itself gives the line, as a capture of ours does; the frame is then
+            what stands behind it. None where the line came without one: *at* is all that is known.
+        there_before: UP of a link that reads files: those that were there before the start and are not
+            taken, and one without a name that stands for the source itself. Whoever wants to go on after a
+            kill keeps them with the origins of all other items, of whatever kind.
     """
 
     kind: Kind
@@ -71,3 +77,5 @@ class Item:
     doubled: bool = False
     about: Mapping[str, str] = field(default_factory=dict)
     origin: Origin | None = None
+    taken_at: datetime | None = None
+    there_before: tuple[Origin, ...] = ()

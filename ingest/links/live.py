@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
-from typing import Protocol
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Protocol, runtime_checkable
 
+from ingest.links.item import Origin
 from ingest.links.stream import Stream
 
 
@@ -36,4 +40,37 @@ class LiveLink(Protocol):
 
     def close(self) -> None:
         """Stop, let go of the device, and return once the thread has ended. A second close does nothing."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class FileSeen:
+    """A file that a link has read.
+
+    Attributes:
+        path: Where it is, or was.
+        taken: How far its lines were put into the stream, with the hash of the bytes up to there.
+        not_taken: Why nothing was taken from it; empty where lines were.
+    """
+
+    path: Path
+    taken: Origin
+    not_taken: str = ""
+
+
+@runtime_checkable
+class ReadsFiles(Protocol):
+    """What a link that reads files can do beside: go on after a kill, and say which files it has read."""
+
+    def resume(self, taken: Mapping[str, Origin], there_before: Iterable[Origin] = ()) -> None:
+        """Go on behind what was taken; called before start(), and only where an UP of the link is on disk.
+
+        Args:
+            taken: By name of the file, the last Item.origin that is on disk, whatever the item's kind.
+            there_before: Item.there_before of the UP that is on disk. A file that neither names is new.
+        """
+        ...
+
+    def files(self) -> tuple[FileSeen, ...]:
+        """Return the files read since the start, in the order they were first read, so that they can be kept."""
         ...

@@ -12,7 +12,7 @@ import time
 from collections import deque
 from collections.abc import Callable, Mapping
 from datetime import UTC, datetime
-from typing import Final
+from typing import Any, Final
 
 from ingest.framing import Frame
 from ingest.links.item import Item, Kind, Origin
@@ -56,7 +56,10 @@ class Stream:
         doubled: bool = False,
         about: Mapping[str, str] | None = None,
         origin: Origin | None = None,
+        taken_at: datetime | None = None,
+        there_before: tuple[Origin, ...] = (),
         wait: bool = False,
+        unless: Callable[[], bool] = lambda: False,
     ) -> bool:
         """Add an item, with the time it is now; return False where there was no room for it.
 
@@ -65,19 +68,33 @@ class Stream:
         Args:
             wait: Wait for room instead: for a link that can hold its peer back. Ends, with False, when the
                 stream is closed.
+            unless: Waiting ends once this is true, and what found no room counts as lost; not so where it has an
+                origin, since the file still has it. Whoever makes it true calls wake().
         """
         with self._changed:
             bulky = kind in (Kind.LINE, Kind.PARTIAL)
-            while bulky and wait and len(self._items) >= self._most and not self._closed:
+            while bulky and wait and len(self._items) >= self._most and not self._closed and not unless():
                 self._changed.wait()
             if self._closed:
                 return False
             if bulky and len(self._items) >= self._most:
+                if wait and origin is not None:
+                    return False
                 lines, size = self._dropped.get(link, (0, 0))
                 self._dropped[link] = (lines + 1, size + (frame.length if frame else 0))
                 return False
             self._say_what_was_dropped(link)
-            self._append(kind, link, frame, note, doubled, about, origin)
+            self._append(
+                kind,
+                link,
+                frame=frame,
+                note=note,
+                doubled=doubled,
+                about=dict(about or {}),
+                origin=origin,
+                taken_at=taken_at,
+                there_before=there_before,
+            )
             self._changed.notify_all()
             return True
 
@@ -111,6 +128,11 @@ class Stream:
         """Return whether the stream takes no more items."""
         return self._closed
 
+    def wake(self) -> None:
+        """Let whoever waits for room look again at what was given as *unless*."""
+        with self._changed:
+            self._changed.notify_all()
+
     def close(self) -> None:
         """Take no more items; whoever waits for room is let go. What waits to be got stays."""
         with self._changed:
@@ -120,34 +142,13 @@ class Stream:
     def _say_what_was_dropped(self, link: str) -> None:
         if link in self._dropped:
             lines, size = self._dropped.pop(link)
+            what = "1 line" if lines == 1 else f"{lines:,} lines"
             note = (
-                f"{lines} lines ({size:,} bytes) came faster than they could be taken and are lost; "
+                f"{what} ({size:,} bytes) came faster than could be taken and went lost; "
                 "look into the gauge's memory and take these readings again"
             )
-            self._append(Kind.LOST, link, None, note, False, None, None)
+            self._append(Kind.LOST, link, note=note)
 
-    def _append(
-        self,
-        kind: Kind,
-        link: str,
-        frame: Frame | None,
-        note: str,
-        doubled: bool,
-        about: Mapping[str, str] | None,
-        origin: Origin | None,
-    ) -> None:
+    def _append(self, kind: Kind, link: str, **rest: Any) -> None:
         seq = self._seq[link] = self._seq.get(link, 0) + 1
-        self._items.append(
-            Item(
-                kind=kind,
-                link=link,
-                seq=seq,
-                at=self._wall(),
-                mono_ns=self._mono_ns(),
-                frame=frame,
-                note=note,
-                doubled=doubled,
-                about=dict(about or {}),
-                origin=origin,
-            )
-        )
+        self._items.append(Item(kind=kind, link=link, seq=seq, at=self._wall(), mono_ns=self._mono_ns(), **rest))

@@ -42,7 +42,7 @@ def test_typed_readings_are_taken_one_a_line_and_sealed_at_their_end(
     door: FrontDoor, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     code, out, _ = _type(door, monkeypatch, "88\n87.5\n@undo\n87.6 um\n90\n91\n32\n33\n3.3\n31\n30.5\n@note done\n")
-    assert code == 0
+    assert code == 1  # sealed, and a program that wrote the lines is told that one was not taken
     assert "taken 2: 87.5 µm at strap face, piece 1" in out
     assert "reading 2 (87.5 µm) is kept but not counted: undone by the inspector" in out
     assert "NOT TAKEN: line 9: 3.3 µm at 'knuckle, running fit' on piece 1 looks like 3.3 mil" in out

@@ -1,0 +1,165 @@
+"""One sitting at a bench: opens the links, takes what comes until the inspector or a signal ends it, and closes them."""
+
+from __future__ import annotations
+
+import contextlib
+import signal
+import sys
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from types import FrameType
+from typing import Any, Final
+
+from ingest.capturing import Capture
+from ingest.links import live_link
+from ingest.links.address import Address, address_of
+from ingest.links.live import LiveLink, ReadsFiles
+from ingest.links.stream import Stream
+from ingest.links.typed_lines import TypedLines
+from ingest.open_inspection import OpenInspection
+from ingest.plain_lines import Ended, PlainLines
+from schemas.errors import BadInput
+from schemas.gauge_checks import GaugeCheck
+from schemas.profile import Profile
+from schemas.shop import Gauge
+
+#: What ends a program from outside: Ctrl-C, a shutdown, a terminal window that is closed.
+_ENDINGS: Final = tuple(getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name))
+
+
+@dataclass(frozen=True, slots=True)
+class Sat:
+    """How a sitting ended.
+
+    Attributes:
+        ended: Why.
+        signal_no: The signal that ended it, or None.
+        problems: How many lines were not taken.
+        stopped: Why nothing could be written at the end, or None; then what was in hand was never shown as taken.
+    """
+
+    ended: Ended
+    signal_no: int | None
+    problems: int
+    stopped: str | None
+
+
+@dataclass(slots=True)
+class _Signals:
+    """The signal that asked for the end, noted while a record may be half written, and looked at when it is not."""
+
+    seen: int | None = None
+    _before: dict[int, Any] = field(default_factory=dict)
+
+    def __enter__(self) -> _Signals:
+        with contextlib.suppress(ValueError):  # not the main thread: then the signals are not ours
+            for number in _ENDINGS:
+                self._before[number] = signal.signal(number, self._note)
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        for number, handler in self._before.items():
+            signal.signal(number, handler)
+
+    def _note(self, number: int, _frame: FrameType | None) -> None:
+        self.seen = number
+
+
+def addresses_of(links: Sequence[str]) -> list[Address]:
+    """Return the addresses that *links* write, "keys" left out: what is typed is always listened to.
+
+    Raises:
+        BadInput: One is no address, stands twice, or there is no such link here.
+    """
+    found: list[Address] = []
+    for text in links:
+        address = address_of(text)
+        if address in found:
+            raise BadInput(f"--link {text}: stands twice; say it once")
+        if address.scheme == "keys":
+            continue
+        found.append(address)
+    return found
+
+
+def sit(
+    inspection: OpenInspection,
+    addresses: Sequence[Address],
+    gauge: Gauge | None,
+    checks: Callable[[], Sequence[GaugeCheck]],
+    now: Callable[[], datetime],
+) -> Sat:
+    """Take what comes, in plain lines, until it ends.
+
+    Args:
+        inspection: The open inspection; stays open.
+        addresses: The live links.
+        gauge: The gauge as shop.toml has it today.
+        checks: The gauge's checks on record now.
+        now: The clock.
+    """
+    profile = inspection.facts.profile
+    stdin_is_link = any(address.scheme == "pipe" and address.rest == "-" for address in addresses)
+    interactive = not stdin_is_link and sys.stdin.isatty()
+    stream = Stream(wall=now)
+    links = [_made(address, profile, inspection) for address in addresses]
+    typed = None if stdin_is_link else TypedLines(sys.stdin, profile.max_line_bytes)
+    capture = Capture(
+        inspection,
+        checks,
+        now,
+        links=[link.name for link in links],
+        gauge=gauge,
+        prompted=interactive,
+        asks=typed is not None,
+        confirms=interactive,
+    )
+    with _Signals() as signals, _started([*links, *([typed] if typed else [])], stream, capture):
+        loop = PlainLines(
+            capture,
+            stream,
+            links,
+            sys.stdout,
+            interactive,
+            typed=typed is not None,
+            stop=lambda: signals.seen is not None,
+        )
+        ended = Ended.STOPPED
+        try:
+            ended = loop.run()
+        except OSError:
+            # The terminal is gone: there is nobody to tell, and the signal that says so is on its way.
+            if not interactive:
+                raise
+    if signals.seen is not None or (typed is not None and typed.is_gone):
+        ended = Ended.STOPPED
+    return Sat(ended, signals.seen, loop.problems, capture.stopped)
+
+
+def _made(address: Address, profile: Profile, inspection: OpenInspection) -> LiveLink:
+    link = live_link(address, profile)
+    taken = inspection.live.origins.get(link.name)
+    if taken and isinstance(link, ReadsFiles):  # it goes on behind what is on disk
+        link.resume(taken)
+    return link
+
+
+@contextlib.contextmanager
+def _started(links: Sequence[LiveLink], stream: Stream, capture: Capture) -> Iterator[None]:
+    """Start *links*, and at the end close them and take what they had handed on by then."""
+    begun: list[LiveLink] = []
+    try:
+        for link in links:
+            link.start(stream)
+            begun.append(link)
+        yield
+    finally:
+        for link in begun:
+            link.close()
+        left = []
+        while (item := stream.get(0)) is not None:
+            left.append(item)
+        stream.close()
+        if left and capture.stopped is None:
+            capture.items([item for item in left if item.link != "typed"])
