@@ -99,7 +99,7 @@ class Journal:
         try:
             path.parent.mkdir(parents=True, exist_ok=True)
             self._lock = FileLock(path.with_suffix(".lock"))
-            self._lock.acquire(timeout=0)
+            self._lock.acquire(timeout=_LOOKED_AT_S)
         except Timeout:
             raise BadInput(f"{path}: another filmtally is taking this inspection; finish it there first") from None
         except OSError as wrong:
@@ -186,6 +186,62 @@ class Journal:
         self, kind: type[BaseException] | None, value: BaseException | None, trace: TracebackType | None
     ) -> None:
         self.close()
+
+
+#: So long somebody's look whether the lock is held may keep it (is_held).
+_LOOKED_AT_S: Final = 0.5
+
+
+class SeenJournal:
+    """A journal that is only looked at, while another process may be writing to it. Nothing is locked or changed.
+
+    Raises:
+        IntegrityFailed: A record that is not the last one is damaged.
+        FileNotFoundError: There is no such journal.
+    """
+
+    is_open: Final = False
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        self.content = read(path)
+
+    def append(self, *records: dict[str, Any]) -> None:
+        """Refuse: nothing is written to what is only looked at."""
+        raise ValueError("the journal is only looked at")
+
+    def close(self) -> None:
+        """Do nothing: nothing is held."""
+
+
+def first_record(path: Path) -> dict[str, Any] | None:
+    """Return the first record of the journal at *path*, whatever stands behind it, or None where it is not whole.
+
+    Raises:
+        OSError: It cannot be read.
+    """
+    with path.open("rb") as file:
+        return _record(file.readline().rstrip(b"\n"))
+
+
+def is_held(path: Path) -> bool:
+    """Return whether a process, this one included, has the journal at *path* open.
+
+    There is no asking who holds a lock on every system, so it is taken for a moment and given back; whoever opens the
+    journal at that very moment waits for it.
+    """
+    lock = path.with_suffix(".lock")
+    if not lock.exists():
+        return False
+    probe = FileLock(lock)
+    try:
+        probe.acquire(timeout=0)
+    except Timeout:
+        return True
+    except OSError:  # a folder that may not be written to: nobody can be taking an inspection there
+        return False
+    probe.release()
+    return False
 
 
 def _line(record: dict[str, Any]) -> bytes:

@@ -62,7 +62,7 @@ def register(commands: Any) -> None:
     measure.add_argument("--pieces", type=int, metavar="N", help="how many pieces are measured, called 1 to N")
     measure.add_argument("--piece", action="append", metavar="NAME", help="a piece to be measured; may be repeated")
     measure.add_argument("--lot-size", type=int, metavar="N")
-    measure.add_argument("--coats", type=int, default=1, metavar="N", help="coats on the parts, this one included")
+    measure.add_argument("--coats", type=int, metavar="N", help="coats on the parts, this one included (default: 1)")
     measure.add_argument("--bakes", type=int, metavar="N", help="bakes, the last one included (default: as the coats)")
     for fact in _TEXT_FACTS:
         measure.add_argument(f"--{fact.replace('_', '-')}")
@@ -82,6 +82,7 @@ def register(commands: Any) -> None:
         metavar="INSPECTION",
         help="go on with an open inspection (without a name: the only one)",
     )
+    measure.add_argument("--open", action="store_true", help="list the open inspections, and do nothing else")
     measure.add_argument("--keep-open", action="store_true", help="do not seal when the plan is complete")
     measure.add_argument("--dry-run", action="store_true", help="show how the capture reads, and keep nothing")
     answers_json(measure)
@@ -90,10 +91,14 @@ def register(commands: Any) -> None:
 
 def _measure(args: argparse.Namespace) -> int:
     from ingest.open_inspection import open_ids
+    from ingest.start_at_terminal import started
     from schemas.errors import BadInput
 
     if args.list_links:
         return _list_links(args)
+    done = started(args)
+    if done is not None:
+        return done
     if args.resume is None and args.job is None and (args.captures or not open_ids(shop_folder_of(args))):
         raise BadInput(
             "name the job, as in 'filmtally measure JOB --lot LOT --inspector CODE --gauge SERIAL'; no inspection is open "

@@ -35,7 +35,7 @@ from ingest.decoding import LineDecoder, escaped
 from ingest.facts import InspectionFacts, typed_profile
 from ingest.framing import Frame
 from ingest.inspection import Note, OtherLine, Problem, Taking
-from ingest.journal import SUFFIX, Journal, read
+from ingest.journal import SUFFIX, Journal, SeenJournal, read
 from ingest.links import LINKS
 from ingest.links.item import Item, Kind
 from ingest.links.raw_line import RawLine
@@ -71,6 +71,7 @@ class OpenInspection:
         now: Time, aware.
         facts: The facts, for a new inspection; None to open one that has begun.
         prompted: As of :class:`ingest.inspection.Taking`.
+        looking: Only look, while another process may be taking it: nothing is locked, and nothing can be taken.
 
     Raises:
         BadInput: There is no such open inspection, or another process holds it.
@@ -85,13 +86,14 @@ class OpenInspection:
         facts: InspectionFacts | None = None,
         *,
         prompted: bool = False,
+        looking: bool = False,
     ) -> None:
         self._folder = folder
         path = journal_path(folder, inspection_id)
         if facts is None and not path.is_file():
             have = ", ".join(open_ids(folder)) or "none"
             raise BadInput(f"{folder.journals}: there is no open inspection {inspection_id!r} (there are: {have})")
-        self.journal = Journal(path)
+        self.journal = SeenJournal(path) if looking else Journal(path)
         try:
             records = self.journal.content.records
             self._unwritten: list[dict[str, Any]] = []
@@ -117,7 +119,7 @@ class OpenInspection:
                 self._replay(record)
             self.live.happened.clear()
             self.taking.now = now
-            if self.journal.content.torn:
+            if self.journal.content.torn and not looking:
                 torn = {"kind": "torn", "at": now.isoformat(), "bytes": self.journal.content.torn.hex()}
                 self._write(torn)
                 self._replay(torn)

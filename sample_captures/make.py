@@ -25,6 +25,19 @@ def captures() -> dict[str, str]:
     }
 
 
+def work_orders() -> str:
+    """Return the shop's open work orders as its planning exports them: semicolons, a mark, and columns that nobody here needs."""
+    rows = (
+        "work_order;customer;due;job;lot;lot_size;pieces;purchase_order;rack;powder_batch;sprayer;coats",
+        "W-26-1141;Hollin and Wray Garden Works;2026-11-04;gate-leaf;GL-1141;12;2;HW-5520/1;R3;LG-0417;pd;1",
+        "W-26-1152;Hollin and Wray Garden Works;2026-11-12;gate-leaf;GL-1152;16;2;HW-5561/1;R1;LG-0421;pd;1",
+        "W-26-1153;Hollin and Wray Garden Works;2026-11-12;hinge;HG-0397;40;3;HW-5561/2;R2;BT-1107;pd;1",
+        "W-26-1158;;2026-11-13;bollard;BO-2214;6;2;5540;;DG-2231;;1",
+        "W-26-1160;;2026-11-16;sash-profile;SP-4418;30;3;LJ-81;R4;PG-0019;tq;1",
+    )
+    return "\ufeff" + "\r\n".join(rows) + "\r\n"
+
+
 def _figures(rng: random.Random, mean: float, spread: float, count: int, places: int) -> list[str]:
     return [f"{rng.gauss(mean, spread):.{places}f}" for _ in range(count)]
 
@@ -144,9 +157,10 @@ def _sash_profile() -> str:
 
 
 def main() -> None:
-    """Write the captures beside this file."""
+    """Write the captures beside this file, and the work orders into the shop."""
     for name, text in captures().items():
         (HERE / "captures" / name).write_bytes(text.encode("utf-8"))
+    (HERE / "shop" / "orders.csv").write_bytes(work_orders().encode("utf-8"))
 
 
 if __name__ == "__main__":

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import date
 from decimal import Decimal
 from typing import Annotated, Self, TypeVar
@@ -195,6 +196,29 @@ class Look(Model):
         return colour
 
 
+class Orders(Model):
+    """Where the shop's work orders stand, and what its scanner types."""
+
+    file: Text = Field("orders.csv", description="Table of the work orders, from the shop folder.")
+    scanned: Text | None = Field(
+        None,
+        description="Regular expression of what the scanner types, with the group work_order; left out, it types the number.",
+    )
+
+    @field_validator("scanned")
+    @classmethod
+    def _names_the_number(cls, pattern: str | None) -> str | None:
+        if pattern is None:
+            return None
+        try:
+            groups = re.compile(pattern).groupindex
+        except re.error as wrong:
+            raise ValueError(f"is no regular expression: {wrong}") from None
+        if "work_order" not in groups:
+            raise ValueError("needs the group work_order, as in 'WO-(?P<work_order>[0-9]+)'")
+        return pattern
+
+
 class Shop(Model):
     """A shop file."""
 
@@ -211,6 +235,8 @@ class Shop(Model):
     verification: Verification = Verification()
     plausible: Plausible = Plausible()
     certificate: Look = Look()
+    # Where the shop plans its work is no fact of an inspection: never archived.
+    orders: Orders = Field(Orders(), exclude=True)
     # As of today and not of the inspection, and not the reader's business either: never archived.
     signature: SignatureSettings = Field(SignatureSettings(), exclude=True)
 

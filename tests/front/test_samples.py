@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 
 from archive.store import Archive
+from ingest.work_orders import read_orders
 from report.assessing import assessed
 from rules.results import Assessment
 from sample_captures import demo, make
@@ -22,6 +23,20 @@ EXPECTED = sorted((SAMPLES / "expected").glob("*.json"))
 @pytest.mark.parametrize("name", sorted(make.captures()))
 def test_a_generated_capture_is_current(name: str) -> None:
     assert (SAMPLES / "captures" / name).read_bytes() == make.captures()[name].encode("utf-8"), "run 'make samples'"
+
+
+def test_the_generated_work_orders_are_current_and_say_of_the_first_lot_what_the_demo_says() -> None:
+    data = (SAMPLES / "shop" / "orders.csv").read_bytes()
+    assert data == make.work_orders().encode("utf-8"), "run 'make samples'"
+    orders = read_orders(data, "orders.csv")
+    assert len(orders) == 5
+    lot = demo.LOTS[0]
+    found = orders.find("W-26-1141")
+    assert found is not None
+    said = dict(zip(lot.options[::2], lot.options[1::2], strict=True))
+    told = {f"--{name.replace('_', '-')}": str(value) for name, value in found.facts().items()}
+    assert (told.pop("--job"), told.pop("--lot"), told.pop("--coats")) == (lot.job, lot.lot, "1")
+    assert told == said
 
 
 def test_every_capture_has_its_expected_result_and_its_place_in_the_demo() -> None:
