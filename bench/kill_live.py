@@ -8,26 +8,29 @@ acknowledged reading in its place and number, everything that was sent after the
 
 from __future__ import annotations
 
+import contextlib
 import random
 import shutil
 import tempfile
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any, Final, Protocol
+from typing import TYPE_CHECKING, Any, Final, Protocol
 
 from archive.shop_folder import ShopFolder
 from archive.store import Archive
 from bench.live_process import Measuring
 from ingest.open_inspection import OpenInspection, open_ids
 
+if TYPE_CHECKING:
+    from tests.live.bluez_gauge import BluezGauge
+
 SAMPLES: Final = Path(__file__).parents[1] / "sample_captures" / "shop"
 #: The gate leaf of the sample shop: four locations of five readings on each of two pieces.
 READINGS: Final = 40
-_UP: Final = "is there"
 
 
 class Peer(Protocol):
@@ -50,8 +53,39 @@ def serial_peer(folder: Path) -> AbstractContextManager[Peer]:
     return PtyGauge(folder)
 
 
+def socket_peer(_folder: Path) -> AbstractContextManager[Peer]:
+    """Return a gauge behind a server that passes its bytes on."""
+    from tests.live.socket_gauge import SocketGauge
+
+    return SocketGauge()
+
+
+@contextlib.contextmanager
+def bluetooth_peer(_folder: Path) -> Iterator[Peer]:
+    """Return a gauge over Bluetooth LE, behind a simulated org.bluez on a private bus."""
+    from tests.live.bluez_gauge import BluezGauge
+
+    with BluezGauge(set_environment=False) as gauge:
+        yield _Bluetooth(gauge)
+
+
+class _Bluetooth:
+    """What the campaign asks of a peer, for a gauge over Bluetooth LE."""
+
+    #: What the gauge says that its serial number is.
+    device_serial = "MK-00417"
+
+    def __init__(self, gauge: BluezGauge) -> None:
+        self._gauge = gauge
+        self.address = f"ble:{gauge.address}"
+        self.environment = {"DBUS_SYSTEM_BUS_ADDRESS": gauge.bus_address}
+
+    def write(self, lines: list[bytes]) -> None:
+        self._gauge.notify([line + b"\r\n" for line in lines])
+
+
 #: The peers by the name of their link; a new one is one more entry here.
-PEERS: Final[dict[str, PeerMaker]] = {"serial": serial_peer}
+PEERS: Final[dict[str, PeerMaker]] = {"serial": serial_peer, "socket": socket_peer, "ble": bluetooth_peer}
 
 
 @dataclass
@@ -95,10 +129,20 @@ def _one(rng: random.Random, make_peer: PeerMaker) -> Seen:
         shutil.copytree(SAMPLES, folder.root)
         seen = Seen()
         with make_peer(root) as peer:
+            _name_the_device(folder, getattr(peer, "device_serial", None))
             _kill_and_go_on(folder, peer, rng, seen)
         return seen
     finally:
         shutil.rmtree(root, ignore_errors=True)
+
+
+def _name_the_device(folder: ShopFolder, device_serial: str | None) -> None:
+    """Write into shop.toml what the gauge says that it is; else it is asked about, and nobody is there to answer."""
+    if device_serial is not None:
+        path = folder.root / "shop.toml"
+        text = path.read_text(encoding="utf-8")
+        named = text.replace('serial = "FB-07"\n', f'serial = "FB-07"\ndevice_serial = "{device_serial}"\n', 1)
+        path.write_text(named, encoding="utf-8")
 
 
 def _figures(number: int) -> str:
@@ -116,7 +160,7 @@ def _kill_and_go_on(folder: ShopFolder, peer: Peer, rng: random.Random, seen: Se
         if kill_after < 0:
             time.sleep(rng.random() * 0.8)
         else:
-            first.wait_for(_UP)
+            first.wait_until_up()
             while sent < min(READINGS, kill_after + rng.randrange(4)):
                 peer.write([_figures(sent).encode()])
                 sent += 1
@@ -150,7 +194,7 @@ def _go_on(
         again = (*words, "--link", peer.address)
     with Measuring(folder.root, *again, environment=environment) as second:
         try:
-            second.wait_for(_UP)
+            second.wait_until_up()
             for number in range(sent, sent + READINGS - there):
                 later.append(_figures(number))
                 peer.write([later[-1].encode()])

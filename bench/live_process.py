@@ -80,6 +80,14 @@ class Measuring:
                     raise AssertionError(f"no line with {part!r} came; there were: {self.lines}")
                 self._changed.wait(1.0)
 
+    def wait_until_up(self) -> None:
+        """Wait until a link is there and a line that comes is no longer taken for the rest of an earlier one.
+
+        That lasts a tenth of a second from opening, which was before we hear of it: so waiting is never too short.
+        """
+        self.wait_for("is there")
+        time.sleep(0.15)
+
     def wait_for_taken(self, count: int) -> bool:
         """Wait until *count* readings are shown as taken; return False where the process ended before."""
         with self._changed:

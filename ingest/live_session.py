@@ -14,6 +14,7 @@ from typing import Any, Final
 from ingest.capturing import Capture
 from ingest.links import live_link
 from ingest.links.address import Address, address_of
+from ingest.links.asking import Requester
 from ingest.links.live import LiveLink, ReadsFiles
 from ingest.links.stream import Stream
 from ingest.links.typed_lines import TypedLines
@@ -89,8 +90,11 @@ def sit(
     gauge: Gauge | None,
     checks: Callable[[], Sequence[GaugeCheck]],
     now: Callable[[], datetime],
+    *,
+    on_screen: bool = False,
+    sound: str = "off",
 ) -> Sat:
-    """Take what comes, in plain lines, until it ends.
+    """Take what comes until it ends: on a screen, or in plain lines.
 
     Args:
         inspection: The open inspection; stays open.
@@ -98,13 +102,15 @@ def sit(
         gauge: The gauge as shop.toml has it today.
         checks: The gauge's checks on record now.
         now: The clock.
+        on_screen: Whether the capture screen is drawn, on a terminal that can show it.
+        sound: What is heard on it (ingest/sounds.py).
     """
     profile = inspection.facts.profile
     stdin_is_link = any(address.scheme == "pipe" and address.rest == "-" for address in addresses)
     interactive = not stdin_is_link and sys.stdin.isatty()
     stream = Stream(wall=now)
     links = [_made(address, profile, inspection) for address in addresses]
-    typed = None if stdin_is_link else TypedLines(sys.stdin, profile.max_line_bytes)
+    typed = None if stdin_is_link or on_screen else TypedLines(sys.stdin, profile.max_line_bytes)
     capture = Capture(
         inspection,
         checks,
@@ -112,9 +118,11 @@ def sit(
         links=[link.name for link in links],
         gauge=gauge,
         prompted=interactive,
-        asks=typed is not None,
+        asks=on_screen or typed is not None,
         confirms=interactive,
     )
+    if on_screen:
+        return _on_screen(capture, stream, links, sound)
     with _Signals() as signals, _started([*links, *([typed] if typed else [])], stream, capture):
         loop = PlainLines(
             capture,
@@ -135,6 +143,43 @@ def sit(
     if signals.seen is not None or (typed is not None and typed.is_gone):
         ended = Ended.STOPPED
     return Sat(ended, signals.seen, loop.problems, capture.stopped)
+
+
+def _on_screen(capture: Capture, stream: Stream, links: Sequence[LiveLink], sound: str) -> Sat:
+    import os
+    import time
+
+    from ingest import screen
+    from ingest.sounds import sounds_for
+    from ingest.terminal import Terminal
+
+    askable = [link for link in links if isinstance(link, Requester)]
+
+    def request() -> None:
+        for link in askable:
+            link.ask()
+
+    with (
+        _started(links, stream, capture),
+        Terminal(sys.stdin, sys.stdout, os.environ, stream.nudge) as terminal,
+        contextlib.closing(sounds_for(sound, terminal.ring, time.sleep)) as sounds,
+    ):
+        left = screen.run(
+            capture,
+            stream,
+            terminal,
+            sounds,
+            pieces=capture.inspection.taking.pieces,
+            keyboard_is_link=not links,
+            request=request if askable else None,
+        )
+        stopped_from_outside = terminal.ended
+    asked = capture.inspection.live.question
+    if stopped_from_outside:
+        return Sat(Ended.STOPPED, signal.SIGINT, 0, capture.stopped)
+    if left is screen.Ended.LATER:
+        return Sat(Ended.LATER, None, 0, capture.stopped)
+    return Sat(Ended.FINISHED if asked is None else Ended.ASKED, None, 0, capture.stopped)
 
 
 def _made(address: Address, profile: Profile, inspection: OpenInspection) -> LiveLink:

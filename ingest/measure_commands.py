@@ -57,6 +57,12 @@ def register(commands: Any) -> None:
     )
     measure.add_argument("--list-links", action="store_true", help="list the links that are there, and end")
     measure.add_argument("--plain", action="store_true", help="plain lines instead of the screen")
+    measure.add_argument(
+        "--sound",
+        choices=("auto", "bell", "tones", "off"),
+        default="auto",
+        help="what is heard on the screen (default: auto)",
+    )
     measure.add_argument("--profile", metavar="NAME", help="line profile (default: the gauge's)")
     measure.add_argument("--measured-at", metavar="TIME", help="when, for a capture whose lines do not say")
     measure.add_argument("--pieces", type=int, metavar="N", help="how many pieces are measured, called 1 to N")
@@ -170,10 +176,13 @@ def _show_dry_run(inspection: OpenInspection, path: Path, stated_at: datetime | 
 
 
 def _measure_live(args: argparse.Namespace) -> int:
+    import os
+
     from ingest.live_session import addresses_of, sit
     from ingest.new_inspection import links_said
     from ingest.open_inspection import OpenInspection
     from ingest.plain_lines import Ended
+    from ingest.terminal import screen_possible
 
     folder = shop_folder_of(args)
     facts, inspection_id = _new_or_open(args, folder)
@@ -183,12 +192,21 @@ def _measure_live(args: argparse.Namespace) -> int:
         gauge = next((g for g in folder.shop().gauge if g.serial == serial), None)
         said = list(args.link or ()) or (links_said(args, gauge) if gauge is not None else [])
         addresses = addresses_of(said or inspection.live.session_links)
+        on_screen = not args.plain and not args.json and screen_possible(sys.stdin, sys.stdout, os.environ)
         print(
             f"inspection {inspection_id}: {counts_said(inspection)}; what is shown as taken is on disk, end with an empty "
             "input (Ctrl-D)",
             flush=True,
         )
-        sat = sit(inspection, addresses, gauge, lambda: archive.checks(serial), args.now)
+        sat = sit(
+            inspection,
+            addresses,
+            gauge,
+            lambda: archive.checks(serial),
+            args.now,
+            on_screen=on_screen,
+            sound=args.sound,
+        )
         if sat.ended is not Ended.FINISHED or sat.stopped is not None:
             return _left_open(inspection, sat)
         if sys.stdin.isatty():
@@ -205,6 +223,8 @@ def _left_open(inspection: OpenInspection, sat: Sat) -> int:
     """Say that the inspection stays open, and return the exit code: as a program that the signal ended, else 2."""
     import contextlib
 
+    from ingest.plain_lines import Ended
+
     inspection_id = inspection.facts.inspection_id
     if not inspection.has_begun:
         kept = "nothing was taken, so nothing is kept"
@@ -214,10 +234,12 @@ def _left_open(inspection: OpenInspection, sat: Sat) -> int:
         )
         kept += f", go on with 'filmtally measure --resume {inspection_id}'"
     asked = inspection.live.question
-    why = sat.stopped or (f"a question is open: {asked.sentence}" if asked is not None else "stopped")
+    why = sat.stopped or (f"a question is open: {asked.sentence}" if asked is not None else "left")
     with contextlib.suppress(OSError):  # the terminal may be gone
         print(f"\nfilmtally: {why}; {kept}", file=sys.stderr, flush=True)
-    return 128 + sat.signal_no if sat.signal_no is not None else 2
+    if sat.signal_no is not None:
+        return 128 + sat.signal_no
+    return 0 if sat.ended is Ended.LATER and sat.stopped is None else 2
 
 
 def _new_or_open(args: argparse.Namespace, folder: ShopFolder) -> tuple[InspectionFacts | None, str]:

@@ -58,6 +58,7 @@ class Ended(StrEnum):
     """Why the loop ended."""
 
     FINISHED = "finished"
+    LATER = "to be gone on with later"
     ASKED = "a question is open"
     STOPPED = "stopped from outside"
 

@@ -44,6 +44,7 @@ class Stream:
         self._dropped: dict[str, tuple[int, int]] = {}
         self._changed = threading.Condition()
         self._closed = False
+        self._nudged = False
 
     def put(
         self,
@@ -98,9 +99,15 @@ class Stream:
             return True
 
     def get(self, timeout_s: float | None = None) -> Item | None:
-        """Return the oldest item, or None where none came within *timeout_s* seconds (None: wait for one)."""
+        """Return the oldest item, or None where none came within *timeout_s* seconds (None: wait for one).
+
+        None comes at once where nothing waits and the stream is closed, or after :meth:`nudge`.
+        """
         with self._changed:
-            self._changed.wait_for(lambda: bool(self._items or self._dropped or self._closed), timeout_s)
+            self._changed.wait_for(
+                lambda: bool(self._items or self._dropped or self._closed or self._nudged), timeout_s
+            )
+            self._nudged = False
             if not self._items:
                 for link in list(self._dropped):
                     self._say_what_was_dropped(link)
@@ -109,6 +116,17 @@ class Stream:
             item = self._items.popleft()
             self._changed.notify_all()
             return item
+
+    def nudge(self) -> None:
+        """Let whoever waits in :meth:`get` go, or the next one who would: something else has happened, such as a key press."""
+        with self._changed:
+            self._nudged = True
+            self._changed.notify_all()
+
+    @property
+    def closed(self) -> bool:
+        """Return whether the stream takes no more items."""
+        return self._closed
 
     def wake(self) -> None:
         """Let whoever waits for room look again at what was given as *unless*."""

@@ -57,14 +57,14 @@ def test_the_gauges_own_link_is_listened_to_and_a_pulled_cable_costs_no_reading(
         (shop / "shop.toml").write_text(toml, encoding="utf-8")
         with Measuring(shop, *_words()) as measuring:
             assert "gauge uncovered: " in measuring.wait_for("no certificate can be issued")
-            measuring.wait_for("is there")
+            measuring.wait_until_up()
             gauge.write(_figures(10))
             assert measuring.wait_for_taken(10)
             gauge.write(b"3.1")
             gauge.unplug()
             measuring.wait_for("no reading: the link went in the middle of this line")
             gauge.replug()
-            measuring.wait_for("is there")
+            measuring.wait_until_up()
             gauge.write([b"no such line", *_figures(10, 10)])
             assert "not how profile" in measuring.wait_for("NOT TAKEN")
             assert measuring.wait_for_taken(20)
@@ -82,7 +82,7 @@ def test_a_signal_leaves_the_inspection_open_and_measure_without_a_job_goes_on(
 ) -> None:
     with PtyGauge(tmp_path) as gauge:
         with Measuring(shop, *_words("L", "--link", gauge.address)) as measuring:
-            measuring.wait_for("is there")
+            measuring.wait_until_up()
             gauge.write(_figures(3))
             assert measuring.wait_for_taken(3)
             measuring.child.send_signal(number)
@@ -95,7 +95,7 @@ def test_a_signal_leaves_the_inspection_open_and_measure_without_a_job_goes_on(
         # Without a job, and without a link named: the one that it was begun with.
         with Measuring(shop, "measure") as measuring:
             measuring.wait_for(f"inspection {inspection}: 3 readings counted")
-            measuring.wait_for("is there")
+            measuring.wait_until_up()
             gauge.write(_figures(17, 3))
             assert measuring.wait_for_taken(17)
             measuring.end_input()
@@ -155,7 +155,7 @@ def test_two_benches_take_two_lots_at_once_and_neither_disturbs_the_other(shop: 
         Measuring(shop, *_words("B", "--link", two.address), environment={"FILMTALLY_BENCH": "west"}) as west,
     ):
         for measuring in (east, west):
-            measuring.wait_for("is there")
+            measuring.wait_until_up()
         for number in range(20):
             one.write([b"3.%02d" % number])
             two.write([b"4.%02d" % number])
@@ -170,7 +170,7 @@ def test_two_benches_take_two_lots_at_once_and_neither_disturbs_the_other(shop: 
 
 def test_a_second_bench_cannot_take_the_same_inspection_nor_the_same_gauge(shop: Path, tmp_path: Path) -> None:
     with PtyGauge(tmp_path) as gauge, Measuring(shop, *_words("A", "--link", gauge.address)) as first:
-        first.wait_for("is there")
+        first.wait_until_up()
         gauge.write(_figures(2))
         assert first.wait_for_taken(2)
         (inspection,) = open_ids(ShopFolder(shop))
@@ -257,7 +257,7 @@ def test_at_a_terminal_the_gate_is_confirmed_once_and_a_closed_window_leaves_it_
 
 def test_sealing_an_inspection_with_an_open_question_asks_for_a_word(shop: Path, tmp_path: Path) -> None:
     with PtyGauge(tmp_path) as gauge, Measuring(shop, *_words("Q", "--link", gauge.address)) as measuring:
-        measuring.wait_for("is there")
+        measuring.wait_until_up()
         gauge.write([b"3.1", b"75", b"3.2"])
         measuring.wait_for("ASKED")
         measuring.wait_for("waits until the question is answered")

@@ -142,7 +142,7 @@ def test_an_act_that_could_not_be_written_is_not_done_and_says_so(
 
 def _take_until_full(measuring: Measuring, gauge: PtyGauge) -> int:
     """Let the gauge write until the program says that it has stopped; return how many readings it wrote."""
-    measuring.wait_for("is there")
+    measuring.wait_until_up()
     for number in range(1, 41):
         gauge.write([_figures(number)])
         if not _is_taken(measuring, number):
