@@ -1,0 +1,473 @@
+"""What the pieces of a line mean, from what the lines say and what a person answered. What neither tells is asked."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Final
+
+from ingest.teaching_questions import MOST_READINGS, Choice, Question, another_reading, dead_end
+from ingest.teaching_shapes import Token
+from ingest.teaching_times import (
+    clock_formats,
+    compact_clock_formats,
+    compact_day_formats,
+    compact_formats,
+    day_formats,
+    said,
+    settled_by_arrival,
+    stamp_formats,
+)
+from schemas.units import Unit, unit_of
+from schemas.vocabulary import ProbeMode
+
+#: Words that are asked about even where they look like a label: gauges write the probe mode so (common practice, no source).
+_MODE_WORDS: Final = frozenset(
+    [
+        "f",
+        "n",
+        "fe",
+        "nfe",
+        "nf",
+        "fer",
+        "ferr",
+        "ferrous",
+        "nonferrous",
+        "non-ferrous",
+        "non-fe",
+        "n-fe",
+        "mag",
+        "magnetic",
+        "eddy",
+        "ec",
+        "al",
+        "alu",
+        "m",
+        "e",
+        "mi",
+    ]
+)
+
+_MODES: Final = (
+    Choice(str(ProbeMode.MAGNETIC), "the probe mode on steel: magnetic"),
+    Choice(str(ProbeMode.EDDY_CURRENT), "the probe mode on other metals: eddy current"),
+)
+_FIXED: Final = Choice("fixed", "it stands in every reading; a line with anything else there is no reading")
+_FREE: Final = Choice("free", "it changes as it likes and says nothing about the reading")
+_NO_READING: Final = Choice("not-a-reading", "a line with it is no reading")
+_COUNTER: Final = Choice("counter", "the gauge counts its readings with it")
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """The same piece in all lines that are built alike.
+
+    Attributes:
+        place: Number of the piece, or key of the JSON object.
+        texts: Line, and what it has there.
+        kind: What sort of piece it is.
+        label: Whether it names what comes after it, as D in "D=82.5".
+    """
+
+    place: str
+    texts: Mapping[int, str]
+    kind: str
+    label: bool = False
+
+    @property
+    def distinct(self) -> list[str]:
+        """Return the texts without repeats, in the order of the lines."""
+        return list(dict.fromkeys(self.texts[i] for i in sorted(self.texts)))
+
+
+@dataclass(frozen=True, slots=True)
+class Moment:
+    """Day and time of a reading.
+
+    Attributes:
+        places: The columns that it is made of, first and last.
+        order: Its format, in the codes of C's strftime.
+    """
+
+    places: tuple[str, ...]
+    order: str
+
+
+@dataclass
+class Fields:
+    """What the pieces mean.
+
+    Attributes:
+        unit: Place of the unit; None where no line has one.
+        counter, mode: Places; None where there is none.
+        modes: Word, and the probe mode that it means.
+        moment: Day and time.
+        fixed: Place, and what may stand there in a reading.
+        free: Places that are passed over.
+        questions: What is open.
+        notes: What the person should know.
+    """
+
+    unit: str | None = None
+    counter: str | None = None
+    mode: str | None = None
+    modes: dict[str, ProbeMode] = field(default_factory=dict)
+    moment: Moment | None = None
+    fixed: dict[str, list[str]] = field(default_factory=dict)
+    free: set[str] = field(default_factory=set)
+    unit_words: set[str] = field(default_factory=set)
+    questions: list[Question] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """What is known when the pieces are asked what they mean.
+
+    Attributes:
+        columns: The pieces, in the order of the line.
+        value: Place of the thickness.
+        shown: The lines that a person said the display for.
+        aligned: All lines that are built like them, those included.
+        answers: Key of a question, and key of the choice.
+        arrived: Line, and when it came.
+    """
+
+    columns: Sequence[Column]
+    value: str
+    shown: Sequence[int]
+    aligned: Sequence[int]
+    answers: Mapping[str, str]
+    arrived: Mapping[int, datetime]
+
+    @property
+    def may_take_another(self) -> bool:
+        """Return whether another reading may still be asked for."""
+        return len(self.shown) < MOST_READINGS
+
+
+def fields_of(evidence: Evidence, unit: str | None, between: Mapping[tuple[str, str], str | None]) -> Fields:
+    """Return what the pieces mean.
+
+    Args:
+        evidence: What is known.
+        unit: Place of the unit, where there is one.
+        between: First and second place of two columns, and what stands between them in every line; None where that differs.
+    """
+    found = Fields(unit=unit)
+    taken = {evidence.value, unit}
+    taken |= _moment(evidence, between, found)
+    for column in evidence.columns:
+        if column.place in taken or column.kind in ("mark", "check"):
+            continue
+        if any(i not in column.texts for i in evidence.shown):
+            found.free.add(column.place)  # a key that only some objects have
+        elif column.kind == "word":
+            _word(evidence, column, found)
+        elif column.kind == "number":
+            _number(evidence, column, found)
+        else:
+            found.free.add(column.place)
+    _one_mode(evidence, found)
+    return found
+
+
+def unit_column(evidence: Evidence, unit_of_shown: Mapping[int, Unit | None]) -> str | Question | None:
+    """Return the place of the unit, None where no line has one, or what speaks against what was said."""
+    order = [c.place for c in evidence.columns]
+    at = order.index(evidence.value)
+    after = [c for c in evidence.columns[at + 1 :] if c.kind == "word"]
+    before = [c for c in reversed(evidence.columns[:at]) if c.kind == "word"]
+    near = [*after[:1], *before[:1], *after[1:], *before[1:]]
+    names = [c for c in near if all(unit_of(c.texts[i]) for i in evidence.shown)]
+    for column in names:
+        if all(unit_of_shown[i] in (None, unit_of(column.texts[i])) for i in evidence.shown):
+            return column.place
+    if names:
+        i = next(i for i in evidence.shown if unit_of_shown[i] not in (None, unit_of(names[0].texts[i])))
+        symbol = unit_of_shown[i]
+        return dead_end(
+            "unit",
+            f"line {i + 1} says {names[0].texts[i]!r}, and the display was said to show {symbol.symbol if symbol else ''}; "
+            "look again which unit the display shows, or set the gauge to send the one that it shows",
+        )
+    return None
+
+
+def _asked(evidence: Evidence, found: Fields, question: Question) -> str | None:
+    """Return the answer to *question*, or note it as open."""
+    answer = evidence.answers.get(question.key)
+    if answer is None:
+        found.questions.append(question)
+    return answer
+
+
+def _word(evidence: Evidence, column: Column, found: Fields) -> None:
+    if all(unit_of(text) for text in column.texts.values()):
+        # A second unit, as in "82.5 um 3.25 mil".
+        found.unit_words.add(column.place)
+        return
+    shown_words = list(dict.fromkeys(column.texts[i] for i in evidence.shown))
+    if column.label and len(shown_words) == 1 and shown_words[0].lower() not in _MODE_WORDS:
+        found.fixed[column.place] = shown_words
+        return
+    answers = {}
+    for word in shown_words:
+        answers[word] = _asked(
+            evidence,
+            found,
+            Question(
+                f"word:{column.place}:{word}",
+                "choice",
+                f"{word!r} stands in {_where(evidence, column, word)}; what is it?",
+                (*_MODES, _FIXED, _FREE),
+            ),
+        )
+    known = {word: ProbeMode(answer) for word, answer in answers.items() if answer in tuple(ProbeMode)}
+    if known:
+        others = [w for w in column.distinct if w not in shown_words]
+        for word in others:
+            answer = _asked(
+                evidence,
+                found,
+                Question(
+                    f"word:{column.place}:{word}",
+                    "choice",
+                    f"{word!r} stands in {_where(evidence, column, word)}, where readings have {' or '.join(shown_words)}; what is it?",
+                    (*_MODES, _NO_READING),
+                ),
+            )
+            if answer in tuple(ProbeMode):
+                known[word] = ProbeMode(answer)
+        if found.mode is not None or any(a == "free" for a in answers.values()):
+            found.questions.append(
+                dead_end(
+                    f"mode:{column.place}",
+                    "two places were said to be the probe mode, or one word a mode and its neighbour none; answer again",
+                )
+            )
+            return
+        found.mode = column.place
+        found.modes = known
+    elif any(answer == "free" for answer in answers.values()):
+        found.free.add(column.place)
+    else:
+        found.fixed[column.place] = shown_words
+
+
+def _where(evidence: Evidence, column: Column, text: str) -> str:
+    lines = [i for i in evidence.aligned if column.texts.get(i) == text]
+    if len(lines) == len(evidence.aligned):
+        return "every reading"
+    return "line " + ", ".join(str(i + 1) for i in lines[:4])
+
+
+def _one_mode(evidence: Evidence, found: Fields) -> None:
+    """Ask for the other probe mode where one alone was seen: a profile that does not know it could not read it."""
+    if found.mode is None or len(set(found.modes.values())) > 1 or not found.modes:
+        return
+    key = "other-mode"
+    if evidence.answers.get(key) == "none":
+        return
+    word = next(iter(found.modes))
+    if evidence.may_take_another:
+        metal = "another metal than steel" if found.modes[word] is ProbeMode.MAGNETIC else "steel"
+        found.questions.append(
+            Question(
+                key,
+                "reading",
+                f"only {word!r} was seen so far; take one reading in the other probe mode, on {metal}, "
+                "or say that this gauge has none",
+                (Choice("none", "this gauge measures in one mode alone"),),
+            )
+        )
+    else:
+        _asked(
+            evidence,
+            found,
+            Question(
+                key,
+                "choice",
+                f"only {word!r} was seen; does the gauge have another probe mode? (if so, take a reading in it as well)",
+                (Choice("none", "this gauge measures in one mode alone"),),
+            ),
+        )
+
+
+def _number(evidence: Evidence, column: Column, found: Fields) -> None:
+    lines = [i for i in evidence.aligned if i in column.texts]
+    texts = [column.texts[i] for i in lines]
+    if len(set(texts)) == 1:
+        answer = _asked(
+            evidence,
+            found,
+            Question(
+                f"number:{column.place}",
+                "choice",
+                f"the number {texts[0]} stands in every reading; what is it?",
+                (_FIXED, _FREE),
+            ),
+        )
+        if answer == "fixed":
+            found.fixed[column.place] = [texts[0]]
+        else:
+            found.free.add(column.place)
+        return
+    if all(re.fullmatch(r"[0-9]{1,9}", t) for t in texts):
+        rises = _rises(lines, [int(t) for t in texts])
+        if rises != "no":
+            _perhaps_counter(evidence, column, found, rises, lines)
+            return
+    found.free.add(column.place)
+
+
+def _rises(lines: Sequence[int], numbers: Sequence[int]) -> str:
+    """Return "by one" for a counter that every line moves by one, "somehow" for what might still be one, "no" for none."""
+    steps = [(b - a, j - i) for a, b, i, j in zip(numbers, numbers[1:], lines, lines[1:], strict=False)]
+    if all(1 <= step <= apart for step, apart in steps):
+        return "by one" if sum(step == 1 for step, _ in steps) * 2 >= len(steps) else "somehow"
+    rising = sum(step > 0 for step, _ in steps)
+    falls_to_start = any(step < 0 and b <= 1 for (step, _), b in zip(steps, numbers[1:], strict=True))
+    return "somehow" if rising == len(steps) or falls_to_start else "no"
+
+
+def _perhaps_counter(evidence: Evidence, column: Column, found: Fields, rises: str, lines: Sequence[int]) -> None:
+    key = f"counter:{column.place}"
+    answer = evidence.answers.get(key)
+    if answer is None and rises == "by one" and len(lines) >= 3 and found.counter is None:
+        answer = "counter"
+    if answer == "counter" and found.counter is not None:
+        answer = None
+    numbers = ", ".join(column.texts[i] for i in lines[:4])
+    if answer is None and rises == "by one" and len(lines) < 3 and evidence.may_take_another:
+        found.questions.append(
+            another_reading(
+                key, f"the number {numbers} may be the gauge's counter; take one more reading, and it must go up by one"
+            )
+        )
+    elif answer is None:
+        found.questions.append(Question(key, "choice", f"the number {numbers} goes up; what is it?", (_COUNTER, _FREE)))
+    if answer == "counter":
+        found.counter = column.place
+    else:
+        found.free.add(column.place)
+
+
+def _moment(evidence: Evidence, between: Mapping[tuple[str, str], str | None], found: Fields) -> set[str]:
+    """Find day and time; return the places that they take."""
+    columns = {c.place: c for c in evidence.columns if c.place != evidence.value}
+    pairs = []
+    for (one, other), mark in between.items():
+        if mark is None or one not in columns or other not in columns:
+            continue
+        formats = _pair_formats(columns[one], columns[other], mark, evidence)
+        if formats:
+            pairs.append(((one, other), formats, mark))
+    for place, column in columns.items():
+        texts = [column.texts[i] for i in evidence.shown if i in column.texts]
+        if column.kind == "number" and len(texts) == len(evidence.shown) and (formats := compact_formats(texts)):
+            pairs.append(((place, place), formats, ""))
+        elif column.kind == "moment" and (formats := stamp_formats(texts)):
+            pairs.append(((place, place), formats, ""))
+    days = [p for p, c in columns.items() if c.kind in ("day", "clock")]
+    if len(pairs) > 1:
+        named = {"-".join(places): (places, formats, mark) for places, formats, mark in pairs}
+        answer = _asked(
+            evidence,
+            found,
+            Question(
+                "moment",
+                "choice",
+                "the lines have more than one day and time; which says when the reading was taken?",
+                (
+                    *(
+                        Choice(name, f"{columns[places[0]].distinct[0]} {columns[places[1]].distinct[0]}")
+                        for name, (places, _, _) in named.items()
+                    ),
+                    Choice("none", "none of them"),
+                ),
+            ),
+        )
+        pairs = [named[answer]] if answer in named else []
+    elif not pairs and days:
+        kinds = {columns[p].kind for p in days}
+        if kinds == {"day", "clock"}:
+            _asked(
+                evidence,
+                found,
+                Question(
+                    "moment-apart",
+                    "choice",
+                    "day and time do not stand side by side, or are written in a way that is not known here, and a profile cannot read them so",
+                    (Choice("leave-out", "leave them out: a reading has the time at which it arrives"),),
+                ),
+            )
+        else:
+            what = "a time without a day" if kinds == {"clock"} else "a day without a time"
+            found.notes.append(f"the lines have {what}; a reading has the time at which it arrives")
+    if not pairs:
+        return set()
+    (one, other), formats, mark = pairs[0]
+    lines = [i for i in evidence.aligned if i in columns[one].texts and i in columns[other].texts]
+    stamps = {
+        i: columns[one].texts[i] if one == other else columns[one].texts[i] + mark + columns[other].texts[i]
+        for i in lines
+    }
+    first = stamps[lines[0]]
+    orders = settled_by_arrival(stamps, evidence.arrived, formats)
+    if len(orders) > 1 or (columns[one].kind == "number" and one != other and "%Y" not in orders[0]):
+        answer = _asked(
+            evidence,
+            found,
+            Question(
+                "day-order",
+                "choice",
+                f"which day is {first!r}? (a reading taken on a day after the twelfth would tell as well)",
+                (
+                    *(Choice(order, said(first, order)) for order in orders),
+                    Choice("none", "none of these; pass over it"),
+                ),
+            ),
+        )
+        if answer not in orders:
+            return set()
+        orders = [answer]
+    found.moment = Moment((one, other), orders[0])
+    if one == other:
+        return {one}
+    order = [c.place for c in evidence.columns]
+    return set(order[order.index(one) : order.index(other) + 1])
+
+
+def _pair_formats(one: Column, other: Column, mark: str, evidence: Evidence) -> list[str]:
+    """Return the formats that read both columns with *mark* between them in every line, or nothing."""
+    lines = [i for i in evidence.aligned if i in one.texts and i in other.texts]
+    first = [one.texts[i] for i in lines]
+    second = [other.texts[i] for i in lines]
+    if (one.kind, other.kind) == ("day", "clock"):
+        return [f"{d}{mark}{c}" for d in day_formats(first) for c in clock_formats(second)]
+    if (one.kind, other.kind) == ("clock", "day"):
+        return [f"{c}{mark}{d}" for d in day_formats(second) for c in clock_formats(first)]
+    if (one.kind, other.kind) == ("number", "number"):
+        return [f"{d}{mark}{c}" for d in compact_day_formats(first) for c in compact_clock_formats(second)]
+    return []
+
+
+def columns_of(aligned: Mapping[int, Sequence[Token]]) -> list[Column]:
+    """Return the columns of lines that are built alike."""
+    first = next(iter(aligned.values()))
+    columns = []
+    for at, token in enumerate(first):
+        texts = {i: tokens[at].text for i, tokens in aligned.items()}
+        columns.append(Column(str(at), texts, token.kind, token.kind == "word" and _is_label(first, at)))
+    return columns
+
+
+def _is_label(tokens: Sequence[Token], at: int) -> bool:
+    """Return whether the word at *at* names what comes after it: "D=", "D: ", "D1="."""
+    rest = tokens[at + 1 : at + 3]
+    if rest and rest[0].kind == "number" and rest[0].gap == 0:
+        rest = rest[1:]
+    return bool(rest) and rest[0].text in ("=", ":") and rest[0].gap <= 1
