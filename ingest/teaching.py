@@ -27,7 +27,8 @@ from ingest.teaching_questions import (
     another_reading,
     dead_end,
 )
-from ingest.teaching_shapes import WAYS, Way, Token, shape_of, tokens_of
+from ingest.teaching_shapes import WAYS, Token, Way, shape_of, tokens_of
+from ingest.teaching_times import stamp_formats
 from schemas.errors import BadInput
 from schemas.model import Model
 from schemas.profile import FRAMING, Profile
@@ -392,7 +393,7 @@ def _json_kind(text: str) -> str:
     if re.fullmatch(r"[-+]?[0-9]+(?:[.,][0-9]+)?", text.strip()):
         return "number"
     kinds = {t.kind for t in tokens_of(text, WAYS[0])}
-    if {"day", "clock"} <= kinds:
+    if {"day", "clock"} <= kinds or stamp_formats([text]):
         return "moment"
     return "day" if kinds == {"day"} else "clock" if kinds == {"clock"} else "word"
 

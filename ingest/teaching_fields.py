@@ -367,9 +367,7 @@ def _moment(evidence: Evidence, between: Mapping[tuple[str, str], str | None], f
             pairs.append(((one, other), formats, mark))
     for place, column in columns.items():
         texts = [column.texts[i] for i in evidence.shown if i in column.texts]
-        if column.kind == "number" and len(texts) == len(evidence.shown) and (formats := compact_formats(texts)):
-            pairs.append(((place, place), formats, ""))
-        elif column.kind == "moment" and (formats := stamp_formats(texts)):
+        if (column.kind == "number" and len(texts) == len(evidence.shown) and (formats := compact_formats(texts))) or (column.kind == "moment" and (formats := stamp_formats(texts))):
             pairs.append(((place, place), formats, ""))
     days = [p for p, c in columns.items() if c.kind in ("day", "clock")]
     if len(pairs) > 1:

@@ -72,6 +72,13 @@ def compact_clock_formats(clocks: Sequence[str]) -> list[str]:
 
 def stamp_formats(stamps: Sequence[str]) -> list[str]:
     """Return the formats that read every one of *stamps*, each of which is a day and a time of day."""
+    compact = [re.fullmatch(r"([0-9]{6}|[0-9]{8})([ T-]?)([0-9]{6}|[0-9]{4})", stamp) for stamp in stamps]
+    found_compact = [m for m in compact if m is not None]
+    if len(found_compact) == len(stamps):
+        marks = {m[2] for m in found_compact}
+        days = compact_day_formats([m[1] for m in found_compact])
+        clocks = compact_clock_formats([m[3] for m in found_compact])
+        return [f"{d}{marks.copy().pop()}{c}" for d in days for c in clocks] if len(marks) == 1 else []
     cut = [tokens_of(stamp, WAYS[0]) for stamp in stamps]
     parts = [({t.kind: t for t in tokens}) for tokens in cut]
     if any(not {"day", "clock"} <= found.keys() for found in parts):
