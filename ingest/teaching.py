@@ -476,7 +476,7 @@ def _learn_pattern(lesson: _Lesson) -> None:
     for exact in (True, False):
         for join in (False, True):
             for way in WAYS:
-                if way.words_join is not join or (places and not _new(places, cut, way, lesson)):
+                if way.words_join is not join:
                     continue
                 tokens = {i: cut[way][i] for i in lesson.shown if i in cut[way]}
                 if len(tokens) < len(lesson.shown) or len({shape_of(t) for t in tokens.values()}) > 1:
@@ -501,6 +501,7 @@ def _learn_pattern(lesson: _Lesson) -> None:
             )
         )
         return
+    places = _apart(places, cut, lesson.shown)
     texts = {_named(p): cut[p.way][lesson.shown[0]][int(p.at)].text for p in places if p.way}
     place = _one_place(lesson, places, texts)
     if place is None or place.way is None:
@@ -510,9 +511,36 @@ def _learn_pattern(lesson: _Lesson) -> None:
     _learn_columns(lesson, place, cut[place.way])
 
 
-def _new(places: list[_Place], cut: Mapping[Way, Mapping[int, Sequence[Token]]], way: Way, lesson: _Lesson) -> bool:
-    """Return whether *way* cuts the shown lines otherwise than a way that was tried already."""
-    return all(p.way is None or any(cut[p.way].get(i) != cut[way].get(i) for i in lesson.shown) for p in places)
+def _apart(places: Sequence[_Place], cut: Mapping[Way, Mapping[int, Sequence[Token]]], shown: Sequence[int]) -> list[_Place]:
+    """Return *places* without those that are the same figures of the line, only cut in another way.
+
+    A comma that parts fields is no decimal mark. Else the way that cuts the lines into the fewest pieces stays: its
+    decimal mark is the one that other figures have.
+    """
+
+    def spans(place: _Place) -> tuple[tuple[int, int], ...]:
+        if place.way is None:
+            return ()
+        return tuple((t.start, t.end) for i in shown for t in [cut[place.way][i][int(place.at)]])
+
+    def rank(place: _Place) -> tuple[bool, int]:
+        if place.way is None:
+            return False, 0
+        tokens = [t for i in shown for t in cut[place.way][i]]
+        parts = place.way.decimal_mark == "," and any(t.kind == "mark" and t.text == "," for t in tokens)
+        return parts, len(tokens)
+
+    kept: dict[tuple[object, ...], _Place] = {}
+    for place in sorted(places, key=rank):
+        kept.setdefault((spans(place), place.places), place)
+    direct = [spans(p) for p in kept.values() if not p.places]
+    # In "0,39" the figures 39 alone, taken for hundredths, say the same by accident.
+    return [
+        p
+        for p in kept.values()
+        if not p.places
+        or not any(all(a <= c and d <= b for (a, b), (c, d) in zip(whole, spans(p), strict=True)) for whole in direct)
+    ]
 
 
 def _cut_all(lesson: _Lesson, way: Way) -> dict[int, tuple[Token, ...]]:
@@ -558,7 +586,7 @@ def _find_check(lesson: _Lesson) -> bool:
                 f"{_check_name(fits[0])} fits the end of the lines, and may do so by chance; take one more reading",
             )
         )
-        return True
+        return False
     if len(sure) > 1:
         lesson.ask(
             Question(
@@ -607,10 +635,11 @@ def _no_check_unread(lesson: _Lesson, shown: Sequence[str]) -> bool:
             Question(
                 "unread-check",
                 "choice",
-                f"the lines end with {', '.join(sorted(pieces))}, which looks like a check digit and fits none of the usual kinds; "
+                f"the lines end with {', '.join(sorted(pieces))}, which may be a check digit and fits none of the usual kinds; "
                 "read the lines without checking them?",
                 (
                     Choice("unchecked", "yes: a line that was damaged on its way may then be read wrong"),
+                    Choice("no-check", "it is no check digit"),
                     Choice("stop", "no: make no profile"),
                 ),
             )
@@ -619,7 +648,7 @@ def _no_check_unread(lesson: _Lesson, shown: Sequence[str]) -> bool:
             lesson.questions.append(dead_end("unread-check", "no profile is made, as you said"))
         if answer == "unchecked":
             lesson.tail = pattern
-        return answer == "unchecked"
+        return answer in ("unchecked", "no-check")
     return True
 
 

@@ -175,25 +175,63 @@ def fields_of(evidence: Evidence, unit: str | None, between: Mapping[tuple[str, 
 
 
 def unit_column(evidence: Evidence, unit_of_shown: Mapping[int, Unit | None]) -> str | Question | None:
-    """Return the place of the unit, None where no line has one, or what speaks against what was said."""
-    order = [c.place for c in evidence.columns]
-    at = order.index(evidence.value)
-    after = [c for c in evidence.columns[at + 1 :] if c.kind == "word"]
-    before = [c for c in reversed(evidence.columns[:at]) if c.kind == "word"]
-    near = [*after[:1], *before[:1], *after[1:], *before[1:]]
-    names = [c for c in near if all(unit_of(c.texts[i]) for i in evidence.shown)]
-    for column in names:
-        if all(unit_of_shown[i] in (None, unit_of(column.texts[i])) for i in evidence.shown):
+    """Return the place of the unit, None where no line has one, or what is open about it.
+
+    What stands behind the figures, with no other figures between, is their unit. Any other word for a unit may belong to
+    other figures, so it is asked about.
+    """
+    columns = list(evidence.columns)
+    at = [c.place for c in columns].index(evidence.value)
+    behind = _until_figures(columns[at + 1 :])
+    for column in behind:
+        if not _is_unit(column, evidence):
+            continue
+        wrong = [i for i in evidence.shown if unit_of_shown[i] not in (None, unit_of(column.texts[i]))]
+        if not wrong:
             return column.place
-    if names:
-        i = next(i for i in evidence.shown if unit_of_shown[i] not in (None, unit_of(names[0].texts[i])))
-        symbol = unit_of_shown[i]
+        symbol = unit_of_shown[wrong[0]]
         return dead_end(
             "unit",
-            f"line {i + 1} says {names[0].texts[i]!r}, and the display was said to show {symbol.symbol if symbol else ''}; "
+            f"line {wrong[0] + 1} says {column.texts[wrong[0]]!r}, and the display was said to show {symbol.symbol if symbol else ''}; "
             "look again which unit the display shows, or set the gauge to send the one that it shows",
         )
+    before = _until_figures(columns[at - 1 :: -1] if at else [])
+    elsewhere = [c for c in columns if c not in before and c not in behind]
+    for column in (*before, *elsewhere):
+        if column.kind != "word" or not _is_unit(column, evidence):
+            continue
+        if any(unit_of_shown[i] not in (None, unit_of(column.texts[i])) for i in evidence.shown):
+            continue
+        key = f"unit-place:{column.place}"
+        answer = evidence.answers.get(key)
+        if answer is None:
+            return Question(
+                key,
+                "choice",
+                f"{column.texts[evidence.shown[0]]!r} stands apart from the figures; is it the unit of the reading?",
+                (
+                    Choice("yes", "yes: it changes with the unit that the gauge is set to"),
+                    Choice("no", "no, it belongs to something else"),
+                ),
+            )
+        if answer == "yes":
+            return column.place
     return None
+
+
+def _until_figures(columns: Sequence[Column]) -> list[Column]:
+    """Return the words of *columns* up to the first that holds figures."""
+    found = []
+    for column in columns:
+        if column.kind not in ("word", "mark"):
+            break
+        if column.kind == "word":
+            found.append(column)
+    return found
+
+
+def _is_unit(column: Column, evidence: Evidence) -> bool:
+    return all(i in column.texts and unit_of(column.texts[i]) is not None for i in evidence.shown)
 
 
 def _asked(evidence: Evidence, found: Fields, question: Question) -> str | None:
@@ -391,20 +429,23 @@ def _moment(evidence: Evidence, between: Mapping[tuple[str, str], str | None], f
         pairs = [named[answer]] if answer in named else []
     elif not pairs and days:
         kinds = {columns[p].kind for p in days}
-        if kinds == {"day", "clock"}:
-            _asked(
-                evidence,
-                found,
-                Question(
-                    "moment-apart",
-                    "choice",
-                    "day and time do not stand side by side, or are written in a way that is not known here, and a profile cannot read them so",
-                    (Choice("leave-out", "leave them out: a reading has the time at which it arrives"),),
-                ),
-            )
-        else:
-            what = "a time without a day" if kinds == {"clock"} else "a day without a time"
-            found.notes.append(f"the lines have {what}; a reading has the time at which it arrives")
+        what = (
+            "day and time do not stand side by side, or are written in a way that is not known here"
+            if len(kinds) > 1
+            else "the lines have a time without a day"
+            if kinds == {"clock"}
+            else "the lines have a day without a time"
+        )
+        _asked(
+            evidence,
+            found,
+            Question(
+                "moment-apart",
+                "choice",
+                f"{what} ({', '.join(columns[p].distinct[0] for p in days)}), and a profile cannot read that",
+                (Choice("leave-out", "leave it out: a reading has the time at which it arrives"),),
+            ),
+        )
     if not pairs:
         return set()
     (one, other), formats, mark = pairs[0]

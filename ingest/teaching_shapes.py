@@ -16,7 +16,7 @@ _DAY: Final = (
     rf"|[0-9]{{1,2}}(?P<s3>[- ]?)(?i:{_MONTHS})(?P=s3)(?:[0-9]{{4}}|[0-9]{{2}}))(?![0-9]|[./-][0-9])"
 )
 _CLOCK: Final = (
-    r"(?<![0-9:])(?<![0-9]\.)[0-9]{1,2}:[0-9]{2}(?::[0-9]{2}(?:[.,][0-9]{1,6})?)?(?![0-9:])"
+    r"(?<![0-9:])(?<![0-9]\.)[0-9]{1,2}:[0-9]{2}(?::[0-9]{2}(?:{mark}[0-9]{1,6})?)?(?![0-9:])"
     r"(?: ?[AaPp][Mm](?![A-Za-z])|Z(?![A-Za-z])|[-+][0-9]{2}:?[0-9]{2}(?![0-9]))?"
 )
 _WORD: Final = r"[^\W\d_]+(?:[-/_][^\W\d_]+)*"
@@ -58,7 +58,7 @@ class Way:
         mark = re.escape(self.decimal_mark)
         word = f"{_WORD}(?: {_WORD})*" if self.words_join else _WORD
         return re.compile(
-            rf"(?P<gap> +)|(?P<day>{_DAY})|(?P<clock>{_CLOCK})"
+            rf"(?P<gap> +)|(?P<day>{_DAY})|(?P<clock>{_CLOCK.replace('{mark}', mark)})"
             rf"|(?P<number>(?:(?<![A-Za-z0-9])[-+])?[0-9]+(?:{mark}[0-9]+)?)|(?P<word>{word})|(?P<mark>.)",
             re.DOTALL,
         )

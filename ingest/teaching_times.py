@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime, timedelta
 from typing import Final
 
-from ingest.teaching_shapes import WAYS, tokens_of
+from ingest.teaching_shapes import WAYS, tokens_of, written
 
 #: A gauge's clock that is not further off than this is taken to be right, whatever its time zone.
 _NEAR: Final = timedelta(days=2)
@@ -149,7 +149,7 @@ def stamp_pattern(order: str) -> str:
         if piece.startswith("%"):
             out.append(parts.get(piece, "[0-9]{1,2}"))
         else:
-            out.append(re.sub(r"[.\\|()*+?^$\[\]{}]", lambda m: "\\" + m[0], piece).replace("\t", r"\t"))
+            out.append(re.sub(" +", " +", written(piece)))
     return "".join(out)
 
 

@@ -335,7 +335,17 @@ class Inspector:
             order = re.sub(" +", " ", gauge.time_format)
             return order if order in keys else "none"
         if kind == "places":
-            return "always" if gauge.value_form == "places" else None
+            return "always" if gauge.value_form == "places" and keys else None
+        if kind == "moment-apart":
+            return None if gauge.with_time else "leave-out"
+        if kind == "unread-check":
+            return "no-check" if gauge.check is None else None
+        if kind == "unit-place":
+            return "no" if not gauge.unit_written else "yes" if gauge.second != "mil" else None
+        if kind == "check" and not rest:
+            return next((k for k in keys if {"X": "HEX", "x": "hex"}[gauge.check_form] == k.split(", ")[-1].split(" ")[0]), None)
+        if kind == "check":
+            return "yes" if gauge.check is not None else "no"
         if kind == "comma":
             return "decimal"
         return None
