@@ -311,8 +311,7 @@ def _one_place(lesson: _Lesson, places: list[_Place], example: Mapping[str, str]
                     "differs", "take another reading that differs from the first; what does the display show?"
                 )
             )
-            if len(places) > 1:
-                return None
+            return None
         elif len(values) < 2:
             lesson.questions.append(
                 dead_end("differs", "all readings are the same, and may be a number that never changes; start again")
@@ -438,7 +437,9 @@ def _learn_json(lesson: _Lesson, objects: Mapping[int, Mapping[str, Any]]) -> bo
         and re.fullmatch(rf"\s*[-+]?[0-9]+(?:{re.escape(mark)}[0-9]+)?\s*", o[place.at])
     }
     columns = _json_columns(aligned)
-    evidence = Evidence(columns, place.at, lesson.shown, sorted(aligned), lesson.given.answers, lesson.given.arrived)
+    evidence = Evidence(
+        columns, place.at, lesson.shown, sorted(aligned), lesson.given.answers, lesson.given.arrived, ""
+    )
     has_decimals = any(mark in c.texts[i] for c in columns if c.place == place.at for i in c.texts)
     # A number in JSON has a point; only one in quotes leaves the mark open.
     is_text = any(not re.search(rf'"{re.escape(place.at)}"\s*:\s*[-0-9]', lesson.texts[i]) for i in lesson.shown)
@@ -501,17 +502,25 @@ def _learn_pattern(lesson: _Lesson) -> None:
             )
         )
         return
-    places = _apart(places, cut, lesson.shown)
+    found_places = places
+    places = _apart(places, cut, lesson.given.shown)
     texts = {_named(p): cut[p.way][lesson.shown[0]][int(p.at)].text for p in places if p.way}
     place = _one_place(lesson, places, texts)
     if place is None or place.way is None:
         return
     if not _rounds_is_fine(lesson, place, texts[_named(place)]):
         return
-    _learn_columns(lesson, place, cut[place.way])
+    cuts = {
+        shape_of(cut[p.way][lesson.shown[0]])
+        for p in found_places
+        if p.way is not None and p.way.words_join is place.way.words_join
+    }
+    _learn_columns(lesson, place, cut[place.way], cut_is_sure=len(cuts) == 1)
 
 
-def _apart(places: Sequence[_Place], cut: Mapping[Way, Mapping[int, Sequence[Token]]], shown: Sequence[int]) -> list[_Place]:
+def _apart(
+    places: Sequence[_Place], cut: Mapping[Way, Mapping[int, Sequence[Token]]], shown: Mapping[int, Shown]
+) -> list[_Place]:
     """Return *places* without those that are the same figures of the line, only cut in another way.
 
     A comma that parts fields is no decimal mark. Else the way that cuts the lines into the fewest pieces stays: its
@@ -533,14 +542,22 @@ def _apart(places: Sequence[_Place], cut: Mapping[Way, Mapping[int, Sequence[Tok
     kept: dict[tuple[object, ...], _Place] = {}
     for place in sorted(places, key=rank):
         kept.setdefault((spans(place), place.places), place)
-    direct = [spans(p) for p in kept.values() if not p.places]
-    # In "0,39" the figures 39 alone, taken for hundredths, say the same by accident.
-    return [
-        p
-        for p in kept.values()
-        if not p.places
-        or not any(all(a <= c and d <= b for (a, b), (c, d) in zip(whole, spans(p), strict=True)) for whole in direct)
-    ]
+
+    def is_part(place: _Place) -> bool:
+        """Return whether *place* is part of figures that are just those of the display, such as 39 in "0,39"."""
+        return any(
+            other is not place
+            and other.way is not None
+            and not other.places
+            and all(a <= c and d <= b for (a, b), (c, d) in zip(spans(other), spans(place), strict=True))
+            and all(
+                len(cut[other.way][i][int(other.at)].text.partition(other.way.decimal_mark)[2]) == shown[i].decimals
+                for i in shown
+            )
+            for other in kept.values()
+        )
+
+    return [p for p in kept.values() if not is_part(p)]
 
 
 def _cut_all(lesson: _Lesson, way: Way) -> dict[int, tuple[Token, ...]]:
@@ -572,7 +589,8 @@ def _find_check(lesson: _Lesson) -> bool:
     if len(shown) < 2:
         return True
     others = [t for i, t in lesson.texts.items() if i not in given.shown]
-    encoding = "utf-8" if all(_is_utf8(given.lines[i]) for i in lesson.shown) else "latin-1"
+    beyond = [given.lines[i] for i in lesson.shown if not given.lines[i].isascii()]
+    encoding = None if not beyond else "utf-8" if all(_is_utf8(data) for data in beyond) else "latin-1"
     fits = [f for f in checks_that_fit(shown, others, encoding) if given.answers.get(f"check:{_check_name(f)}") != "no"]
     sure = [f for f in fits if f.is_sure]
     if len(sure) == 1 or (len(sure) > 1 and (answer := given.answers.get("check"))):
@@ -682,13 +700,22 @@ def _is_utf8(data: bytes) -> bool:
     return True
 
 
-def _learn_columns(lesson: _Lesson, place: _Place, cut: Mapping[int, tuple[Token, ...]]) -> None:
+def _learn_columns(lesson: _Lesson, place: _Place, cut: Mapping[int, tuple[Token, ...]], *, cut_is_sure: bool) -> None:
     assert place.way is not None  # noqa: S101 - the caller looks
     first = cut[lesson.shown[0]]
     shape = shape_of(first)
     aligned = {i: tokens for i, tokens in sorted(cut.items()) if shape_of(tokens) == shape}
     columns = columns_of(aligned)
-    evidence = Evidence(columns, place.at, lesson.shown, list(aligned), lesson.given.answers, lesson.given.arrived)
+    evidence = Evidence(
+        columns,
+        place.at,
+        lesson.shown,
+        list(aligned),
+        lesson.given.answers,
+        lesson.given.arrived,
+        cut=f"/{len(columns)}{place.way.decimal_mark}",
+        cut_is_sure=cut_is_sure,
+    )
     between = {}
     for one, other in _neighbours(first):
         texts = {_between(tokens, one, other) for tokens in aligned.values()}

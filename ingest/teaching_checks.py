@@ -76,13 +76,13 @@ _FORMS: Final[tuple[tuple[Written, int | None, bool, int, str], ...]] = (
 )
 
 
-def checks_that_fit(shown: Sequence[str], others: Sequence[str], encoding: str) -> list[FoundCheck]:
+def checks_that_fit(shown: Sequence[str], others: Sequence[str], encoding: str | None) -> list[FoundCheck]:
     """Return the checks that fit every line of *shown*; the one that covers most of the line first.
 
     Args:
         shown: Lines that hold a reading, as they came.
         others: Other lines, some of which may hold one as well.
-        encoding: How letters beyond ASCII are written, "utf-8" or "latin-1".
+        encoding: How letters beyond ASCII are written, "utf-8" or "latin-1"; None where no line has any.
     """
     tried = 0
     fits: list[tuple[CheckDigit, str]] = []

@@ -133,6 +133,8 @@ class Evidence:
         aligned: All lines that are built like them, those included.
         answers: Key of a question, and key of the choice.
         arrived: Line, and when it came.
+        cut: How the lines are cut; the same piece cut otherwise is another question.
+        cut_is_sure: Whether no other way of cutting them fits as well.
     """
 
     columns: Sequence[Column]
@@ -141,6 +143,12 @@ class Evidence:
     aligned: Sequence[int]
     answers: Mapping[str, str]
     arrived: Mapping[int, datetime]
+    cut: str
+    cut_is_sure: bool = True
+
+    def key(self, kind: str, place: str) -> str:
+        """Return the key of a question about a place."""
+        return f"{kind}:{place}{self.cut}"
 
     @property
     def may_take_another(self) -> bool:
@@ -202,7 +210,7 @@ def unit_column(evidence: Evidence, unit_of_shown: Mapping[int, Unit | None]) ->
             continue
         if any(unit_of_shown[i] not in (None, unit_of(column.texts[i])) for i in evidence.shown):
             continue
-        key = f"unit-place:{column.place}"
+        key = evidence.key("unit-place", column.place)
         answer = evidence.answers.get(key)
         if answer is None:
             return Question(
@@ -257,7 +265,7 @@ def _word(evidence: Evidence, column: Column, found: Fields) -> None:
             evidence,
             found,
             Question(
-                f"word:{column.place}:{word}",
+                f"{evidence.key('word', column.place)}:{word}",
                 "choice",
                 f"{word!r} stands in {_where(evidence, column, word)}; what is it?",
                 (*_MODES, _FIXED, _FREE),
@@ -271,7 +279,7 @@ def _word(evidence: Evidence, column: Column, found: Fields) -> None:
                 evidence,
                 found,
                 Question(
-                    f"word:{column.place}:{word}",
+                    f"{evidence.key('word', column.place)}:{word}",
                     "choice",
                     f"{word!r} stands in {_where(evidence, column, word)}, where readings have {' or '.join(shown_words)}; what is it?",
                     (*_MODES, _NO_READING),
@@ -342,7 +350,7 @@ def _number(evidence: Evidence, column: Column, found: Fields) -> None:
             evidence,
             found,
             Question(
-                f"number:{column.place}",
+                evidence.key("number", column.place),
                 "choice",
                 f"the number {texts[0]} stands in every reading; what is it?",
                 (_FIXED, _FREE),
@@ -372,9 +380,9 @@ def _rises(lines: Sequence[int], numbers: Sequence[int]) -> str:
 
 
 def _perhaps_counter(evidence: Evidence, column: Column, found: Fields, rises: str, lines: Sequence[int]) -> None:
-    key = f"counter:{column.place}"
+    key = evidence.key("counter", column.place)
     answer = evidence.answers.get(key)
-    if answer is None and rises == "by one" and len(lines) >= 3 and found.counter is None:
+    if answer is None and rises == "by one" and len(lines) >= 3 and found.counter is None and evidence.cut_is_sure:
         answer = "counter"
     if answer == "counter" and found.counter is not None:
         answer = None
@@ -405,9 +413,13 @@ def _moment(evidence: Evidence, between: Mapping[tuple[str, str], str | None], f
             pairs.append(((one, other), formats, mark))
     for place, column in columns.items():
         texts = [column.texts[i] for i in evidence.shown if i in column.texts]
-        if (column.kind == "number" and len(texts) == len(evidence.shown) and (formats := compact_formats(texts))) or (column.kind == "moment" and (formats := stamp_formats(texts))):
+        if (column.kind == "number" and len(texts) == len(evidence.shown) and (formats := compact_formats(texts))) or (
+            column.kind == "moment" and (formats := stamp_formats(texts))
+        ):
             pairs.append(((place, place), formats, ""))
     days = [p for p, c in columns.items() if c.kind in ("day", "clock")]
+    whole = {place for places, formats, _ in pairs if "%Y" in formats[0] for place in places}
+    pairs = [p for p in pairs if "%Y" in p[1][0] or not whole & set(p[0])]
     if len(pairs) > 1:
         named = {"-".join(places): (places, formats, mark) for places, formats, mark in pairs}
         answer = _asked(
@@ -461,7 +473,7 @@ def _moment(evidence: Evidence, between: Mapping[tuple[str, str], str | None], f
             evidence,
             found,
             Question(
-                "day-order",
+                evidence.key("day-order", one),
                 "choice",
                 f"which day is {first!r}? (a reading taken on a day after the twelfth would tell as well)",
                 (

@@ -130,8 +130,9 @@ class CheckDigit(Model):
     skip_last: Annotated[int, Field(ge=0, le=16)] = Field(
         0, description="How many bytes just before the check it does not cover, such as the delimiter."
     )
-    encoding: Literal["utf-8", "latin-1"] = Field(
-        "utf-8", description="How the gauge writes letters beyond ASCII; the check is of the bytes."
+    encoding: Literal["utf-8", "latin-1"] | None = Field(
+        None,
+        description="How the gauge writes letters beyond ASCII, for the check is of the bytes; where not given, either will do.",
     )
 
     @field_validator("kind")
@@ -168,10 +169,14 @@ class CheckDigit(Model):
             before: All of the line that stands before the check, as it came.
             given: The check that the line has.
         """
-        try:
-            right = self.of(before.encode(self.encoding))
-        except UnicodeEncodeError:
+        rights = []
+        for encoding in (self.encoding,) if self.encoding else ("utf-8", "latin-1"):
+            try:
+                rights.append(self.of(before.encode(encoding)))
+            except UnicodeEncodeError:
+                continue
+        if not rights:
             return f"none, since the line has letters that {self.encoding} cannot write"
         if self.width is None:  # zeros before it are the gauge's own affair
-            return None if right == (given.lstrip("0") or "0") else right
-        return None if right == given else right
+            given = given.lstrip("0") or "0"
+        return None if given in rights else rights[0]

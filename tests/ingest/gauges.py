@@ -76,7 +76,9 @@ class Gauge:
         }
         self.latin = rng.random() < 0.3 and self.words[Unit.UM] != "\u03bcm"
         self.unit_apart = rng.choice(["", " ", "field"])
-        self.value_form = rng.choice(["plain", "plain", "padded", "zeros", "signed", "places", "whole over 100", "whole", "left"])
+        self.value_form = rng.choice(
+            ["plain", "plain", "padded", "zeros", "signed", "places", "whole over 100", "whole", "left"]
+        )
         self.label = rng.choice(["", "", "", "D=", "THK:", "t = ", "d: "])
         self.with_counter = rng.random() < 0.5
         self.counter_form = rng.choice(["{}", "{:04d}", "#{}", "{:>4}", "No.{}", "D{}"])
@@ -115,6 +117,9 @@ class Gauge:
         self.at = datetime(2026, rng.randint(1, 12), rng.randint(1, 28), rng.randint(0, 22), 10, 5, tzinfo=UTC)
         self.total = Decimal(0)
         self.values = 0
+        # What the inspector means to measure next.
+        self.next_mode: str | None = None
+        self.next_unit: Unit | None = None
 
     def lines(self) -> Iterator[Said]:
         """Yield line after line, for ever."""
@@ -139,7 +144,11 @@ class Gauge:
         shown = f"{value:.{decimals}f}"
         if self.value_form == "places" and not self.json:
             places = 1 if unit is Unit.UM else 2
-            return shown, f"{int(value.scaleb(places)):05d}" if self.first_is_magnetic else f"{int(value.scaleb(places))}", value
+            return (
+                shown,
+                f"{int(value.scaleb(places)):05d}" if self.first_is_magnetic else f"{int(value.scaleb(places))}",
+                value,
+            )
         if self.json:
             return shown, shown, value
         line = {
@@ -152,13 +161,13 @@ class Gauge:
 
     def _reading(self) -> Said:
         rng = self.rng
-        unit = rng.choice(self.units)
+        unit = self.next_unit or rng.choice(self.units)
         shown, figures, value = self._figures(unit)
         self.n += 1
         self.at += timedelta(seconds=rng.randint(2, 90))
         if rng.random() < 0.02:
             self.at += timedelta(days=rng.randint(1, 20))
-        mode = rng.choice(self.modes) if self.modes else None
+        mode = self.next_mode or (rng.choice(self.modes) if self.modes else None)
         word = self.words[unit]
         self.values += 1
         self.total += value
@@ -182,7 +191,9 @@ class Gauge:
         said_mode = None
         if mode is not None:
             assert self.modes is not None
-            said_mode = ProbeMode.MAGNETIC if (mode == self.modes[0]) == self.first_is_magnetic else ProbeMode.EDDY_CURRENT
+            said_mode = (
+                ProbeMode.MAGNETIC if (mode == self.modes[0]) == self.first_is_magnetic else ProbeMode.EDDY_CURRENT
+            )
         um = value if unit is Unit.UM else value * Decimal("25.4")
         return Said(self._line(text, number=figures), um, shown, unit, counter, taken_at, said_mode)
 
@@ -197,15 +208,16 @@ class Gauge:
         if self.json:
             found: dict[str, object] = {}
             for name in self.fields:
-                found[{"value": "film", "unit": "in", "counter": "n", "time": "at", "mode": "probe"}.get(name, name)] = (
-                    text[name]
-                )
+                found[
+                    {"value": "film", "unit": "in", "counter": "n", "time": "at", "mode": "probe"}.get(name, name)
+                ] = text[name]
             if number is not None:
                 found["film"] = _Raw(number)
             if "n" in found:
                 found["n"] = _Raw(str(self.n))
             parts = [
-                f"{json.dumps(k)}{self.json_spaces[1]}{v if isinstance(v, _Raw) else json.dumps(v)}" for k, v in found.items()
+                f"{json.dumps(k)}{self.json_spaces[1]}{v if isinstance(v, _Raw) else json.dumps(v)}"
+                for k, v in found.items()
             ]
             return ("{" + self.json_spaces[0].join(parts) + "}").encode()
         body = self.delimiter.join(text[name] for name in self.fields)
@@ -274,6 +286,7 @@ class Inspector:
 
     def lesson(self) -> Taught:
         """Return what is learnt once all is answered, or what stays open."""
+        gauge = self.gauge
         taught = teach([], {})
         for _ in range(60):
             open_ones = [q for q in taught.questions if q.kind != "dead end"]
@@ -288,10 +301,25 @@ class Inspector:
                 if (answer := self.choice(open_ones[0])) is not None:
                     taught = taught.answer(open_ones[0], answer)
                     continue
+                self.prepare(open_ones)
                 taught = self.take(taught)
+                gauge.next_mode = gauge.next_unit = None
             else:
                 return taught
         raise AssertionError("asked without end: " + repr(taught.questions))
+
+    def prepare(self, questions: list[Question]) -> None:
+        """Set the gauge up for the reading that is asked for."""
+        gauge = self.gauge
+        keys = {q.key for q in questions}
+        last = next((s for s in reversed(self.came) if s.thickness_um is not None), None)
+        if last is None:
+            return
+        if "other-mode" in keys and gauge.modes and len(gauge.modes) > 1:
+            was_first = (last.mode is ProbeMode.MAGNETIC) == gauge.first_is_magnetic
+            gauge.next_mode = gauge.modes[1] if was_first else gauge.modes[0]
+        if "other-unit" in keys and len(gauge.units) > 1:
+            gauge.next_unit = next(u for u in gauge.units if u is not last.unit)
 
     def take(self, taught: Taught) -> Taught:
         """Take a reading, with whatever else the gauge writes before it."""
@@ -330,7 +358,7 @@ class Inspector:
         if kind == "other-unit":
             return "none" if len(gauge.units) == 1 else None
         if kind == "decimals":
-            return ("none" if gauge.value_form == "whole" else gauge.mark if gauge.mark in keys else None)
+            return "none" if gauge.value_form == "whole" else gauge.mark if gauge.mark in keys else None
         if kind == "day-order":
             order = re.sub(" +", " ", gauge.time_format)
             return order if order in keys else "none"
@@ -343,7 +371,9 @@ class Inspector:
         if kind == "unit-place":
             return "no" if not gauge.unit_written else "yes" if gauge.second != "mil" else None
         if kind == "check" and not rest:
-            return next((k for k in keys if {"X": "HEX", "x": "hex"}[gauge.check_form] == k.split(", ")[-1].split(" ")[0]), None)
+            return next(
+                (k for k in keys if {"X": "HEX", "x": "hex"}[gauge.check_form] == k.split(", ")[-1].split(" ")[0]), None
+            )
         if kind == "check":
             return "yes" if gauge.check is not None else "no"
         if kind == "comma":
