@@ -312,7 +312,7 @@ def _one_place(lesson: _Lesson, places: list[_Place], example: Mapping[str, str]
                 )
             )
             return None
-        elif len(values) < 2:
+        if len(values) < 2:
             lesson.questions.append(
                 dead_end("differs", "all readings are the same, and may be a number that never changes; start again")
             )
