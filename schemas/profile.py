@@ -98,6 +98,13 @@ class Profile(Model):
             raise ValueError(f"not control characters that frame a line; in hex those are: {known}")
         return control
 
+    @field_validator("line_end")
+    @classmethod
+    def _is_an_end_of_its_own(cls, end: str | None) -> str | None:
+        if end is not None and end.strip("\r\n") not in ("", end):
+            raise ValueError("has CR or LF beside other characters; those end a line anyway, so leave them out")
+        return end
+
     @model_validator(mode="after")
     def _reads_a_thickness(self) -> Self:
         if self.form == "json":

@@ -54,7 +54,8 @@ class Item:
         at: Wall clock, aware, UTC.
         mono_ns: Monotonic clock, in nanoseconds: what two moments are apart, whatever the wall clock does.
         frame: The line of LINE and PARTIAL, byte for byte; None otherwise.
-        note: A sentence for the inspector: why the link went, how much was lost.
+        note: A sentence for the inspector: why the link went, how much was lost, how the link is set (UP), what speaks
+            against a line (LINE: its beginning may be missing, since it came in the moment the link came up).
         doubled: Whether the very same bytes came a moment before over a link that is known to repeat itself.
         about: What the device at the other end says of itself (UP): serial_number, manufacturer, model,
             firmware, battery_percent.

@@ -56,6 +56,7 @@ class Stream:
         about: Mapping[str, str] | None = None,
         origin: Origin | None = None,
         wait: bool = False,
+        unless: Callable[[], bool] = lambda: False,
     ) -> bool:
         """Add an item, with the time it is now; return False where there was no room for it.
 
@@ -64,10 +65,12 @@ class Stream:
         Args:
             wait: Wait for room instead: for a link that can hold its peer back. Ends, with False, when the
                 stream is closed.
+            unless: Waiting ends once this is true, and what found no room counts as lost. Whoever makes it
+                true calls wake().
         """
         with self._changed:
             bulky = kind in (Kind.LINE, Kind.PARTIAL)
-            while bulky and wait and len(self._items) >= self._most and not self._closed:
+            while bulky and wait and len(self._items) >= self._most and not self._closed and not unless():
                 self._changed.wait()
             if self._closed:
                 return False
@@ -92,6 +95,11 @@ class Stream:
             item = self._items.popleft()
             self._changed.notify_all()
             return item
+
+    def wake(self) -> None:
+        """Let whoever waits for room look again at what was given as *unless*."""
+        with self._changed:
+            self._changed.notify_all()
 
     def close(self) -> None:
         """Take no more items; whoever waits for room is let go. What waits to be got stays."""

@@ -71,6 +71,7 @@ COME_WITH = {
     "pkcs11": "pyhanko",
     "pydantic_core": "pydantic",
     "pyhanko_certvalidator": "pyhanko",
+    "serial": "pyserial",
 }
 
 

@@ -1,0 +1,1 @@
+"""Live links, against real peers: pseudo-terminals, sockets, servers, buses."""
