@@ -14,7 +14,7 @@ from decimal import Decimal
 from typing import Any, Final, Literal
 from zoneinfo import ZoneInfo
 
-from ingest.decoding import Blank, Decoded, DecodedReading, LineDecoder, NotAReading, Rejected, text_of
+from ingest.decoding import Decoded, DecodedReading, LineDecoder, Rejected, text_of
 from ingest.framing import Frame
 from ingest.teaching_checks import FoundCheck, checks_that_fit, tail_of
 from ingest.teaching_fields import Column, Evidence, Fields, columns_of, fields_of, unit_column
@@ -30,7 +30,6 @@ from ingest.teaching_questions import (
 from ingest.teaching_shapes import WAYS, Token, Way, shape_of, tokens_of
 from ingest.teaching_times import stamp_formats
 from schemas.errors import BadInput
-from schemas.model import Model
 from schemas.profile import FRAMING, Profile
 from schemas.units import Unit, unit_of
 
@@ -87,10 +86,17 @@ class Taught:
             raise BadInput(f"{choice!r} is no answer to: {question.sentence} (answers: {known})")
         return _taught(replace(self.given, answers={**self.given.answers, question.key: choice}))
 
-    def with_reading(self, lines: Sequence[bytes], shown: Mapping[int, Shown]) -> Taught:
-        """Return what is known once *lines* have come as well; *shown* counts on from the lines before."""
+    def with_reading(
+        self, lines: Sequence[bytes], shown: Mapping[int, Shown], arrived: Mapping[int, datetime] | None = None
+    ) -> Taught:
+        """Return what is known once *lines* have come as well; *shown* and *arrived* count from the first line of all."""
         return _taught(
-            replace(self.given, lines=(*self.given.lines, *lines), shown={**self.given.shown, **dict(shown)})
+            replace(
+                self.given,
+                lines=(*self.given.lines, *lines),
+                shown={**self.given.shown, **dict(shown)},
+                arrived={**self.given.arrived, **dict(arrived or {})},
+            )
         )
 
     def with_name(self, index: int, meaning: str) -> Taught:
@@ -208,7 +214,7 @@ def _taught(given: Given) -> Taught:
     draft = _profile_of(lesson)
     if draft is not None and not lesson.questions:
         draft = _with_other_lines(lesson, draft)
-    seen = _seen(given, draft)
+    seen = read_by(given, draft)
     if draft is not None and not lesson.questions:
         _hold_against(lesson, seen)
     readings = [q for q in lesson.questions if q.kind == "reading"]
@@ -902,7 +908,7 @@ def _with_other_lines(lesson: _Lesson, draft: Profile) -> Profile:
         return draft
     readings = [
         s.text
-        for s in _seen(lesson.given, draft)
+        for s in read_by(lesson.given, draft)
         if isinstance(s.said, DecodedReading) and s.index not in lesson.given.named
     ]
     kept: list[dict[str, str]] = []
@@ -921,8 +927,9 @@ def _with_other_lines(lesson: _Lesson, draft: Profile) -> Profile:
     )
 
 
-def _seen(given: Given, draft: Model | None) -> tuple[SeenLine, ...]:
-    decoder = LineDecoder(draft, given.zone) if isinstance(draft, Profile) else None
+def read_by(given: Given, draft: Profile | None) -> tuple[SeenLine, ...]:
+    """Return how every line is read by *draft*."""
+    decoder = LineDecoder(draft, given.zone) if draft is not None else None
     seen = []
     for index, data in enumerate(given.lines):
         said: Decoded | None = None
@@ -956,8 +963,3 @@ def _hold_against(lesson: _Lesson, seen: Sequence[SeenLine]) -> None:
         lesson.notes.append(
             f"{unread} of the lines are not understood; if the gauge writes them often, say what they are"
         )
-
-
-def blank_or_known(said: Decoded | None) -> bool:
-    """Return whether a line needs no word from a person."""
-    return isinstance(said, Blank | NotAReading | DecodedReading)

@@ -475,7 +475,7 @@ def _moment(evidence: Evidence, between: Mapping[tuple[str, str], str | None], f
             Question(
                 evidence.key("day-order", one),
                 "choice",
-                f"which day is {first!r}? (a reading taken on a day after the twelfth would tell as well)",
+                f"the order of day, month and year is open: which day is {first!r}?",
                 (
                     *(Choice(order, said(first, order)) for order in orders),
                     Choice("none", "none of these; pass over it"),
