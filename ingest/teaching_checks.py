@@ -71,8 +71,8 @@ _FORMS: Final[tuple[tuple[Written, int | None, bool, int, str], ...]] = (
     ("hex", None, False, 8, "(?<![0-9A-Za-z])[0-9a-f]{1,2}"),
     ("HEX", None, False, 16, "(?<![0-9A-Za-z])[0-9A-F]{1,4}"),
     ("hex", None, False, 16, "(?<![0-9A-Za-z])[0-9a-f]{1,4}"),
-    ("decimal", None, False, 8, "(?<![0-9A-Za-z.,])[0-9]{1,3}"),
-    ("decimal", None, False, 16, "(?<![0-9A-Za-z.,])[0-9]{1,5}"),
+    ("decimal", None, False, 8, "(?<![0-9A-Za-z])[0-9]{1,3}"),
+    ("decimal", None, False, 16, "(?<![0-9A-Za-z])[0-9]{1,5}"),
 )
 
 

@@ -23,32 +23,12 @@ from ingest.teaching_times import (
 from schemas.units import Unit, unit_of
 from schemas.vocabulary import ProbeMode
 
-#: Words that are asked about even where they look like a label: gauges write the probe mode so (common practice, no source).
-_MODE_WORDS: Final = frozenset(
-    [
-        "f",
-        "n",
-        "fe",
-        "nfe",
-        "nf",
-        "fer",
-        "ferr",
-        "ferrous",
-        "nonferrous",
-        "non-ferrous",
-        "non-fe",
-        "n-fe",
-        "mag",
-        "magnetic",
-        "eddy",
-        "ec",
-        "al",
-        "alu",
-        "m",
-        "e",
-        "mi",
-    ]
+#: What names the figures before "=" or ":", and nothing else (common practice, no source).
+_LABELS: Final = frozenset(
+    ["d", "t", "dft", "thk", "thick", "thickness", "val", "value", "film", "build", "reading", "rdg", "no", "nr"]
 )
+#: So many words that no reading has are asked about.
+_MOST_WORDS: Final = 5
 
 _MODES: Final = (
     Choice(str(ProbeMode.MAGNETIC), "the probe mode on steel: magnetic"),
@@ -56,6 +36,8 @@ _MODES: Final = (
 )
 _FIXED: Final = Choice("fixed", "it stands in every reading; a line with anything else there is no reading")
 _FREE: Final = Choice("free", "it changes as it likes and says nothing about the reading")
+_TIME: Final = Choice("time", "it is part of the day or the time of the reading")
+_UNIT: Final = Choice("unit", "it is the unit of the figures")
 _NO_READING: Final = Choice("not-a-reading", "a line with it is no reading")
 _COUNTER: Final = Choice("counter", "the gauge counts its readings with it")
 
@@ -69,12 +51,14 @@ class Column:
         texts: Line, and what it has there.
         kind: What sort of piece it is.
         label: Whether it names what comes after it, as D in "D=82.5".
+        has_unit: Whether a unit stands right behind it.
     """
 
     place: str
     texts: Mapping[int, str]
     kind: str
     label: bool = False
+    has_unit: bool = False
 
     @property
     def distinct(self) -> list[str]:
@@ -106,6 +90,7 @@ class Fields:
         moment: Day and time.
         fixed: Place, and what may stand there in a reading.
         free: Places that are passed over.
+        excluded: Place, and words there that no reading has.
         questions: What is open.
         notes: What the person should know.
     """
@@ -117,6 +102,7 @@ class Fields:
     moment: Moment | None = None
     fixed: dict[str, list[str]] = field(default_factory=dict)
     free: set[str] = field(default_factory=set)
+    excluded: dict[str, list[str]] = field(default_factory=dict)
     unit_words: set[str] = field(default_factory=set)
     questions: list[Question] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
@@ -256,58 +242,94 @@ def _word(evidence: Evidence, column: Column, found: Fields) -> None:
         found.unit_words.add(column.place)
         return
     shown_words = list(dict.fromkeys(column.texts[i] for i in evidence.shown))
-    if column.label and len(shown_words) == 1 and shown_words[0].lower() not in _MODE_WORDS:
+    if column.label and len(shown_words) == 1 and shown_words[0].lower() in _LABELS:
         found.fixed[column.place] = shown_words
         return
-    answers = {}
-    for word in shown_words:
-        answers[word] = _asked(
-            evidence,
-            found,
-            Question(
-                f"{evidence.key('word', column.place)}:{word}",
-                "choice",
-                f"{word!r} stands in {_where(evidence, column, word)}; what is it?",
-                (*_MODES, _FIXED, _FREE),
-            ),
+    _ask_what(evidence, column, found, (*_MODES, _UNIT, _FIXED, _FREE))
+
+
+def _ask_what(evidence: Evidence, column: Column, found: Fields, choices: tuple[Choice, ...]) -> None:
+    """Ask of each word or figure that stands in a place what it is."""
+    shown_words = list(dict.fromkeys(column.texts[i] for i in evidence.shown))
+    answers = {
+        word: _asked(evidence, found, _what(evidence, column, word, choices, found.unit is None))
+        for word in shown_words
+    }
+    said = set(answers.values())
+    modes = {word: ProbeMode(answer) for word, answer in answers.items() if answer in tuple(ProbeMode)}
+    others = [w for w in column.distinct if w not in shown_words]
+    if "time" in said:
+        _leave_out(
+            evidence, found, "a profile reads day and time only where they stand together in a form that is known here"
         )
-    known = {word: ProbeMode(answer) for word, answer in answers.items() if answer in tuple(ProbeMode)}
-    if known:
-        others = [w for w in column.distinct if w not in shown_words]
+        found.free.add(column.place)
+    elif "unit" in said:
+        _one_unit(evidence, found, shown_words)
+        found.fixed[column.place] = shown_words
+    elif modes:
         for word in others:
-            answer = _asked(
-                evidence,
-                found,
-                Question(
-                    f"{evidence.key('word', column.place)}:{word}",
-                    "choice",
-                    f"{word!r} stands in {_where(evidence, column, word)}, where readings have {' or '.join(shown_words)}; what is it?",
-                    (*_MODES, _NO_READING),
-                ),
-            )
+            answer = _asked(evidence, found, _what(evidence, column, word, (*_MODES, _NO_READING), unit=False))
             if answer in tuple(ProbeMode):
-                known[word] = ProbeMode(answer)
-        if found.mode is not None or any(a == "free" for a in answers.values()):
-            found.questions.append(
-                dead_end(
-                    f"mode:{column.place}",
-                    "two places were said to be the probe mode, or one word a mode and its neighbour none; answer again",
-                )
+                modes[word] = ProbeMode(answer)
+        if found.mode is not None or len(said - {None}) > len(set(modes.values()) & said):
+            sentence = (
+                "two places were said to be the probe mode, or one word a mode and its neighbour none; start again"
             )
+            found.questions.append(dead_end(f"mode:{column.place}", sentence))
             return
         found.mode = column.place
-        found.modes = known
-    elif any(answer == "free" for answer in answers.values()):
+        found.modes = modes
+    elif "free" in said:
         found.free.add(column.place)
+        if column.kind == "word":
+            for word in others[:_MOST_WORDS]:
+                answer = _asked(evidence, found, _what(evidence, column, word, (_FREE, _NO_READING), unit=False))
+                if answer == _NO_READING.key:
+                    found.excluded.setdefault(column.place, []).append(word)
     else:
         found.fixed[column.place] = shown_words
 
 
-def _where(evidence: Evidence, column: Column, text: str) -> str:
+def _what(evidence: Evidence, column: Column, text: str, choices: tuple[Choice, ...], unit: bool) -> Question:
+    """Return the question what *text* is."""
     lines = [i for i in evidence.aligned if column.texts.get(i) == text]
-    if len(lines) == len(evidence.aligned):
-        return "every reading"
-    return "line " + ", ".join(str(i + 1) for i in lines[:4])
+    where = (
+        "every reading" if len(lines) == len(evidence.aligned) else "line " + ", ".join(str(i + 1) for i in lines[:4])
+    )
+    kind = "word" if column.kind == "word" else "number"
+    return Question(
+        f"{evidence.key(kind, column.place)}:{text}",
+        "choice",
+        f"{text!r} stands in {where}; what is it?",
+        tuple(c for c in choices if unit or c is not _UNIT),
+    )
+
+
+def _leave_out(evidence: Evidence, found: Fields, why: str) -> None:
+    _asked(
+        evidence,
+        found,
+        Question(
+            "moment-apart",
+            "choice",
+            why,
+            (Choice("leave-out", "leave it out: a reading has the time at which it arrives"),),
+        ),
+    )
+
+
+def _one_unit(evidence: Evidence, found: Fields, words: Sequence[str]) -> None:
+    """Ask whether a word for a unit that is not known here ever changes: a profile could not read the other."""
+    _asked(
+        evidence,
+        found,
+        Question(
+            "one-unit",
+            "choice",
+            f"{', '.join(map(repr, words))} is no word for a unit that a profile knows; is the gauge always set to this unit?",
+            (Choice("always", "always: a line with another word there is no reading"),),
+        ),
+    )
 
 
 def _one_mode(evidence: Evidence, found: Fields) -> None:
@@ -346,59 +368,54 @@ def _number(evidence: Evidence, column: Column, found: Fields) -> None:
     lines = [i for i in evidence.aligned if i in column.texts]
     texts = [column.texts[i] for i in lines]
     if len(set(texts)) == 1:
-        answer = _asked(
-            evidence,
-            found,
-            Question(
-                evidence.key("number", column.place),
-                "choice",
-                f"the number {texts[0]} stands in every reading; what is it?",
-                (_FIXED, _FREE),
-            ),
-        )
-        if answer == "fixed":
-            found.fixed[column.place] = [texts[0]]
-        else:
-            found.free.add(column.place)
+        _ask_what(evidence, column, found, (*(_MODES if len(texts[0]) == 1 else ()), _TIME, _FIXED, _FREE))
         return
-    if all(re.fullmatch(r"[0-9]{1,9}", t) for t in texts):
-        rises = _rises(lines, [int(t) for t in texts])
-        if rises != "no":
-            _perhaps_counter(evidence, column, found, rises, lines)
-            return
-    found.free.add(column.place)
-
-
-def _rises(lines: Sequence[int], numbers: Sequence[int]) -> str:
-    """Return "by one" for a counter that every line moves by one, "somehow" for what might still be one, "no" for none."""
-    steps = [(b - a, j - i) for a, b, i, j in zip(numbers, numbers[1:], lines, lines[1:], strict=False)]
-    if all(1 <= step <= apart for step, apart in steps):
-        return "by one" if sum(step == 1 for step, _ in steps) * 2 >= len(steps) else "somehow"
-    rising = sum(step > 0 for step, _ in steps)
-    falls_to_start = any(step < 0 and b <= 1 for (step, _), b in zip(steps, numbers[1:], strict=True))
-    return "somehow" if rising == len(steps) or falls_to_start else "no"
-
-
-def _perhaps_counter(evidence: Evidence, column: Column, found: Fields, rises: str, lines: Sequence[int]) -> None:
+    if not all(re.fullmatch(r"[-+]?[0-9]+", t) for t in texts) or column.has_unit:
+        found.free.add(column.place)
+        return
     key = evidence.key("counter", column.place)
+    counts = all(re.fullmatch(r"[0-9]{1,9}", t) for t in texts)
+    rises = counts and _rises_by_one(lines, [int(t) for t in texts])
     answer = evidence.answers.get(key)
-    if answer is None and rises == "by one" and len(lines) >= 3 and found.counter is None and evidence.cut_is_sure:
+    if not rises and all(len(t) == 1 for t in texts):
+        _ask_what(evidence, column, found, (*_MODES, _TIME, _FIXED, _FREE))
+        return
+    if answer is None and rises and len(lines) >= 3 and evidence.cut_is_sure and not _rivals(evidence, column):
         answer = "counter"
-    if answer == "counter" and found.counter is not None:
-        answer = None
-    numbers = ", ".join(column.texts[i] for i in lines[:4])
-    if answer is None and rises == "by one" and len(lines) < 3 and evidence.may_take_another:
-        found.questions.append(
-            another_reading(
-                key, f"the number {numbers} may be the gauge's counter; take one more reading, and it must go up by one"
-            )
-        )
+    numbers = ", ".join(texts[:4])
+    if answer is None and rises and len(lines) < 3 and evidence.may_take_another:
+        sentence = f"the number {numbers} may be the gauge's counter; take one more reading, and it must go up by one"
+        found.questions.append(another_reading(key, sentence))
     elif answer is None:
-        found.questions.append(Question(key, "choice", f"the number {numbers} goes up; what is it?", (_COUNTER, _FREE)))
-    if answer == "counter":
+        choices = (*((_COUNTER,) if counts else ()), _TIME, _FREE)
+        found.questions.append(Question(key, "choice", f"the number {numbers} changes; what is it?", choices))
+    if answer == "counter" and found.counter is not None:
+        found.questions.append(dead_end(f"two-{key}", "two places were said to be the counter; start again"))
+    elif answer == "counter":
         found.counter = column.place
     else:
         found.free.add(column.place)
+        if answer == "time":
+            why = "a profile reads day and time only where they stand together in a form that is known here"
+            _leave_out(evidence, found, why)
+
+
+def _rivals(evidence: Evidence, column: Column) -> bool:
+    """Return whether another place could be the counter as well."""
+    return any(
+        other.place not in (column.place, evidence.value)
+        and other.kind == "number"
+        and len(other.texts) >= 2
+        and all(re.fullmatch(r"[0-9]{1,9}", t) for t in other.texts.values())
+        and _rises_by_one(sorted(other.texts), [int(other.texts[i]) for i in sorted(other.texts)])
+        for other in evidence.columns
+    )
+
+
+def _rises_by_one(lines: Sequence[int], numbers: Sequence[int]) -> bool:
+    """Return whether every line moves the number on as a counter does; lines between may have moved it as well."""
+    steps = [(b - a, j - i) for a, b, i, j in zip(numbers, numbers[1:], lines, lines[1:], strict=False)]
+    return all(1 <= step <= apart for step, apart in steps) and sum(step == 1 for step, _ in steps) * 2 >= len(steps)
 
 
 def _moment(evidence: Evidence, between: Mapping[tuple[str, str], str | None], found: Fields) -> set[str]:
@@ -448,15 +465,10 @@ def _moment(evidence: Evidence, between: Mapping[tuple[str, str], str | None], f
             if kinds == {"clock"}
             else "the lines have a day without a time"
         )
-        _asked(
+        _leave_out(
             evidence,
             found,
-            Question(
-                "moment-apart",
-                "choice",
-                f"{what} ({', '.join(columns[p].distinct[0] for p in days)}), and a profile cannot read that",
-                (Choice("leave-out", "leave it out: a reading has the time at which it arrives"),),
-            ),
+            f"{what} ({', '.join(columns[p].distinct[0] for p in days)}), and a profile cannot read that",
         )
     if not pairs:
         return set()
@@ -512,7 +524,10 @@ def columns_of(aligned: Mapping[int, Sequence[Token]]) -> list[Column]:
     columns = []
     for at, token in enumerate(first):
         texts = {i: tokens[at].text for i, tokens in aligned.items()}
-        columns.append(Column(str(at), texts, token.kind, token.kind == "word" and _is_label(first, at)))
+        behind = first[at + 1] if at + 1 < len(first) else None
+        has_unit = behind is not None and behind.kind == "word" and unit_of(behind.text) is not None
+        label = token.kind == "word" and _is_label(first, at)
+        columns.append(Column(str(at), texts, token.kind, label, has_unit))
     return columns
 
 

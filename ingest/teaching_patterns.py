@@ -101,7 +101,9 @@ def _piece(layout: Layout, at: int, gap: str) -> str:
     if token.kind == "number":
         return _NUMBER
     if token.kind == "word":
-        return r"[\w/-]+" if " " not in token.text else r"[\w/ -]+"
+        free = r"[\w/-]+" if " " not in token.text else r"[\w/ -]+"
+        never = "|".join(written(word) for word in fields.excluded.get(place, ()))
+        return rf"(?!(?:{never})(?![\w/-])){free}" if never else free
     if token.kind == "day":
         return "[0-9]+(?:[-/. ]?[0-9A-Za-z]+){2}"
     if token.kind == "clock":

@@ -345,8 +345,8 @@ class Inspector:
                 return "magnetic" if magnetic else "eddy-current"
             return "fixed" if "fixed" in keys else "not-a-reading"
         if kind == "number":
-            number = question.sentence.split()[2]
-            return "fixed" if number == "0" or f"{number}" in (gauge.constant or "") else "free"
+            number = rest.partition(":")[2]
+            return "fixed" if number == "0" or number in (gauge.constant or "") else "free"
         if kind == "counter":
             if not keys:
                 return None
