@@ -78,7 +78,7 @@ def _piece(layout: Layout, at: int, gap: str) -> str:
     place = str(at)
     token = next(iter(layout.lines.values()))[at]
     if at == layout.value:
-        blanks = " *" if gap or _sign_piece(layout, next(iter(layout.lines.values()))) is not None else ""
+        blanks = " *" if at == 0 or gap or _sign_piece(layout, next(iter(layout.lines.values()))) is not None else ""
         mark = layout.decimal_mark
         decimals = "" if layout.places or mark is None else f"(?:{written(mark)}[0-9]+)?"
         sign = f"(?:[-+]{blanks})?" if blanks else "[-+]?"

@@ -17,6 +17,7 @@ from ingest.links.item import Kind
 from ingest.links.stream import Stream
 from ingest.teaching import Shown
 from ingest.teaching_shapes import WAYS, tokens_of
+from schemas.errors import BadInput
 from schemas.profile import FRAMING, Profile
 
 MOST_LINE_BYTES: Final = 4096
@@ -26,6 +27,8 @@ OTHER_ENDS: Final = {"\x03": "the control character ETX", "\x04": "the control c
 USUAL_BAUDS: Final = (9600, 19200, 38400, 57600, 115200, 4800, 2400, 1200)
 #: Once a line came, others of the same reading follow within this time.
 _QUIET_S: Final = 0.4
+#: So long is waited for a link to come up.
+_PATIENCE_S: Final = 15.0
 
 
 def lines_of(data: bytes) -> tuple[list[bytes], str | None]:
@@ -107,9 +110,26 @@ class LiveSource:
         )
         self._link = live_link(self.address, profile)
 
-    def start(self) -> None:
-        """Begin to listen."""
+    def start(self, patience_s: float = _PATIENCE_S) -> None:
+        """Begin to listen; return once the link is up.
+
+        Raises:
+            BadInput: It did not come up within *patience_s* seconds.
+        """
         self._link.start(self._stream)
+        why = ""
+        deadline = time.monotonic() + patience_s
+        while (left := deadline - time.monotonic()) > 0:
+            item = self._stream.get(left)
+            if item is None:
+                break
+            if item.kind is Kind.UP:
+                return
+            if item.note and item.note != why:
+                why = item.note
+                self.tell(why)
+        self.close()
+        raise BadInput(f"{self.address.name}: is not reached; {why or 'look at the cable and at the address'}")
 
     def close(self) -> None:
         """Let go of the gauge."""
