@@ -24,6 +24,8 @@ if TYPE_CHECKING:
 _SHOW = 40
 #: So long is waited for the line of a reading that was just taken.
 _WAIT_S = 60.0
+#: Once some line came, its own comes within this time.
+_LATE_S = 3.0
 
 
 def register(commands: Any) -> None:
@@ -375,7 +377,8 @@ class _Talk:
         def fitting() -> list[int]:
             return [i for i in range(len(source.lines)) if i not in taken and holds(source.lines[i], shown)]
 
-        source.wait(_WAIT_S if not source.lines[self._known :] else 2.0, lambda: bool(fitting()))
+        source.wait(_WAIT_S, lambda: bool(source.lines[self._known :] or fitting()))
+        source.wait(_LATE_S, lambda: bool(fitting()) or is_garbage(source.lines[self._known :]))
         found = fitting()
         new = source.lines[self._known :]
         if not found and is_garbage(new):
