@@ -17,15 +17,12 @@ if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
 
     from archive.shop_folder import ShopFolder
-    from ingest.teaching import Question, SeenLine, Taught
+    from ingest.teaching import SeenLine, Taught
     from ingest.teaching_sources import LiveSource
     from schemas.profile import Profile
 
-_SHOW = 40
-#: So long is waited for the line of a reading that was just taken.
+#: So long is waited for lines of all readings that --shown names.
 _WAIT_S = 60.0
-#: Once some line came, its own comes within this time.
-_LATE_S = 3.0
 
 
 def register(commands: Any) -> None:
@@ -63,17 +60,19 @@ def register(commands: Any) -> None:
 def _teach(args: argparse.Namespace) -> int:
     from zoneinfo import ZoneInfo
 
+    from ingest.teaching_talk import Talk, check_settings
+
     folder = shop_folder_of(args)
     shop = folder.shop()
     path = _path(args, folder)
     zone = ZoneInfo(shop.time_zone)
     settings: dict[str, Any] = {"serial": {"baud": args.baud}} if args.baud is not None else {}
-    _check_settings(settings)
+    check_settings(settings)
     if args.link is not None:
         return _with_link(args, path, zone, settings)
     lines = _lines_given(args, settings)
     if args.shown is None and sys.stdin.isatty():
-        taught = _Talk(args, zone, settings, lines).lesson()
+        taught = Talk(args.title or args.name, _answer_words(args), zone, settings, lines).lesson()
     else:
         taught = _from_words(args, zone, settings, lines)
     return _end(args, path, taught)
@@ -94,13 +93,6 @@ def _path(args: argparse.Namespace, folder: ShopFolder) -> Path:
     if args.link is not None and args.capture is not None:
         raise BadInput("--link and --from exclude each other; the lines come from one of them")
     return path
-
-
-def _check_settings(settings: dict[str, Any]) -> None:
-    from schemas.transport import Serial
-
-    if "serial" in settings:
-        Serial.checked(settings["serial"], "--baud")
 
 
 def _lines_given(args: argparse.Namespace, settings: dict[str, Any]) -> list[bytes]:
@@ -213,17 +205,22 @@ def _answer_words(args: argparse.Namespace) -> dict[str, str]:
 def _with_link(args: argparse.Namespace, path: Path, zone: ZoneInfo, settings: dict[str, Any]) -> int:
     from ingest.links.address import address_of
     from ingest.teaching_sources import LiveSource
+    from ingest.teaching_talk import Talk
 
     address = address_of(args.link)
     source = LiveSource(address, settings, zone, lambda note: print(f"  {note}", file=sys.stderr))
     source.start()
+    talk = (
+        Talk(args.title or args.name, _answer_words(args), zone, settings, source.lines, source)
+        if args.shown is None
+        else None
+    )
     try:
-        if args.shown is not None:
-            taught = _listen_for_words(args, zone, settings, source)
-        else:
-            taught = _Talk(args, zone, settings, source.lines, source).lesson()
+        taught = talk.lesson() if talk is not None else _listen_for_words(args, zone, settings, source)
     finally:
         source.close()
+        if talk is not None:
+            talk.close()
     return _end(args, path, taught)
 
 
@@ -244,222 +241,6 @@ def _listen_for_words(args: argparse.Namespace, zone: ZoneInfo, settings: dict[s
 
     source.wait(_WAIT_S, all_came)
     return _from_words(args, zone, settings, source.lines)
-
-
-class _Talk:
-    """A lesson in which a person is asked at the terminal."""
-
-    def __init__(
-        self,
-        args: argparse.Namespace,
-        zone: ZoneInfo,
-        settings: dict[str, Any],
-        lines: list[bytes],
-        source: LiveSource | None = None,
-    ) -> None:
-        from ingest.teaching import teach
-
-        self._args = args
-        self._lines = lines
-        self._source = source
-        self._settings = settings
-        self._zone = zone
-        self._known = 0 if source is not None else len(lines)
-        self._taught = teach(
-            lines[: self._known],
-            {},
-            title=args.title or args.name,
-            zone=zone,
-            settings=settings,
-            answers=_answer_words(args),
-        )
-        self._put_off: set[str] = set()
-
-    def lesson(self) -> Taught:
-        """Ask until nothing is open, or nothing more can be said."""
-        if self._source is not None:
-            print(f"Listening to {self._source.address.name}. Take a reading with the gauge.")
-        while self._taught.profile is None:
-            question = next((q for q in self._ordered() if q.key not in self._put_off), None)
-            if question is None:
-                return self._taught
-            if not (self._reading(question) if question.kind == "reading" else self._choice(question)):
-                return self._taught
-        self._name_others()
-        return self._taught
-
-    def _ordered(self) -> list[Question]:
-        """Return what can be answered, words first: they are quicker than readings."""
-        return sorted((q for q in self._taught.questions if q.kind != "dead end"), key=lambda q: q.kind == "reading")
-
-    def _asked(self, sentence: str) -> str | None:
-        print(sentence, end=" ", flush=True)
-        line = sys.stdin.readline()
-        if not line:
-            print()
-            return None
-        return line.strip()
-
-    def _choice(self, question: Question) -> bool:
-        from schemas.errors import BadInput
-
-        print(f"{question.sentence}")
-        for number, choice in enumerate(question.choices, 1):
-            print(f"  {number}  {choice.text}")
-        said = self._asked("Number (Enter: leave it open):")
-        if said is None:
-            return False
-        if not said:
-            self._put_off.add(question.key)
-            return True
-        if not said.isdigit() or not 1 <= int(said) <= len(question.choices):
-            print(f"  {said!r} is none of these; write a number from 1 to {len(question.choices)}")
-            return True
-        try:
-            self._taught = self._taught.answer(question, question.choices[int(said) - 1].key)
-        except BadInput as wrong:
-            print(f"  {wrong.sentence}")
-        return True
-
-    def _reading(self, question: Question) -> bool:
-        from schemas.errors import BadInput
-
-        print(question.sentence[0].upper() + question.sentence[1:])
-        for number, choice in enumerate(question.choices, 1):
-            print(f"  ={number}  {choice.text}")
-        if self._source is None:
-            self._list_lines()
-            said = self._asked("Line and what the display showed, as in 3=82.5 um (Enter: leave it open):")
-        else:
-            said = self._asked("The display shows, as in 82.5 um (Enter: leave it open):")
-        if said is None:
-            return False
-        try:
-            self._said_of_reading(question, said)
-        except BadInput as wrong:
-            print(f"  {wrong.sentence}")
-        return True
-
-    def _said_of_reading(self, question: Question, said: str) -> None:
-        """Take the answer to what a reading settles: one of the choices, or a reading.
-
-        Raises:
-            BadInput: It is neither.
-        """
-        from ingest.teaching import Shown
-        from schemas.errors import BadInput
-
-        number, equals, reading = said.partition("=")
-        if not said:
-            self._put_off.add(question.key)
-        elif equals and not number and reading.isdigit() and 1 <= int(reading) <= len(question.choices):
-            self._taught = self._taught.answer(question, question.choices[int(reading) - 1].key)
-        elif self._source is not None:
-            self._take(Shown.of(said))
-        elif not equals or not number.strip().isdigit():
-            raise BadInput(f"{said!r}: write the number of the line and the reading, as in 3=82.5 um")
-        else:
-            self._taught = self._taught.with_reading([], {int(number) - 1: Shown.of(reading)})
-
-    def _list_lines(self) -> None:
-        for line in self._taught.lines[:_SHOW]:
-            print(f"  {line.index + 1:>3}  {_visible(line.text)}" + (f"   = {line.shown}" if line.shown else ""))
-
-    def _take(self, shown: Any) -> None:
-        """Find the line of a reading that was just taken."""
-        from ingest.teaching_sources import holds, is_garbage
-
-        source = self._source
-        if source is None:
-            return
-        taken = self._taught.given.shown
-
-        def fitting() -> list[int]:
-            return [i for i in range(len(source.lines)) if i not in taken and holds(source.lines[i], shown)]
-
-        source.wait(_WAIT_S, lambda: bool(source.lines[self._known :] or fitting()))
-        source.wait(_LATE_S, lambda: bool(fitting()) or is_garbage(source.lines[self._known :]))
-        found = fitting()
-        new = source.lines[self._known :]
-        if not found and is_garbage(new):
-            self._other_baud()
-            return
-        if not found:
-            print(
-                f"  no line holds {shown}; these came since:" if new else f"  nothing came for {shown}; take it again"
-            )
-            for i, data in enumerate(new, self._known + 1):
-                print(f"  {i:>3}  {_visible(data.decode('utf-8', 'backslashreplace'))}")
-            return
-        at = found[0]
-        if len(found) > 1 and len({source.lines[i] for i in found}) > 1:
-            for i in found:
-                print(f"  {i + 1:>3}  {_visible(source.lines[i].decode('utf-8', 'backslashreplace'))}")
-            said = self._asked("More than one line holds it. Which is the reading?")
-            at = int(said) - 1 if said and said.isdigit() and int(said) - 1 in found else -1
-        if at < 0:
-            print("  none was taken; say again what the display shows")
-            return
-        print(f"  line {at + 1}: {_visible(source.lines[at].decode('utf-8', 'backslashreplace'))}")
-        more = source.lines[self._known :]
-        self._known = len(source.lines)
-        self._taught = self._taught.with_reading(more, {at: shown}, source.arrived)
-
-    def _other_baud(self) -> None:
-        """Offer another baud rate where what comes is no text."""
-        from ingest.teaching_sources import USUAL_BAUDS, LiveSource
-
-        source = self._source
-        if source is None:
-            return
-        now = self._settings.get("serial", {}).get("baud", 9600)
-        if source.address.scheme not in ("serial", "rfc2217"):
-            print("  what comes is no text; look at the settings of the gauge and of the device between")
-            return
-        rates = ", ".join(str(rate) for rate in USUAL_BAUDS)
-        said = self._asked(f"  What comes at {now} baud is no text. Which rate shall be tried ({rates})?")
-        if not said or not said.isdigit():
-            return
-        self._settings["serial"] = {"baud": int(said)}
-        _check_settings(self._settings)
-        source.close()
-        self._source = LiveSource(source.address, self._settings, self._zone, source.tell)
-        self._lines = self._source.lines
-        self._source.start()
-        from ingest.teaching import teach
-
-        self._known = 0
-        self._taught = teach(
-            [],
-            {},
-            title=self._args.title or self._args.name,
-            zone=self._zone,
-            settings=self._settings,
-            answers=_answer_words(self._args),
-        )
-        print(f"  Listening at {said} baud. Take the reading again.")
-
-    def _name_others(self) -> None:
-        """Ask what the lines say that are not understood."""
-        from ingest.decoding import Rejected
-        from schemas.errors import BadInput
-
-        passed: set[int] = set()
-        while True:
-            line = next((s for s in self._taught.lines if isinstance(s.said, Rejected) and s.index not in passed), None)
-            if line is None:
-                return
-            passed.add(line.index)
-            said = self._asked(
-                f"Line {line.index + 1}, {_visible(line.text)!r}, is not understood. What does it mean (Enter: leave it)?"
-            )
-            if said is None:
-                return
-            if said:
-                try:
-                    self._taught = self._taught.with_name(line.index, said)
-                except BadInput as wrong:
-                    print(f"  {wrong.sentence}")
 
 
 # The end
@@ -489,9 +270,11 @@ def _end(args: argparse.Namespace, path: Path, taught: Taught) -> int:
 
 
 def _show(taught: Taught) -> None:
+    from ingest.teaching_talk import visible
+
     for line in taught.lines:
         if line.text.strip():
-            print(f"line {line.index + 1}: {_visible(line.text)}  ->  {_read_as(line)}")
+            print(f"line {line.index + 1}: {visible(line.text)}  ->  {_read_as(line)}")
     for note in taught.notes:
         print(f"note: {note}")
 
@@ -575,7 +358,3 @@ def _write(path: Path, text: str) -> None:
 
     make_folder(path.parent)
     write_over(path, text.encode())
-
-
-def _visible(text: str) -> str:
-    return "".join(c if c.isprintable() else f"<{ord(c):02X}>" for c in text)

@@ -493,7 +493,7 @@ def _learn_pattern(lesson: _Lesson) -> None:
                     if column.kind != "number":
                         continue
                     found = _matches(lesson, column.texts, way.decimal_mark, exact=exact)
-                    if found is not None:
+                    if found is not None and not (found and _are_decimals(tokens, int(column.place))):
                         places.append(_Place(way, column.place, found, exact))
             if places:
                 break
@@ -522,6 +522,12 @@ def _learn_pattern(lesson: _Lesson) -> None:
         if p.way is not None and p.way.words_join is place.way.words_join
     }
     _learn_columns(lesson, place, cut[place.way], cut_is_sure=len(cuts) == 1)
+
+
+def _are_decimals(tokens: Mapping[int, Sequence[Token]], at: int) -> bool:
+    """Return whether figures stand behind a mark as decimals do, as in ".52": they are no whole number of hundredths."""
+    before = {(line[at - 1].text, line[at].gap, at == 1) for line in tokens.values()} if at else set()
+    return any(gap == 0 and (text == "." or (text == "," and first)) for text, gap, first in before)
 
 
 def _apart(

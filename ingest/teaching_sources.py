@@ -27,6 +27,8 @@ OTHER_ENDS: Final = {"\x03": "the control character ETX", "\x04": "the control c
 USUAL_BAUDS: Final = (9600, 19200, 38400, 57600, 115200, 4800, 2400, 1200)
 #: Once a line came, others of the same reading follow within this time.
 _QUIET_S: Final = 0.4
+#: A pause of so long ends a line where nothing else does (a choice of ours; a gauge writes a line in one go).
+PAUSE_MS: Final = 300
 #: So long is waited for a link to come up.
 _PATIENCE_S: Final = 15.0
 
@@ -73,6 +75,14 @@ def holds(data: bytes, shown: Shown) -> bool:
                 if abs(number - float(shown.value)) <= 0.5 * 10**-shown.decimals:
                     return True
     return False
+
+
+def end_of(tail: bytes) -> tuple[dict[str, Any], list[bytes]]:
+    """Return the keys of a profile that end a line like *tail*, which neither CR nor LF ended, and the lines in it."""
+    for mark in OTHER_ENDS:
+        if tail.endswith(mark.encode()):
+            return {"line_end": mark}, [line for line in tail.split(mark.encode()) if line]
+    return {"idle_end_ms": PAUSE_MS}, [tail]
 
 
 def is_garbage(lines: Sequence[bytes]) -> bool:
@@ -135,6 +145,16 @@ class LiveSource:
         """Let go of the gauge."""
         self._link.close()
         self._stream.close()
+
+    def tail(self) -> bytes:
+        """Let go of the gauge, and return what had come of a line whose end never did."""
+        self._link.close()
+        tail = b""
+        while (item := self._stream.get(0)) is not None:
+            if item.kind is Kind.PARTIAL and item.frame is not None:
+                tail = item.frame.data
+        self._stream.close()
+        return tail
 
     def wait(self, timeout_s: float, until: Callable[[], bool]) -> bool:
         """Listen until *until* holds and the link is quiet, or *timeout_s* have passed; return whether it holds."""

@@ -150,26 +150,37 @@ def test_garbage_on_a_serial_line_is_said_to_be_another_rate(
     door: FrontDoor, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
     with PtyGauge(tmp_path) as gauge:
-        typed = _Scripted(gauge)
-        monkeypatch.setattr("sys.stdin", typed)
+        steps = [
+            ([b"\xfe\xed\xfa\xce\x9b"], "82.5 um\n"),
+            ([], "19200\n"),
+            ([b"82.5 um"], "82.5 um\n"),
+            ([b"120.3 um"], "120.3 um\n"),
+        ]
+        monkeypatch.setattr("sys.stdin", _Scripted(gauge, steps))
         answer = door("teach", "bench-2", "--link", gauge.address)
     assert answer.code == 0, answer
     assert "What comes at 9600 baud is no text" in answer.out
     assert "baud = 19200" in (Path(door.folder) / "profiles" / "bench-2.toml").read_text()
 
 
-class _Scripted:
-    """A person who takes readings and types, and a gauge whose lines are garbage until its rate is found."""
+@pytest.mark.parametrize(("end", "key"), [(b"\t", "line_end"), (b"", "idle_end_ms")])
+def test_a_gauge_that_ends_its_lines_otherwise_is_taught(
+    door: FrontDoor, monkeypatch: pytest.MonkeyPatch, tmp_path: Path, end: bytes, key: str
+) -> None:
+    monkeypatch.setattr("ingest.teaching_talk._WAIT_S", 1.0)
+    with PtyGauge(tmp_path, end=end) as gauge:
+        steps = [([b"82.5 um"], "82.5 um\n"), ([b"120.3 um"], "120.3 um\n")]
+        monkeypatch.setattr("sys.stdin", _Scripted(gauge, steps))
+        answer = door("teach", "bench-2", "--link", gauge.address)
+    assert answer.code == 0, answer
+    assert f"\n{key} = " in (door.folder / "profiles" / "bench-2.toml").read_text()
 
-    def __init__(self, gauge: PtyGauge) -> None:
-        self._steps = iter(
-            [
-                ([b"\xfe\xed\xfa\xce\x9b"], "82.5 um\n"),
-                ([], "19200\n"),
-                ([b"82.5 um"], "82.5 um\n"),
-                ([b"120.3 um"], "120.3 um\n"),
-            ]
-        )
+
+class _Scripted:
+    """A person who takes readings and types, and a gauge that writes each time before they type."""
+
+    def __init__(self, gauge: PtyGauge, steps: list[tuple[list[bytes], str]]) -> None:
+        self._steps = iter(steps)
         self._gauge = gauge
 
     def readline(self) -> str:
