@@ -68,8 +68,13 @@ class Blank:
 Decoded = DecodedReading | NotAReading | Rejected | Blank
 
 
-def text_of(frame: Frame) -> str | Rejected:
-    """Return the frame as text, or why it is none."""
+def text_of(frame: Frame, control: str = "") -> str | Rejected:
+    """Return the frame as text, or why it is none.
+
+    Args:
+        frame: The line.
+        control: The control characters that it may have (Profile.control).
+    """
     if frame.data.isascii() and not frame.overlong:
         plain = frame.data.decode("ascii")
         if plain.isprintable():
@@ -87,7 +92,7 @@ def text_of(frame: Frame) -> str | Rejected:
     text = text.removeprefix("\ufeff")
     if "\x00" in text:
         return Rejected("has a NUL byte; look at the baud rate, or export the capture as plain text")
-    if any(ord(c) < 32 and c != "\t" for c in text):
+    if any(ord(c) < 32 and c != "\t" and c not in control for c in text):
         return Rejected("has control characters; look at what was captured")
     return text
 
@@ -113,7 +118,13 @@ class LineDecoder:
         mark = re.escape(profile.decimal_mark)
         # Gauges repeat themselves: what a line without counter or clock says, it says each time.
         self._remembered: dict[str, Decoded] = {}
-        self._figures = re.compile(rf"[-+]?[0-9]{{1,7}}(?:{mark}[0-9]{{1,6}})?")
+        decimals = "" if profile.places else rf"(?:{mark}[0-9]{{1,6}})?"
+        self._figures = re.compile(rf"(?:[-+] *)?[0-9]{{1,7}}{decimals}")
+
+    @property
+    def control(self) -> str:
+        """Return the control characters that the lines may have; :func:`text_of` asks for them."""
+        return self._profile.control
 
     def decode(self, text: str) -> Decoded:
         """Return what *text*, one line without its end, says. Never raises."""
@@ -136,6 +147,10 @@ class LineDecoder:
         said = self._said(line)
         if isinstance(said, Rejected):
             return said
+        if self._profile.check is not None:
+            damaged = self._damaged(text, line, said.pop("check", ""))
+            if damaged is not None:
+                return damaged
         return self._read(said)
 
     def _value(self, line: str) -> Decoded:
@@ -160,6 +175,21 @@ class LineDecoder:
         # A nothing that came with an absurd resolution is still a nothing.
         return self._exactly({}, value.figures, shown if value.figures or len(shown) <= 20 else "0", unit)
 
+    def _damaged(self, text: str, line: str, given: str) -> Rejected | None:
+        """Return what speaks against a line whose check is *given*, or None where the check fits."""
+        check = self._profile.check
+        match = self._reading.fullmatch(line) if self._reading is not None else None
+        if check is None or match is None or match.start("check") < 0:
+            return Rejected(f"{_cut(line)!r} has no check, and profile {self._profile.title!r} asks for one")
+        # What is covered is the line as it came: blanks at its ends were stripped to find the check.
+        before = len(text) - len(text.lstrip()) + match.start("check")
+        right = check.wrong(text[:before], match["check"])
+        if right is None:
+            return None
+        return Rejected(
+            f"{_cut(line)!r} was damaged on the way: check says {right}, the line gives {given or 'none'}; take this reading again"
+        )
+
     def _said(self, line: str) -> dict[str, str] | Rejected:
         if self._reading is None:
             return self._said_in_json(line)
@@ -181,14 +211,35 @@ class LineDecoder:
         if not isinstance(found, dict):
             return Rejected(f"{_cut(line)!r} is JSON but not an object; set it aside or use the right profile")
         keys = self._profile.keys
+        strange = self._strange(found)
+        if strange is not None:
+            return Rejected(f"{_cut(line)!r} {strange}; set it aside or use the right profile")
         said = {name: _plain(found[key]) for name, key in keys.items() if found.get(key) is not None}
         if "thickness" not in said:
             return Rejected(f"{_cut(line)!r} has no key {keys['thickness']!r}; set it aside or use the right profile")
         return said
 
+    def _strange(self, found: dict[str, Any]) -> str | None:
+        """Return what no reading of this gauge has, or None."""
+        for key, value in self._profile.fixed_keys.items():
+            if key in found and _plain(found[key]) != value:
+                return f"has {_plain(found[key])!r} as {key!r}, and a reading has {value!r}"
+        if self._profile.other_keys is None:
+            return None
+        known = {*self._profile.keys.values(), *self._profile.other_keys, *self._profile.fixed_keys}
+        for key in found.keys() - known:
+            return f"has the key {key!r}, which no reading has"
+        for key in known - found.keys():
+            return f"has no key {key!r}, which every reading has"
+        return None
+
     def _read(self, said: dict[str, str]) -> DecodedReading | Rejected:
         figures = said["thickness"]
         if not self._figures.fullmatch(figures):
+            if self._profile.places and not figures.strip("+-0123456789., "):
+                return Rejected(
+                    f"{_cut(figures)!r} is no whole number, and the profile says that the last {self._profile.places} figures are decimals; use the right profile"
+                )
             if re.fullmatch(r"[-+]?[0-9]+[.,][0-9]+", figures):
                 return Rejected(self._other_mark(figures))
             return Rejected(f"{_cut(figures)!r} is not a number; set it aside or use the right profile")
@@ -200,7 +251,9 @@ class LineDecoder:
         unit = unit_of(word)
         if unit is None:
             return Rejected(f"unknown unit {_cut(word)!r}; the units are: {', '.join(UNIT_WORDS)}")
-        shown = figures.replace(",", ".")
+        shown = figures.replace(",", ".").replace(" ", "")
+        if self._profile.places:
+            shown = f"{Decimal(shown).scaleb(-self._profile.places):f}"
         return self._exactly(said, Decimal(shown), shown, unit)
 
     def _exactly(self, said: dict[str, str], figures: Decimal, shown: str, unit: Unit) -> DecodedReading | Rejected:

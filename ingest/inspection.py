@@ -226,7 +226,7 @@ class Taking:
             The reading taken, the line kept as no reading, what was carried out, the problem that
             stands against it, or None for a blank line. After a problem nothing has changed.
         """
-        text = text_of(line.frame)
+        text = text_of(line.frame, "" if line.directive else self.decoder.control)
         at = line.received_at
         if set_aside is not None:
             return self.keep_aside(line, source, f"set aside by {self.by}: {set_aside}")

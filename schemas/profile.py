@@ -7,13 +7,16 @@ from typing import Annotated, Final, Literal, Self
 
 from pydantic import Field, StringConstraints, field_validator, model_validator
 
+from schemas.check_digit import CheckDigit
 from schemas.model import Model, Text
 from schemas.transport import Bluetooth, Request, Serial
 from schemas.units import UNIT_WORDS, unit_of
 from schemas.vocabulary import ProbeMode
 
 #: The named groups that a reading's expression may have; thickness is the one it must have.
-GROUPS: Final = ("thickness", "unit", "counter", "time", "mode", "piece", "location", "spot")
+GROUPS: Final = ("thickness", "unit", "counter", "time", "mode", "piece", "location", "spot", "check")
+#: Control characters that a line may be framed or parted with: those for transmission and for separation of ISO/IEC 646.
+FRAMING: Final = frozenset("\x01\x02\x03\x04\x05\x06\x10\x15\x16\x17\x1c\x1d\x1e\x1f")
 
 
 class NotAReading(Model):
@@ -40,18 +43,34 @@ class Profile(Model):
     )
     reading: str | None = Field(
         None,
-        description="form pattern: the expression, with the group thickness and any of: unit, counter, time, mode, piece, location, spot.",
+        description="form pattern: the expression, with the group thickness and any of: unit, counter, time, mode, piece, location, spot, check.",
     )
     keys: dict[str, str] = Field(
         default_factory=dict,
         description="form json: which key of the object holds thickness, unit, counter, and so on.",
     )
+    other_keys: tuple[str, ...] | None = Field(
+        None,
+        description="form json: which keys every reading has beside those; an object with others, or without one of all these, is rejected.",
+    )
+    fixed_keys: dict[str, str] = Field(
+        default_factory=dict, description="form json: keys that have this value in every reading."
+    )
     not_a_reading: tuple[NotAReading, ...] = ()
     decimal_mark: Literal[".", ","] = "."
+    places: Annotated[int, Field(ge=1, le=4)] | None = Field(
+        None,
+        description="How many of the last figures are decimals, for a gauge that writes no mark: 1 where 0825 means 82.5.",
+    )
     unit: str | None = Field(None, description="Unit where the line names none.")
     time_format: str | None = Field(None, description="How the group time is written, in the codes of C's strftime.")
     modes: dict[str, ProbeMode] = Field(
         default_factory=dict, description="What the group mode writes, and the probe mode that it means."
+    )
+    check: CheckDigit | None = Field(None, description="What the group check is, and what it covers.")
+    control: Annotated[str, StringConstraints(strip_whitespace=False)] = Field(
+        "",
+        description='Control characters that the lines have, such as "\\u0002\\u0003"; a line with any other is rejected.',
     )
     max_line_bytes: Annotated[int, Field(ge=16, le=65536)] = 1024
     line_end: Annotated[str, StringConstraints(strip_whitespace=False, min_length=1, max_length=8)] | None = Field(
@@ -72,6 +91,14 @@ class Profile(Model):
         if word is not None and unit_of(word) is None:
             raise ValueError(f"unknown unit; write one of: {', '.join(UNIT_WORDS)}")
         return word
+
+    @field_validator("control")
+    @classmethod
+    def _frames(cls, control: str) -> str:
+        if not FRAMING.issuperset(control):
+            known = ", ".join(f"{ord(c):02X}" for c in sorted(FRAMING))
+            raise ValueError(f"not control characters that frame a line; in hex those are: {known}")
+        return control
 
     @field_validator("line_end")
     @classmethod
@@ -99,6 +126,8 @@ class Profile(Model):
         else:
             if self.reading is None or self.keys:
                 raise ValueError("form pattern needs reading, a regular expression, and no keys")
+            if self.other_keys is not None or self.fixed_keys:
+                raise ValueError("other_keys and fixed_keys go with form json")
             groups = set(_compiled(self.reading).groupindex)
         if "thickness" not in groups:
             raise ValueError("reading has no group (?P<thickness>...); mark where the figures stand")
@@ -111,6 +140,10 @@ class Profile(Model):
             )
         if "time" in groups and self.time_format is None:
             raise ValueError('the group time needs time_format, for instance "%Y-%m-%d %H:%M:%S"')
+        if self.check is not None and self.form == "json":
+            raise ValueError("check goes with form pattern; a JSON object has no place for one")
+        if ("check" in groups) != (self.check is not None):
+            raise ValueError("the group check and the table [check] go together: where it stands, and what it is")
         return self
 
 
