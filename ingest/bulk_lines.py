@@ -118,7 +118,7 @@ class FileInBlocks:
         tail = self._framer.close()
         if tail is not None:
             yield from self._single([tail])
-        if self._timed and self._line_no == 1:
+        if self._line_no == 0 or (self._timed and self._line_no == 1):
             raise nothing_in(self._name)
 
     def line(self, block: Block, place: int) -> RawLine | None:

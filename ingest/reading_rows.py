@@ -134,7 +134,7 @@ def _columns_of_objects(
         "source": [r.source for r in taken],
     }
     # What depends on the location or on the line's text alone is converted once, not once per reading.
-    of_lines = {
+    of_lines: dict[str, list[Any]] = {
         "thickness_um": [line.thickness_um for line in lines],
         "shown": [line.shown for line in lines],
         "unit": [line.unit.value for line in lines],

@@ -1,0 +1,288 @@
+"""A capture taken many lines at once against the same capture taken line by line: nothing may differ.
+
+Invented captures: what is checked against is the way that single lines go, which other tests hold to published sources.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime, timedelta
+from decimal import Decimal
+from pathlib import Path
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import pytest
+from hypothesis import HealthCheck, example, given, settings
+from hypothesis import strategies as st
+
+from archive.shop_folder import ShopFolder
+from archive.store import Archive
+from ingest import bulk_lines, taking_captures
+from ingest.capture_store import keep
+from ingest.decoding import LineDecoder
+from ingest.inspection import Taking
+from ingest.open_inspection import OpenInspection, SaidOfLines
+from ingest.readings_in_columns import ReadingsInColumns
+from ingest.sealing import Sealed, seal
+from ingest.taking_captures import CaptureLines, take_lines
+from rules.assessment import conformity_of
+from schemas.errors import BadInput
+from schemas.job import Job
+from schemas.profile import Profile
+from schemas.shop import Plausible
+from schemas.vocabulary import ProbeMode
+from tests.ingest.taking import EDGE, FACE, NOW, facts, job, line
+from tests.schemas.records import CHECK
+
+PLAIN = Profile.model_validate(
+    {
+        "title": "plain",
+        "reading": r"(?P<thickness>[-+]?[0-9.,]+)(?: (?P<unit>\S+))?",
+        "unit": "mil",
+        "not_a_reading": [{"pattern": "OVER|-{2,}", "meaning": "over the range"}],
+        "max_line_bytes": 64,
+    }
+)
+COUNTED = Profile.model_validate(
+    {
+        "title": "counted",
+        "reading": r"(?P<counter>[0-9]+);(?:(?P<time>[0-9]{4}-[0-9]{2}-[0-9]{2} [0-9:]{8});)?(?P<mode>[A-Z]+);(?P<thickness>[-+]?[0-9.,]+)",
+        "unit": "mil",
+        "time_format": "%Y-%m-%d %H:%M:%S",
+        "modes": {"FE": "magnetic", "NFE": "eddy-current"},
+        "not_a_reading": [{"pattern": "[0-9]+;.*;over", "meaning": "over the range"}],
+        "max_line_bytes": 64,
+    }
+)
+PLACED = Profile.model_validate(
+    {
+        "title": "placed",
+        "form": "json",
+        "keys": {"thickness": "film", "piece": "piece", "location": "place", "spot": "spot", "counter": "n"},
+        "unit": "mil",
+        "max_line_bytes": 64,
+    }
+)
+PROFILES = {"plain": PLAIN, "counted": COUNTED, "placed": PLACED}
+ZONE = ZoneInfo("America/New_York")
+WORDS = (
+    "@piece 2", "@piece nowhere", "@location edge", "@location face", "@base *", "@base edge", "@coated", "@undo",
+    "@exclude weld spot", "@exclude base metal reading: subtracted, not judged", "@skip hidden by the hanger", "@note rack 7", "@skip", "@dance",
+)  # fmt: skip
+#: What is written in place of a reading, or around it.
+ODD = (
+    b"", b"   ", b"OVER", b"---", b"75", b"3,1", b"3.1 um", b"78 um", b"-0.2", b"900", b"what", b"\xff\xfe3.1", b"\xb5", b"3.1 \xb5m", b"3.1 ell",
+    b"3.1\x00", b"3.1\x07", b"\t3.1 ", b"3.1\r3.2", b"\xef\xbb\xbf3.1", b"9" * 70, b"9" * 120, b"3.12345", b"@note not a word here", b"# 3.1", b"3.1\x0b", b"3.1\x1c",
+)  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Case:
+    """A capture, and the inspection it is taken into."""
+
+    files: tuple[bytes, ...]
+    profile: Profile
+    job: Job
+    pieces: tuple[str, ...]
+    stated_at: datetime | None
+    prompted: bool
+    before: tuple[str, ...]
+    after: tuple[str, ...]
+    accept: dict[int, str]
+    set_aside: dict[int, str]
+    as_is: str | None
+    checked_at: tuple[datetime, ...]
+
+
+@st.composite
+def _jobs(draw: st.DrawFn) -> Job:
+    rule = draw(
+        st.sampled_from(
+            [
+                {"name": "every-reading"},
+                {"name": "every-reading", "comparison": "rounding"},
+                {"name": "location-means"},
+                {"name": "location-means", "comparison": "rounding", "tie": "up"},
+                {"name": "sspc-pa2", "level": 3},
+                {"name": "iso-19840"},
+            ]
+        )
+    )
+    places: list[dict[str, object]] = [
+        {**FACE, "readings_per_spot": draw(st.sampled_from([1, 3, 8])), "spots": draw(st.sampled_from([1, 2]))},
+        {**EDGE, "spots": draw(st.sampled_from([1, 4]))},
+        {"name": "hidden", "role": "hidden", "lower": Decimal("1.5"), "readings_per_spot": 2},
+    ]
+    if rule["name"] == "sspc-pa2":
+        places = [{**place, "spots": 5, "readings_per_spot": 3} for place in places]
+    if rule["name"] == "iso-19840":
+        places[2]["upper"] = Decimal(7)
+    base = draw(st.sampled_from([False, False, True]))
+    changes: dict[str, object] = {"rule": rule, "location": places[: draw(st.integers(1, 3))]}
+    if base:
+        changes |= {"base_reading": True, "blasted": True}
+    return job(**changes)
+
+
+@st.composite
+def _said(draw: st.DrawFn, profile: str, state: dict[str, int]) -> bytes:
+    """One line as the gauge writes it, mostly a reading that nothing speaks against."""
+    figure = f"{draw(st.integers(21, 49)) / 10}"
+    odd = draw(st.integers(0, 24)) == 0
+    if profile == "plain":
+        return draw(st.sampled_from(ODD)) if odd else figure.encode()
+    if profile == "placed":
+        if odd:
+            return draw(st.sampled_from(ODD))
+        said: dict[str, object] = {"film": figure}
+        if draw(st.integers(0, 9)) == 0:
+            said |= {"place": draw(st.sampled_from(["face", "EDGE", "no place"])), "piece": draw(st.sampled_from("129"))}
+        if draw(st.integers(0, 9)) == 0:
+            said["spot"] = draw(st.integers(0, 3))
+        return json.dumps(said).encode()
+    state["counter"] += draw(st.sampled_from([1] * 40 + [0, 2, -3])) if state["counter"] else 1
+    state["second"] += draw(st.sampled_from([1] * 30 + [0, -5, 3600]))
+    local = datetime(2026, 11, 1, 0, 59, 50) + timedelta(seconds=state["second"])  # noqa: DTZ001 - as gauges write it
+    mode = "NFE" if odd else "FE"
+    time = "" if state["untimed"] else f"{local:%Y-%m-%d %H:%M:%S};"
+    if draw(st.integers(0, 40)) == 0:
+        figure = "over"
+    return f"{state['counter']};{time}{mode};{figure}".encode()
+
+
+@st.composite
+def _files(draw: st.DrawFn, profile: str) -> bytes:
+    timed = draw(st.booleans())
+    end = draw(st.sampled_from([b"\n"] * 6 + [b"\r\n"] * 3 + [b"\r"]))
+    stamp = draw(st.sampled_from(["milliseconds", "milliseconds", "seconds", "microseconds"]))
+    zone = draw(st.sampled_from(["Z", "Z", "+02:00", "-05:30"]))
+    state = {"counter": draw(st.sampled_from([0, 0, 17])), "second": 0, "untimed": draw(st.sampled_from([0, 0, 1]))}
+    at = NOW - timedelta(hours=2)
+    out = [b"# filmtally capture 1"] if timed else []
+    for _ in range(draw(st.integers(0, 60))):
+        said = draw(_said(profile, state))
+        if timed:
+            at += timedelta(milliseconds=draw(st.sampled_from([700] * 60 + [0, -900, 10_000_000])))
+            kind = draw(st.integers(0, 50))
+            if kind == 0:
+                said = draw(st.sampled_from(WORDS)).encode()
+            if kind == 1:
+                out.append(draw(st.sampled_from([b"# a remark", b"", b"   "])))
+                continue
+            if kind == 2 and draw(st.integers(0, 5)) == 0:
+                out.append(draw(st.sampled_from([b"3.1", b"2026-13-01T00:00:00.000Z\t3.1", b"2026-11-03T08:00:00\t3.1"])))
+                continue
+            form = "seconds" if kind == 3 else stamp
+            local = at.astimezone(UTC).replace(tzinfo=None).isoformat(timespec=form)
+            said = f"{local}{zone}\t".encode() + said
+        out.append(said)
+    ended = draw(st.sampled_from([True, True, True, False]))
+    return end.join(out) + (end if ended and out else b"")
+
+
+@st.composite
+def _cases(draw: st.DrawFn) -> Case:
+    profile = draw(st.sampled_from(["plain", "plain", "counted", "placed"]))
+    words = st.lists(st.one_of(st.sampled_from(WORDS), st.just("3.3")), max_size=4).map(tuple)
+    lines = st.dictionaries(st.integers(1, 62), st.just("seen by eye"), max_size=draw(st.sampled_from([0, 0, 0, 12])))
+    the_job = draw(_jobs())
+    many = draw(st.sampled_from([1, 2, 5, 30]))
+    return Case(
+        files=tuple(draw(st.lists(_files(profile), min_size=1, max_size=draw(st.sampled_from([1, 1, 2]))))),
+        profile=PROFILES[profile],
+        job=the_job,
+        pieces=tuple(str(n) for n in range(1, many + 1)),
+        stated_at=draw(st.sampled_from([NOW - timedelta(days=1), NOW - timedelta(days=1), None])),
+        prompted=draw(st.booleans()),
+        before=draw(words) if draw(st.booleans()) else (),
+        after=draw(words),
+        accept=draw(lines),
+        set_aside=draw(lines),
+        as_is=draw(st.sampled_from(["as it is", None])),
+        checked_at=tuple(draw(st.lists(st.integers(0, 9000).map(lambda s: NOW - timedelta(seconds=s)), max_size=3))),
+    )
+
+
+@contextmanager
+def _in_columns(block_bytes: int, fewest: int) -> Iterator[None]:
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(taking_captures, "LONG_BYTES", 0)
+        patch.setattr(taking_captures, "FEWEST", fewest)
+        patch.setattr(bulk_lines, "BLOCK_BYTES", block_bytes)
+        yield
+
+
+def _take(case: Case, folder: Path) -> tuple[Taking, list[object]]:
+    decoder = LineDecoder(case.profile, ZONE)
+    state = Taking(case.job, case.pieces, "mk", decoder, Plausible(), NOW, prompted=case.prompted)
+    for number, text in enumerate(case.before, start=1):
+        state.feed(line(number, text), "typed")
+    said: list[object] = []
+    for number, data in enumerate(case.files):
+        path = folder / f"{number}.capture"
+        path.write_bytes(data)
+        into = CaptureLines(state, f"file:{path.name}", dict(case.accept), dict(case.set_aside))
+        try:
+            take_lines(into, path, path.name, case.profile, case.stated_at)
+        except BadInput as refused:
+            said.append(refused.sentence)
+        said.append((into.problems, into.last_no, into.accept, into.set_aside))
+    for number, text in enumerate(case.after, start=1):
+        said.append(repr(state.feed(line(number, text, at=NOW), "typed")))
+    return state, said
+
+
+def _seal(case: Case, state: Taking) -> Sealed | str:
+    checks = [
+        replace(CHECK, check_id=f"check-{n}", gauge_serial="G1", done_at=at, probe_mode=ProbeMode.MAGNETIC.value)
+        for n, at in enumerate(case.checked_at)
+    ]
+    try:
+        return seal(
+            facts(case.job, pieces=case.pieces),
+            state,
+            checks,
+            capture_sha256="0" * 64,
+            sealed_at=NOW,
+            sealed_by="mk",
+            as_is=case.as_is,
+        )
+    except BadInput as refused:
+        return refused.sentence
+
+
+def _same(case: Case, folder: Path, block_bytes: int, fewest: int) -> Taking:
+    """Take *case* both ways and return it as taken in columns; fail where anything differs."""
+    single, said_singly = _take(case, folder)
+    with _in_columns(block_bytes, fewest):
+        many, said = _take(case, folder)
+    assert said_singly == said
+    assert (single.other_lines, single.notes) == (many.other_lines, many.notes)
+    assert single.next_slot() == many.next_slot()
+    assert list(single.missing()) == list(many.missing())
+    assert single.counted == many.counted
+    alone, together = _seal(case, single), _seal(case, many)
+    if isinstance(alone, Sealed) and isinstance(together, Sealed):
+        assert alone.inspection == together.inspection
+        assert alone.readings.equals(together.readings)
+        assert alone.readings.schema.equals(together.readings.schema, check_metadata=True)
+    else:
+        assert alone == together
+    # Looked at last, since it makes objects of them all.
+    assert list(single.readings) == list(many.readings)
+    assert single.readings[-5:] == many.readings[-5:]
+    again = _seal(case, many)
+    assert again == together if isinstance(together, str) else together.readings.equals(again.readings)  # type: ignore[union-attr]
+    return many
+
+
+@given(case=_cases(), block_bytes=st.sampled_from([60, 400, 1 << 20]), fewest=st.sampled_from([1, 4]))
+@settings(max_examples=250, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large, HealthCheck.function_scoped_fixture])
+def test_many_lines_at_once_come_to_the_same_as_one_by_one(
+    tmp_path: Path, case: Case, block_bytes: int, fewest: int
+) -> None:
+    _same(case, tmp_path, block_bytes, fewest)
