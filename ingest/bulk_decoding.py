@@ -60,7 +60,7 @@ def figures_of(lines: Any, decoder: LineDecoder) -> Figures | None:
     texts: list[str] = []
     different: list[Decoded] = []
     for number, data in enumerate(encoded.dictionary.to_pylist()):
-        if number == _LOOKED_AT and sum(_sort(said) is Sort.SINGLY for said in different) > _LOOKED_AT // 2:
+        if number == _LOOKED_AT and sum(sort_of(said) is Sort.SINGLY for said in different) > _LOOKED_AT // 2:
             return None
         text = text_of(Frame(data, len(data)))
         texts.append("" if isinstance(text, Rejected) else text)
@@ -70,7 +70,7 @@ def figures_of(lines: Any, decoder: LineDecoder) -> Figures | None:
     if len(timed) > 1:
         return None
     which = encoded.indices
-    sorts = [_sort(said) for said in different]
+    sorts = [sort_of(said) for said in different]
     taken_us = counters = None
     if True in timed:
         times = pa.array([said.taken_at if said is not None else None for said in readings], INSTANT)
@@ -88,7 +88,8 @@ def figures_of(lines: Any, decoder: LineDecoder) -> Figures | None:
     )
 
 
-def _sort(said: Decoded) -> Sort:
+def sort_of(said: Decoded) -> Sort:
+    """Return what is to be done with a line that says *said*."""
     match said:
         case Blank():
             return Sort.NOTHING

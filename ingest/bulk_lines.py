@@ -30,7 +30,7 @@ INSTANT: Final = pa.timestamp("us", tz="UTC")
 _TO_THE_END: Final = 1 << 30
 #: A block whose first lines have none of the forms known here is looked at line by line.
 _LOOKED_AT: Final = 8
-_DIGITS_TO_0: Final = bytes.maketrans(b"123456789", b"000000000")
+DIGITS_TO_0: Final = bytes.maketrans(b"123456789", b"000000000")
 #: Forms of a time that Arrow and datetime.fromisoformat read alike; each digit stands as 0.
 _STAMPS: Final = re.compile(rb"0000-00-00T00:00:00(?:\.000|\.000000)?(?:Z|[+-]00:00)\t")
 #: A day after the first moment that datetime knows, in µs: from here on no offset leads out of its range.
@@ -158,7 +158,7 @@ class FileInBlocks:
 
     def _timed_block(self, lines: Any, odd: Any) -> Block | None:
         """Return the block, or None where the times of hardly any lines have a form that is known here."""
-        found = (_STAMPS.match(line.translate(_DIGITS_TO_0)) for line in lines[:_LOOKED_AT].to_pylist())
+        found = (_STAMPS.match(line.translate(DIGITS_TO_0)) for line in lines[:_LOOKED_AT].to_pylist())
         form = next((form for form in found if form is not None), None)
         if form is None:
             return None
@@ -197,7 +197,7 @@ def _all_are(stamps: Any, form: bytes) -> bool:
     held = stamps.buffers()[2]
     if held is None or pc.any(pc.not_equal(pc.binary_length(stamps), len(form))).as_py():
         return False
-    return bool(held.to_pybytes().translate(_DIGITS_TO_0) == form * len(stamps))
+    return bool(held.to_pybytes().translate(DIGITS_TO_0) == form * len(stamps))
 
 
 def _places(mask: Any) -> tuple[int, ...]:

@@ -114,6 +114,16 @@ class LineDecoder:
         self._remembered: dict[str, Decoded] = {}
         self._figures = re.compile(rf"[-+]?[0-9]{{1,7}}(?:{mark}[0-9]{{1,6}})?")
 
+    @property
+    def profile(self) -> Profile:
+        """Return the line profile."""
+        return self._profile
+
+    @property
+    def zone(self) -> ZoneInfo:
+        """Return the time zone of the gauge's clock."""
+        return self._zone
+
     def decode(self, text: str) -> Decoded:
         """Return what *text*, one line without its end, says. Never raises."""
         known = self._remembered.get(text)

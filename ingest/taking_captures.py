@@ -18,6 +18,7 @@ import pyarrow.compute
 
 from ingest.bulk_decoding import Figures, Sort, figures_of
 from ingest.bulk_lines import Block, FileInBlocks
+from ingest.bulk_shapes import figures_by_shape
 from ingest.decoding import DecodedReading
 from ingest.inspection import Problem, Run, Taking
 from ingest.links import LINKS
@@ -32,6 +33,8 @@ pc: Final[Any] = pyarrow.compute  # its type information knows fewer pairs of ar
 LONG_BYTES: Final = 1 << 16
 #: Fewer readings than this between two odd lines are fed one by one.
 FEWEST: Final = 32
+#: So many lines at the beginning of a block show whether most of them are different.
+_LOOKED_AT: Final = 1024
 #: So often in one block something may speak against a reading; then the rest of it is fed line by line.
 _MOST_STUMBLES: Final = 50
 
@@ -101,7 +104,9 @@ def _is_long(path: Path) -> bool:
 
 
 def _take_block(into: CaptureLines, file: FileInBlocks, block: Block, stated_at: datetime | None) -> None:
-    figures = figures_of(block.text, into.taking.decoder)
+    decoder = into.taking.decoder
+    figures = figures_by_shape(block.text, decoder) if _mostly_different(block.text) else None
+    figures = figures or figures_of(block.text, decoder)
     taken = None if figures is None else _Block.of(into, file, block, figures, stated_at)
     if taken is None:
         for place in range(len(block)):
@@ -110,6 +115,11 @@ def _take_block(into: CaptureLines, file: FileInBlocks, block: Block, stated_at:
                 into.feed(line)
     else:
         taken.take()
+
+
+def _mostly_different(lines: Any) -> bool:
+    looked_at = lines[:_LOOKED_AT]
+    return len(pc.unique(looked_at)) * 2 > len(looked_at)
 
 
 @dataclass(slots=True)

@@ -12,24 +12,17 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 from pathlib import Path
-from typing import Any
 from zoneinfo import ZoneInfo
 
 import pytest
-from hypothesis import HealthCheck, example, given, settings
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from archive.shop_folder import ShopFolder
-from archive.store import Archive
-from ingest import bulk_lines, taking_captures
-from ingest.capture_store import keep
+from ingest import bulk_lines, bulk_shapes, taking_captures
 from ingest.decoding import LineDecoder
 from ingest.inspection import Taking
-from ingest.open_inspection import OpenInspection, SaidOfLines
-from ingest.readings_in_columns import ReadingsInColumns
 from ingest.sealing import Sealed, seal
 from ingest.taking_captures import CaptureLines, take_lines
-from rules.assessment import conformity_of
 from schemas.errors import BadInput
 from schemas.job import Job
 from schemas.profile import Profile
@@ -140,7 +133,10 @@ def _said(draw: st.DrawFn, profile: str, state: dict[str, int]) -> bytes:
             return draw(st.sampled_from(ODD))
         said: dict[str, object] = {"film": figure}
         if draw(st.integers(0, 9)) == 0:
-            said |= {"place": draw(st.sampled_from(["face", "EDGE", "no place"])), "piece": draw(st.sampled_from("129"))}
+            said |= {
+                "place": draw(st.sampled_from(["face", "EDGE", "no place"])),
+                "piece": draw(st.sampled_from("129")),
+            }
         if draw(st.integers(0, 9)) == 0:
             said["spot"] = draw(st.integers(0, 3))
         return json.dumps(said).encode()
@@ -174,7 +170,9 @@ def _files(draw: st.DrawFn, profile: str) -> bytes:
                 out.append(draw(st.sampled_from([b"# a remark", b"", b"   "])))
                 continue
             if kind == 2 and draw(st.integers(0, 5)) == 0:
-                out.append(draw(st.sampled_from([b"3.1", b"2026-13-01T00:00:00.000Z\t3.1", b"2026-11-03T08:00:00\t3.1"])))
+                out.append(
+                    draw(st.sampled_from([b"3.1", b"2026-13-01T00:00:00.000Z\t3.1", b"2026-11-03T08:00:00\t3.1"]))
+                )
                 continue
             form = "seconds" if kind == 3 else stamp
             local = at.astimezone(UTC).replace(tzinfo=None).isoformat(timespec=form)
@@ -213,6 +211,7 @@ def _in_columns(block_bytes: int, fewest: int) -> Iterator[None]:
         patch.setattr(taking_captures, "LONG_BYTES", 0)
         patch.setattr(taking_captures, "FEWEST", fewest)
         patch.setattr(bulk_lines, "BLOCK_BYTES", block_bytes)
+        patch.setattr(bulk_shapes, "_LINES_TO_A_SHAPE", 1)
         yield
 
 
@@ -281,7 +280,11 @@ def _same(case: Case, folder: Path, block_bytes: int, fewest: int) -> Taking:
 
 
 @given(case=_cases(), block_bytes=st.sampled_from([60, 400, 1 << 20]), fewest=st.sampled_from([1, 4]))
-@settings(max_examples=250, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large, HealthCheck.function_scoped_fixture])
+@settings(
+    max_examples=250,
+    deadline=None,
+    suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large, HealthCheck.function_scoped_fixture],
+)
 def test_many_lines_at_once_come_to_the_same_as_one_by_one(
     tmp_path: Path, case: Case, block_bytes: int, fewest: int
 ) -> None:
