@@ -12,16 +12,25 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 from pathlib import Path
+from typing import ClassVar
 from zoneinfo import ZoneInfo
 
+import pyarrow as pa
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from archive.shop_folder import ShopFolder
+from archive.store import Archive
 from ingest import bulk_lines, bulk_shapes, taking_captures
+from ingest.capture_store import keep
+from ingest.counters import Counters
 from ingest.decoding import LineDecoder
 from ingest.inspection import Taking
+from ingest.open_inspection import OpenInspection, SaidOfLines
+from ingest.readings_in_columns import ReadingsInColumns, from_us
 from ingest.sealing import Sealed, seal
+from ingest.taken_readings import TakenReadings
 from ingest.taking_captures import CaptureLines, take_lines
 from schemas.errors import BadInput
 from schemas.job import Job
@@ -281,7 +290,7 @@ def _same(case: Case, folder: Path, block_bytes: int, fewest: int) -> Taking:
 
 @given(case=_cases(), block_bytes=st.sampled_from([60, 400, 1 << 20]), fewest=st.sampled_from([1, 4]))
 @settings(
-    max_examples=250,
+    max_examples=80,
     deadline=None,
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large, HealthCheck.function_scoped_fixture],
 )
@@ -289,3 +298,185 @@ def test_many_lines_at_once_come_to_the_same_as_one_by_one(
     tmp_path: Path, case: Case, block_bytes: int, fewest: int
 ) -> None:
     _same(case, tmp_path, block_bytes, fewest)
+
+
+_DIGIT = st.sampled_from("0123456789")
+
+
+@given(
+    form=st.sampled_from(
+        [
+            "2026-11-03T09:15:00.000Z",
+            "2026-11-03T09:15:00Z",
+            "2026-11-03T09:15:00.000000+00:00",
+            "2026-11-03T09:15:00-00:00",
+        ]
+    ),
+    changes=st.dictionaries(st.integers(0, 31), _DIGIT, max_size=5),
+)
+def test_a_time_that_is_read_in_columns_is_the_time_that_single_lines_are_read_with(
+    form: str, changes: dict[int, str]
+) -> None:
+    stamp = "".join(changes.get(n, sign) if sign.isdigit() else sign for n, sign in enumerate(form))
+    found = bulk_lines._instants(pa.array([stamp.encode()]), len(stamp))
+    if found is not None:
+        assert datetime.fromisoformat(stamp) == from_us(found[0].as_py())
+
+
+def _own(lines: int, odd: dict[int, str]) -> bytes:
+    """Return a capture of *lines* lines, in which line numbers of *odd* have another text."""
+    out = ["# filmtally capture 1"]
+    for number in range(2, lines + 2):
+        stamp = (NOW - timedelta(hours=3) + timedelta(seconds=number)).isoformat(timespec="milliseconds")
+        out.append(f"{stamp.replace('+00:00', 'Z')}\t{odd.get(number, f'{2.2 + number % 25 / 10:.1f}')}")
+    return ("\n".join(out) + "\n").encode()
+
+
+def _open(root: Path, capture: bytes, pieces: int) -> tuple[OpenInspection, Path]:
+    path = root / "long.capture"
+    path.write_bytes(capture)
+    known = facts(job(), pieces=tuple(str(n) for n in range(1, pieces + 1)))
+    return OpenInspection(ShopFolder(root / "shop"), known.inspection_id, NOW, known), path
+
+
+def _commit(root: Path, inspection: OpenInspection) -> bytes:
+    sealed = seal(
+        inspection.facts,
+        inspection.taking,
+        [CHECK],
+        capture_sha256=inspection.capture_sha256,
+        sealed_at=NOW,
+        sealed_by="mk",
+        as_is="as it is",
+    )
+    return Archive(root / "archive", "bench").commit_inspection(sealed.inspection, sealed.readings).read_bytes()
+
+
+#: Captures from so many bytes on are taken in columns: long ones, and none.
+WAYS = {"columns": 1 << 16, "lines": 1 << 30}
+
+
+def test_a_long_capture_is_taken_resumed_and_sealed_without_an_object_for_each_reading(tmp_path: Path) -> None:
+    capture = _own(4000, odd={17: "OVER?", 900: "@note the rack was turned", 2000: "@undo"})
+    files = {}
+    for way, long_bytes in WAYS.items():
+        root = tmp_path / way
+        root.mkdir()
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setattr(taking_captures, "LONG_BYTES", long_bytes)
+            inspection, path = _open(root, capture, 1000)
+            with inspection:
+                kept = keep(path, root / "shop" / "captures")
+                inspection.take_captures([kept], None, SaidOfLines(set_aside={17: "it was no reading"}), NOW)
+                taken_at_once = inspection.taking.readings.in_columns
+            with OpenInspection(ShopFolder(root / "shop"), inspection.facts.inspection_id, NOW) as again:
+                files[way] = _commit(root, again)
+                stretches = [p for p in again.taking.readings.parts if isinstance(p, ReadingsInColumns)]
+        assert taken_at_once == bool(stretches) == (way == "columns")
+        assert sum(len(stretch._made) for stretch in stretches) <= 4
+    assert files["columns"] == files["lines"]
+
+
+def test_a_long_capture_with_a_line_that_cannot_be_taken_is_refused_whole_and_the_line_is_named(tmp_path: Path) -> None:
+    sentences = []
+    for way, long_bytes in WAYS.items():
+        root = tmp_path / way
+        root.mkdir()
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setattr(taking_captures, "LONG_BYTES", long_bytes)
+            inspection, path = _open(root, _own(4000, odd={1234: "75", 1300: "3,1", 3999: "900"}), 1000)
+            with inspection:
+                kept = keep(path, root / "shop" / "captures")
+                with pytest.raises(BadInput, match="line 1234: 75 mil at 'face' on piece 309 looks like 75 µm") as no:
+                    inspection.take_captures([kept], None, SaidOfLines(), NOW)
+        sentences.append(no.value.sentence)
+        with pytest.raises(BadInput, match="there is no open inspection"):
+            OpenInspection(ShopFolder(root / "shop"), inspection.facts.inspection_id, NOW)
+    assert sentences[0] == sentences[1]
+    assert "(also lines 1300, 3999)" in sentences[0]
+
+
+def _case(capture: bytes, pieces: int) -> Case:
+    return Case(
+        files=(capture,),
+        profile=PLAIN,
+        job=job(),
+        pieces=tuple(str(n) for n in range(1, pieces + 1)),
+        stated_at=NOW,
+        prompted=False,
+        before=(),
+        after=(),
+        accept={},
+        set_aside={},
+        as_is="as it is",
+        checked_at=(),
+    )
+
+
+def test_where_something_speaks_against_every_reading_each_is_named(tmp_path: Path) -> None:
+    _same(_case(_own(3000, odd=dict.fromkeys(range(40, 3000), "75")), 900), tmp_path, 1 << 20, 32)
+
+
+def test_an_export_with_counter_and_time_in_each_line_lies_in_columns(tmp_path: Path) -> None:
+    start = datetime(2026, 10, 31, 22, 30)  # noqa: DTZ001 - as the gauge writes it
+    lines = [f"{n};{start + timedelta(seconds=4 * n)};FE;{2.2 + n % 25 / 10:.1f}" for n in range(1, 3001)]
+    lines[1500:1500] = ["1501;2026-11-01 00:10:04;FE;over"]
+    export = "\r\n".join([*lines, ""]).encode()
+    many = _same(replace(_case(export, 750), profile=COUNTED, stated_at=None), tmp_path, 1 << 20, 32)
+    in_columns = sum(len(part) for part in many.readings.parts if isinstance(part, ReadingsInColumns))
+    assert in_columns == len(many.readings) - 1 == 2999  # the very first line of a file is always looked at by itself
+
+
+class _Numbers:
+    left_out: ClassVar[dict[int, int]] = {}
+
+    def __init__(self, *numbers: int) -> None:
+        self.numbers = numbers
+
+    def __len__(self) -> int:
+        return len(self.numbers)
+
+    def at(self, place: int) -> int:
+        return self.numbers[place]
+
+
+def test_readings_added_singly_and_in_stretches_are_one_list() -> None:
+    both: TakenReadings[int] = TakenReadings()
+    assert not both
+    both.append(1)
+    both.extend_by(_Numbers(2, 3, 4))
+    both.extend_by(_Numbers())
+    both.append(5)
+    both.append(6)
+    both.extend_by(_Numbers(7))
+    plain = [1, 2, 3, 4, 5, 6, 7]
+    assert both == plain
+    assert [*reversed(both)] == plain[::-1]
+    assert [both[n] for n in range(-7, 7)] == [plain[n] for n in range(-7, 7)]
+    assert (both[1:6:2], both[-2:], both[:]) == (plain[1:6:2], plain[-2:], plain)
+    assert both != plain[:-1]
+    with pytest.raises(IndexError):
+        both[7]
+
+
+@given(st.lists(st.tuples(st.integers(0, 12), st.integers(1, 5), st.booleans()), max_size=6), st.integers(0, 20))
+def test_runs_of_counters_are_remembered_as_single_ones_are(seen: list[tuple[int, int, bool]], asked: int) -> None:
+    counters = Counters()
+    plain: dict[int, int] = {}
+    reading_no = 1
+    for first, count, as_run in seen:
+        if as_run:
+            counters.add_run(first, count, reading_no)
+        for n in range(count):
+            if not as_run:
+                counters.add(first + n, reading_no + n)
+            plain[first + n] = reading_no + n
+        reading_no += count
+        assert counters.last == first + count - 1
+    assert (asked in counters) == (asked in plain)
+    assert counters.seen_from(asked) == min((n for n in plain if n >= asked), default=None)
+    if asked in plain:
+        assert counters[asked] == plain[asked]
+    else:
+        with pytest.raises(KeyError):
+            counters[asked]
