@@ -37,6 +37,7 @@ class Framer:
         """Return the lines that *chunk* completes, oldest first."""
         if self._after_cr and chunk.startswith(b"\n"):
             chunk = chunk[1:]
+            self._after_cr = False
         if not chunk:
             return []
         self._after_cr = chunk.endswith(b"\r")

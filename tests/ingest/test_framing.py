@@ -27,6 +27,10 @@ def test_a_crlf_that_is_split_over_two_chunks_is_one_end() -> None:
     assert [Frame(b"3.12", 4), Frame(b"3.14", 4)] == _lines([b"3.12\r", b"\n3.14\r", b"\n"])
 
 
+def test_of_a_crlf_that_comes_byte_by_byte_one_lf_belongs_to_the_cr_and_the_next_ends_a_blank_line() -> None:
+    assert [Frame(b"3.12", 4), Frame(b"", 0), Frame(b"3.14", 4)] == _lines([b"3.12\r", b"\n", b"\n", b"3.14\n"])
+
+
 def test_a_tail_without_an_end_says_so() -> None:
     assert [Frame(b"3.12", 4), Frame(b"3.1", 3, ended=False)] == _lines([b"3.12\n3.", b"1"])
 
