@@ -27,7 +27,10 @@ import pyarrow.compute as pc
 
 #: Rows whose lines are built at once: 65,536 lines of half a kilobyte stay far below what one Arrow string array holds.
 _SLICE_ROWS: Final = 65_536
+#: Under this, looking for what is the same in all rows takes longer than it saves.
+_FEW_ROWS: Final = 256
 _ESCAPES: Final = (("\\", "\\\\"), ("\t", "\\t"), ("\n", "\\n"), ("\r", "\\r"))
+_MARKS: Final = tuple(mark.encode() for mark, _ in _ESCAPES)
 _NULL: Final = "\\N"
 _ORDER: Final = "reading_no"
 
@@ -63,28 +66,86 @@ def _in_order(rows: pa.Table) -> pa.Table:
 def _lines(rows: pa.Table) -> bytes:
     rows = rows.combine_chunks()
     columns: list[Any] = [c.chunk(0) if c.num_chunks else pa.array([], c.type) for c in rows.columns]
-    fields = [as_text(column) for column in columns]
-    lines = _joined(fields)
+    if rows.num_rows < _FEW_ROWS:
+        return _few_lines(columns, rows.num_rows)
+    # What is the same in all rows, as most facts of an inspection are, is made into text once.
+    return _joined([_repeated(column) if all_same(column) else _field(column) for column in columns], rows.num_rows)
+
+
+def _few_lines(columns: list[Any], rows: int) -> bytes:
+    lines = _joined([as_text(column) for column in columns], rows)
     # Hardly any text holds what needs an escape. Counting the separators of the finished lines
     # shows whether one does in a fraction of the time that it takes to look through each column.
-    nulls = sum(column.null_count for column in columns)
+    nulls = sum(column.null_count + _inner_nulls(column) for column in columns)
     plain = (
-        lines.count(b"\t") == rows.num_rows * (len(fields) - 1)
-        and lines.count(b"\n") == rows.num_rows
-        and lines.count(b"\\") == nulls + sum(_inner_nulls(column) for column in columns)
+        lines.count(b"\t") == rows * (len(columns) - 1)
+        and lines.count(b"\n") == rows
+        and lines.count(b"\\") == nulls
         and b"\r" not in lines
     )
-    if plain:
-        return lines
-    return _joined([_escape(f) if pa.types.is_string(c.type) else f for f, c in zip(fields, columns, strict=True)])
+    return lines if plain else _joined([_field(column) for column in columns], rows)
 
 
-def _joined(fields: list[Any]) -> bytes:
-    *others, last = fields
-    lines = joined(*others, joined(last, "", "\n"), "\t")
-    # The values of an Arrow text array lie end to end in its last buffer: here, the finished lines.
-    _, ends, text = lines.buffers()
-    return memoryview(text)[: memoryview(ends).cast("i")[len(lines)]].tobytes()
+def _joined(fields: list[Any], rows: int) -> bytes:
+    """Return the lines of *rows* rows; a field is an array, or the text that it is in all rows."""
+    if not any(isinstance(field, str) for field in fields):
+        *others, last = fields
+        return bytes(_values(joined(*others, joined(last, "", "\n"), "\t")))
+    parts: list[Any] = []
+    text = ""
+    for place, field in enumerate(fields):
+        if isinstance(field, str):
+            text += field
+        else:
+            parts += [text, field]
+            text = ""
+        text += "\t" if place < len(fields) - 1 else "\n"
+    if not parts:
+        return text.encode() * rows
+    # The values of an Arrow text array lie end to end: here, the finished lines.
+    return bytes(_values(joined(*parts, text, "")))
+
+
+def _field(column: Any) -> Any:
+    """Return *column* as it stands in the lines, with escapes; null stays null."""
+    text = as_text(column)
+    if not pa.types.is_string(column.type):
+        return text
+    held = bytes(_values(text))
+    return _escape(text) if any(mark in held for mark in _MARKS) else text
+
+
+def _repeated(column: Any) -> str:
+    value = _field(column[:1])[0].as_py()
+    return _NULL if value is None else value
+
+
+def all_same(column: Any) -> bool:
+    """Return whether *column*, which has rows, holds the same value in all of them."""
+    kind, nulls = column.type, column.null_count
+    if nulls or pa.types.is_list(kind):
+        return bool(nulls == len(column))
+    if pa.types.is_boolean(kind):
+        return len(pc.unique(column)) == 1
+    if pa.types.is_string(kind):
+        lengths: Any = pc.min_max(pc.binary_length(column)).as_py()
+        if lengths["min"] != lengths["max"]:
+            return False
+    values = bytes(_values(column))
+    return values == values[: len(values) // len(column)] * len(column)
+
+
+def _values(column: Any) -> memoryview:
+    """Return the bytes of the values of *column*: text, or values of one width that is whole bytes."""
+    start, end = column.offset, column.offset + len(column)
+    if not pa.types.is_string(column.type):
+        width = column.type.bit_width // 8
+        return memoryview(column.buffers()[1])[start * width : end * width]
+    _, ends, text = column.buffers()
+    if text is None:  # a column without a single letter has no buffer for them
+        return memoryview(b"")
+    at = memoryview(ends).cast("i")
+    return memoryview(text)[at[start] : at[end]]
 
 
 def joined(*fields: Any) -> Any:
@@ -114,6 +175,10 @@ def as_text(column: Any) -> Any:
             ],
             pa.string(),
         )
+    if pa.types.is_decimal(kind) and len(column) >= _FEW_ROWS:
+        # A gauge shows few different figures, and each is made into text once.
+        different = column.dictionary_encode()
+        return different.dictionary.cast(pa.string()).take(different.indices)
     return column.cast(pa.string())
 
 

@@ -79,7 +79,7 @@ def resumed(args: argparse.Namespace, folder: ShopFolder) -> str:
 
 def counts_said(inspection: OpenInspection) -> str:
     taking = inspection.taking
-    counted = sum(r.counted for r in taking.readings)
+    counted = taking.counted
     other = f", {len(taking.other_lines)} lines that are no readings" if taking.other_lines else ""
     return f"{counted} readings counted, {len(taking.readings) - counted} kept but not counted{other}"
 

@@ -126,6 +126,16 @@ class LineDecoder:
         """Return the control characters that the lines may have; :func:`text_of` asks for them."""
         return self._profile.control
 
+    @property
+    def profile(self) -> Profile:
+        """Return the line profile."""
+        return self._profile
+
+    @property
+    def zone(self) -> ZoneInfo:
+        """Return the time zone of the gauge's clock."""
+        return self._zone
+
     def decode(self, text: str) -> Decoded:
         """Return what *text*, one line without its end, says. Never raises."""
         known = self._remembered.get(text)

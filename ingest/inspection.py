@@ -15,16 +15,18 @@ The words of an inspector, typed or in a capture, each on a line that begins wit
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from decimal import ROUND_HALF_EVEN, Decimal
 from fractions import Fraction
 from typing import Final, NamedTuple
 
+from ingest.counters import Counters
 from ingest.decoding import Blank, DecodedReading, LineDecoder, NotAReading, Rejected, escaped, text_of
 from ingest.links.raw_line import RawLine
 from ingest.plausibility import looks_like_other_unit, out_of_range, window_um
+from ingest.taken_readings import Stretch, TakenReadings
 from schemas.job import Job, Location
 from schemas.letters import unfit
 from schemas.shop import Plausible
@@ -129,19 +131,32 @@ class Told:
 Outcome = TakenReading | OtherLine | Problem | Told | None
 
 
+class Run(NamedTuple):
+    """Places one after the other that the plan asks for next: *size* of one location on one piece, *start* being the first."""
+
+    piece: str
+    location: Location
+    start: int
+    size: int
+
+    def slot(self, nth: int) -> Slot:
+        """Return the *nth* place, from 0."""
+        return _slot(self.piece, self.location, self.start + nth)
+
+
 class _Places:
     """The planned readings of one location on one piece, by place: 0 is the first reading of spot 1."""
 
     def __init__(self, location: Location) -> None:
         self._planned = location.planned
         self._per_spot = location.readings_per_spot
-        self._taken: set[int] = set()
-        self._hint = 0
+        self._below = 0  # every place below this one is taken
+        self._taken: set[int] = set()  # of the others
         self.skipped = False
 
     @property
     def lacking(self) -> int:
-        return 0 if self.skipped else self._planned - len(self._taken)
+        return 0 if self.skipped else self._planned - self._below - len(self._taken)
 
     def free(self, spot: int | None = None) -> int | None:
         """Return the first free place, in *spot* where one is named, or None."""
@@ -149,17 +164,33 @@ class _Places:
             return None
         if spot is not None:
             start = (spot - 1) * self._per_spot
-            return next((p for p in range(start, start + self._per_spot) if p not in self._taken), None)
-        while self._hint in self._taken:
-            self._hint += 1
-        return self._hint if self._hint < self._planned else None
+            places = range(max(start, self._below), start + self._per_spot)
+            return next((p for p in places if p not in self._taken), None)
+        return self._below if self._below < self._planned else None
 
-    def take(self, place: int) -> None:
-        self._taken.add(place)
+    def free_runs(self) -> Iterator[tuple[int, int]]:
+        """Yield the free places in order, as first place and number of those that lie one after the other."""
+        start = self._below
+        for end in () if self.skipped else (*sorted(self._taken), self._planned):
+            if end > start:
+                yield start, end - start
+            start = end + 1
+
+    def take(self, place: int, count: int = 1) -> None:
+        if place == self._below:
+            self._below += count
+            while self._below in self._taken:
+                self._taken.remove(self._below)
+                self._below += 1
+        else:
+            self._taken.update(range(place, place + count))
 
     def release(self, place: int) -> None:
-        self._taken.discard(place)
-        self._hint = min(self._hint, place)
+        if place < self._below:
+            self._taken.update(range(place + 1, self._below))
+            self._below = place
+        else:
+            self._taken.discard(place)
 
 
 @dataclass(slots=True)
@@ -184,7 +215,7 @@ class Taking:
     plausible: Plausible
     now: datetime
     prompted: bool = False
-    readings: list[TakenReading] = field(default_factory=list)
+    readings: TakenReadings[TakenReading] = field(default_factory=TakenReadings)
     other_lines: list[OtherLine] = field(default_factory=list)
     notes: list[Note] = field(default_factory=list)
     skips: list[Skip] = field(default_factory=list)
@@ -195,8 +226,7 @@ class Taking:
     _named: bool = False
     _places: dict[tuple[str, str], _Places] = field(default_factory=dict)
     _slips: dict[tuple[str, Unit, str | None], tuple[str, bool] | None] = field(default_factory=dict)
-    _counters: dict[int, int] = field(default_factory=dict)
-    _last_counter: int | None = None
+    _counters: Counters = field(default_factory=Counters)
 
     def __post_init__(self) -> None:
         self._order = {piece: place for place, piece in enumerate(self.pieces)}
@@ -304,14 +334,9 @@ class Taking:
                 )
             )
         if self.readings and taken_at < self.readings[-1].taken_at:
-            self.notes.append(
-                Note(
-                    taken_at.isoformat(),
-                    "filmtally",
-                    f"the clock stepped back before reading {reading.reading_no}; readings are ordered by number",
-                )
-            )
-        self._count(decoded.counter, reading.reading_no)
+            self.note_step_back(taken_at, reading.reading_no)
+        if decoded.counter is not None:
+            self._counters.add(decoded.counter, reading.reading_no)
         self.readings.append(reading)
         return reading
 
@@ -347,10 +372,10 @@ class Taking:
                 f"has counter {decoded.counter} again, as reading {self._counters[decoded.counter]} had; it may have been sent twice",
                 can_be_accepted=True,
             )
-        if self._last_counter is not None and decoded.location is None and decoded.counter != self._last_counter + 1:
+        if self._counters.last is not None and decoded.location is None and decoded.counter != self._counters.last + 1:
             return Problem(
                 0,
-                f"has counter {decoded.counter} after {self._last_counter}, so a reading may be missing and the rest out of place",
+                f"has counter {decoded.counter} after {self._counters.last}, so a reading may be missing and the rest out of place",
                 can_be_accepted=True,
             )
         return None
@@ -463,12 +488,78 @@ class Taking:
         place = self._at(piece, location).free(spot)
         if place is None:
             return None
-        return Slot(piece, location, place // location.readings_per_spot + 1, place % location.readings_per_spot + 1)
+        return _slot(piece, location, place)
 
-    def _count(self, counter: int | None, reading_no: int) -> None:
-        if counter is not None:
-            self._counters[counter] = reading_no
-            self._last_counter = counter
+    # many at once
+
+    @property
+    def latest(self) -> datetime:
+        """Return the time after which a reading counts as from the future."""
+        return self.now + _CLOCK_SLACK
+
+    @property
+    def counters(self) -> Counters:
+        """Return the counters that came with the readings."""
+        return self._counters
+
+    def speaks_against(self, decoded: DecodedReading, location: Location) -> bool:
+        """Return whether the figures themselves speak against a reading at *location*."""
+        return self._slip(decoded, location) is not None
+
+    def runs_ahead(self, most: int) -> list[Run]:
+        """Return where the next readings belong that name no place, for as many as the plan has room, *most* at the most.
+
+        It is what :meth:`feed` would find for one after the other, were each of them taken.
+        """
+        runs: list[Run] = []
+        if self._base_for is not None:
+            return runs
+        for piece, location in self._places_ahead():
+            for start, count in self._at(piece, location).free_runs():
+                if most <= 0:
+                    return runs
+                runs.append(Run(piece, location, start, min(count, most)))
+                most -= count
+        return runs
+
+    def _places_ahead(self) -> Iterator[tuple[str, Location]]:
+        here = self._location
+        if here is not None:
+            yield self._piece, here
+            if self._named and not self.prompted:
+                return
+        start = self._order[self._piece]
+        for step in range(len(self.pieces)):
+            piece = self.pieces[(start + step) % len(self.pieces)]
+            for location in self.job.location:
+                if step or here is None or location.name != here.name:
+                    yield piece, location
+
+    def note_step_back(self, taken_at: datetime, reading_no: int) -> None:
+        """Note that the clock had stepped back when a reading was taken at *taken_at*."""
+        said = f"the clock stepped back before reading {reading_no}; readings are ordered by number"
+        self.notes.append(Note(taken_at.isoformat(), "filmtally", said))
+
+    def left_out(self) -> Iterator[TakenReading]:
+        """Yield the readings that do not count, in the order taken."""
+        for part in self.readings.parts:
+            if isinstance(part, list):
+                yield from (reading for reading in part if not reading.counted)
+            else:
+                yield from part.left_out.values()
+
+    @property
+    def counted(self) -> int:
+        """Return how many readings count."""
+        return len(self.readings) - sum(1 for _ in self.left_out())
+
+    def take_stretch(self, stretch: Stretch[TakenReading], runs: Sequence[Run]) -> None:
+        """Take readings that nothing speaks against, in the places that :meth:`runs_ahead` gave for them."""
+        for run in runs:
+            self._at(run.piece, run.location).take(run.start, run.size)
+        if runs:
+            self._piece, self._location = runs[-1].piece, runs[-1].location
+        self.readings.extend_by(stretch)
 
     # the inspector's words
 
@@ -598,11 +689,15 @@ def _unfit_reason(said: str) -> str | None:
     return unfit(said.replace("\t", " "))
 
 
+def _slot(piece: str, location: Location, place: int) -> Slot:
+    return Slot(piece, location, place // location.readings_per_spot + 1, place % location.readings_per_spot + 1)
+
+
 def _place(slot: Slot) -> int:
     return (slot.spot - 1) * slot.location.readings_per_spot + slot.nth - 1
 
 
-def base_means_um(readings: list[TakenReading]) -> Mapping[str, Decimal]:
+def base_means_um(readings: Iterable[TakenReading]) -> Mapping[str, Decimal]:
     """Return per location the mean of what was read before coating, in µm.
 
     Rounded to 0.0001 µm, a tie to the even digit, since that is what the archive keeps; every later

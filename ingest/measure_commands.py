@@ -145,7 +145,7 @@ def _measure_from_files(args: argparse.Namespace) -> int:
             return 0
         inspection.take_captures(kept, stated_at, said, args.now())
         if args.keep_open:
-            counted = sum(r.counted for r in inspection.taking.readings)
+            counted = inspection.taking.counted
             told = f"inspection {inspection_id}: {counts_said(inspection)}; still open"
             return tell(args, told, inspection_id=inspection_id, sealed=False, readings_counted=counted)
         if not args.json:

@@ -36,11 +36,11 @@ from ingest.facts import InspectionFacts, typed_profile
 from ingest.framing import Frame
 from ingest.inspection import Note, OtherLine, Problem, Taking
 from ingest.journal import SUFFIX, Journal, SeenJournal, read
-from ingest.links import LINKS
 from ingest.links.item import Item, Kind
 from ingest.links.raw_line import RawLine
 from ingest.live_records import item_of, item_record
 from ingest.live_taking import About, LiveTaking
+from ingest.taking_captures import CaptureLines, take_lines
 from schemas.errors import BadInput, IntegrityFailed
 
 SEALED: Final = "sealed"
@@ -326,25 +326,17 @@ class OpenInspection:
         stated = record["stated_at"]
         accept = {int(n): why for n, why in record["accept"].items()}
         set_aside = {int(n): why for n, why in record["set_aside"].items()}
-        source = f"file:{record['name']}"
-        problems = []
-        last_no = 0
         taken_before = len(self.taking.readings)
         stated_at = datetime.fromisoformat(stated) if stated else None
+        taken = CaptureLines(self.taking, f"file:{record['name']}", accept, set_aside)
         with _collector_paused():
-            for line in LINKS["file"](path, self.facts.profile.max_line_bytes, stated_at, record["name"]):
-                last_no = line.line_no
-                outcome = self.taking.feed(
-                    line, source, accept=accept.pop(last_no, None), set_aside=set_aside.pop(last_no, None)
-                )
-                if isinstance(outcome, Problem):
-                    problems.append(outcome)
+            take_lines(taken, path, record["name"], self.facts.profile, stated_at)
         for number in (*accept, *set_aside):
             raise BadInput(
-                f"{record['name']}: there is no line {number} (the last is {last_no}); correct --accept or --set-aside"
+                f"{record['name']}: there is no line {number} (the last is {taken.last_no}); correct --accept or --set-aside"
             )
-        if problems:
-            raise BadInput(_problems(record["name"], problems))
+        if taken.problems:
+            raise BadInput(_problems(record["name"], taken.problems))
         if len(self.taking.readings) == taken_before:
             raise BadInput(
                 f"{record['name']}: there is no reading in this capture; take the readings again or name the right file"

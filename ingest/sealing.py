@@ -3,32 +3,31 @@
 from __future__ import annotations
 
 import dataclasses
-import json
-from bisect import bisect_right
 from collections.abc import Mapping, Sequence
 from datetime import datetime
 from decimal import Decimal
 from typing import Any, Final, NamedTuple
 
 import pyarrow as pa
+import pyarrow.compute
 
-from ingest.decoding import DecodedReading
 from ingest.facts import InspectionFacts
+from ingest.findings_text import findings_json, plain_json
 from ingest.inspection import Note, OtherLine, TakenReading, Taking, base_means_um
+from ingest.reading_rows import base_of, rows_of
 from rules.assessment import conformity_of
 from rules.film_build import Judged
+from rules.plain_findings import plain_findings
 from rules.verdict import Finding, Verdict
 from schemas.errors import BadInput
 from schemas.gauge_checks import GaugeCheck
 from schemas.inspections import Inspection
-from schemas.job import Job, Location
-from schemas.parquet import column_of, table_of
-from schemas.readings import READINGS, TIME, GaugeReading
-from schemas.vocabulary import EVERYWHERE, CheckKind, CoatStage, Role
+from schemas.job import Job
+from schemas.parquet import table_of
+from schemas.readings import READINGS, GaugeReading
+from schemas.vocabulary import EVERYWHERE
 
-_NO_LIMITS: Final = Location.model_construct(
-    name=EVERYWHERE, role=Role.OTHER, lower=None, target_low=None, target_high=None, upper=None
-)
+pc: Final[Any] = pyarrow.compute  # its type information knows fewer pairs of arguments than it takes
 
 
 @dataclasses.dataclass(frozen=True, slots=True)
@@ -64,7 +63,7 @@ def seal(
         BadInput: There is no reading; readings are missing and *as_is* says nothing; or readings
             before coating are asked for and missing.
     """
-    if not any(r.counted for r in taking.readings):
+    if not taking.counted:
         raise BadInput(
             f"inspection {facts.inspection_id}: there is no counted reading to seal; take some, or name the right capture"
         )
@@ -77,16 +76,16 @@ def seal(
             f"{location.planned - count} of {location.planned}{more}; go on with 'filmtally measure --resume {facts.inspection_id}', "
             f"or seal it undecided with 'filmtally seal {facts.inspection_id} --as-is REASON'"
         )
-    base = base_means_um(taking.readings)
+    base = base_means_um(taking.left_out())
+    table = rows_of(facts, taking, base, checks)
     if facts.job.base_reading:
-        _need_base(facts, taking, base)
-    table = _table(facts, taking, base, checks)
+        _need_base(facts, table, base)
     notes = [*(Note(None, facts.inspector, text) for text in facts.notes), *taking.notes]
     if as_is is not None:
         notes.append(Note(sealed_at.isoformat(), sealed_by, f"sealed with readings missing: {as_is}"))
     inspection = _record(
         facts,
-        [_row(r, base) for r in taking.readings],
+        _judged_and_counted(facts.job, taking, base, table),
         taking.other_lines,
         notes,
         checks,
@@ -155,7 +154,7 @@ def amend(
         sealed_at=_in_ms(sealed_at),
         sealed_by=by,
         conformity=verdict.name,
-        findings_json=_findings_json(findings),
+        findings_json=findings_json(findings),
         supersedes=before.revision,
         superseded_why=why,
         **in_record,
@@ -163,10 +162,10 @@ def amend(
     return Sealed(inspection, table_of(READINGS, changed))
 
 
-def _need_base(facts: InspectionFacts, taking: Taking, base: Mapping[str, Decimal]) -> None:
+def _need_base(facts: InspectionFacts, table: pa.Table, base: Mapping[str, Decimal]) -> None:
     if EVERYWHERE in base:
         return
-    measured = {r.location for r in taking.readings if r.counted}
+    measured = set(pc.unique(table["location"].filter(table["counted"])).to_pylist())
     without = next(
         (place.name for place in facts.job.location if place.name in measured and place.name not in base), None
     )
@@ -175,105 +174,6 @@ def _need_base(facts: InspectionFacts, taking: Taking, base: Mapping[str, Decima
             f"inspection {facts.inspection_id}: the job asks for readings before coating, and {without!r} has none; "
             f"take them after '@base {without}', or say '@base *' where one set holds for all locations"
         )
-
-
-def _table(
-    facts: InspectionFacts, taking: Taking, base: Mapping[str, Decimal], checks: Sequence[GaugeCheck]
-) -> pa.Table:
-    taken = taking.readings
-    count = len(taken)
-    job = facts.job
-    names = [place.name for place in job.location]
-    places = [*job.location, _NO_LIMITS]
-    order = {name: index for index, name in enumerate(names)}
-    at_place = pa.array([order.get(r.location, len(names)) for r in taken], type=pa.int32())
-    lines, of_line = _distinct([r.decoded for r in taken])
-    opening = _OpeningChecks(checks, facts.gauge_serial)
-
-    def by_place(name: str, values: list[Any]) -> Any:
-        return column_of(READINGS, name, values).take(at_place)
-
-    def by_line(name: str, values: list[Any]) -> Any:
-        return column_of(READINGS, name, values).take(of_line)
-
-    # What depends on the location or on the line's text alone is converted once, not once per reading.
-    ready: dict[str, Any] = {
-        "role": by_place("role", [place.role.value for place in places]),
-        "lower": by_place("lower", [place.lower for place in places]),
-        "target_low": by_place("target_low", [place.target_low for place in places]),
-        "target_high": by_place("target_high", [place.target_high for place in places]),
-        "upper": by_place("upper", [place.upper for place in places]),
-        "thickness_um": by_line("thickness_um", [line.thickness_um for line in lines]),
-        "shown": by_line("shown", [line.shown for line in lines]),
-        "unit": by_line("unit", [line.unit.value for line in lines]),
-        "taken_at": _milliseconds([r.taken_at for r in taken]),
-    }
-    columns: dict[str, list[Any]] = {
-        "reading_no": [r.reading_no for r in taken],
-        "clock": [r.clock.value for r in taken],
-        "coat_stage": [r.stage.value for r in taken],
-        "piece": [r.piece for r in taken],
-        "location": [r.location for r in taken],
-        "spot": [r.spot for r in taken],
-        "raw_line": [r.raw_line for r in taken],
-        "base_metal_um": [_base_of(r, base) for r in taken],
-        "probe_mode": [r.probe_mode.value for r in taken],
-        "opening_check_id": [opening.before(r.taken_at, r.probe_mode.value) for r in taken],
-        "counted": [r.excluded_reason is None for r in taken],
-        "excluded_reason": [r.excluded_reason for r in taken],
-        "excluded_by": [r.excluded_by for r in taken],
-        "source": [r.source for r in taken],
-    }
-    same = {
-        "inspection_id": facts.inspection_id,
-        "revision": 1,
-        "shop": facts.shop.name,
-        "customer": job.customer,
-        "purchase_order": facts.purchase_order,
-        "work_order": facts.work_order,
-        "part_no": job.part_no,
-        "part_revision": job.part_revision,
-        "lot": facts.lot,
-        "lot_size": facts.lot_size,
-        "rack": facts.rack,
-        "rack_position": facts.rack_position,
-        "powder": facts.powder or job.powder,
-        "powder_batch": facts.powder_batch,
-        "sprayer": facts.sprayer,
-        "inspector": facts.inspector,
-        "gauge_serial": facts.gauge_serial,
-        "specification_unit": job.unit.value,
-        "profile": facts.profile_name,
-    }
-    arrays: list[Any] = []
-    for named in READINGS.columns:
-        if named.name in same:
-            scalar: Any = pa.scalar(same[named.name], type=named.column.type)
-            arrays.append(pa.repeat(scalar, count))
-        elif named.name in ready:
-            arrays.append(ready[named.name])
-        else:
-            arrays.append(column_of(READINGS, named.name, columns[named.name]))
-    return pa.table(arrays, schema=READINGS.arrow_schema)
-
-
-def _distinct(decoded: list[DecodedReading]) -> tuple[list[DecodedReading], Any]:
-    """Return the different objects among *decoded* and, for each of them all, which of those it is."""
-    seen: dict[int, int] = {}
-    lines: list[DecodedReading] = []
-    of_line = []
-    for line in decoded:
-        index = seen.setdefault(id(line), len(lines))
-        if index == len(lines):
-            lines.append(line)
-        of_line.append(index)
-    return lines, pa.array(of_line, type=pa.int32())
-
-
-def _milliseconds(moments: list[datetime]) -> Any:
-    """Return *moments* as the archive keeps them, cut to milliseconds."""
-    exact: Any = pa.array(moments, type=pa.timestamp("us", tz="UTC"))
-    return exact.cast(TIME, safe=False)
 
 
 class _Row(NamedTuple):
@@ -295,40 +195,16 @@ def _row(reading: TakenReading, base: Mapping[str, Decimal]) -> _Row:
         reading.location,
         reading.spot,
         reading.decoded.thickness_um,
-        _base_of(reading, base),
+        base_of(reading, base),
         reading.excluded_reason is None,
         reading.stage.value,
         reading.excluded_reason,
     )
 
 
-def _base_of(reading: TakenReading, base: Mapping[str, Decimal]) -> Decimal | None:
-    """Return what is subtracted from *reading*: nothing from one that was itself taken before coating."""
-    if not base or reading.stage is not CoatStage.TOTAL:
-        return None
-    return base.get(reading.location, base.get(EVERYWHERE))
-
-
-class _OpeningChecks:
-    """The last verification of a gauge before a moment."""
-
-    def __init__(self, checks: Sequence[GaugeCheck], gauge_serial: str) -> None:
-        self._by_mode: dict[str | None, tuple[list[datetime], list[str]]] = {}
-        for check in sorted(checks, key=lambda c: c.done_at):
-            if check.gauge_serial == gauge_serial and check.kind == CheckKind.VERIFICATION:
-                times, ids = self._by_mode.setdefault(check.probe_mode, ([], []))
-                times.append(check.done_at)
-                ids.append(check.check_id)
-
-    def before(self, moment: datetime, mode: str) -> str | None:
-        times, ids = self._by_mode.get(mode, ([], []))
-        place = bisect_right(times, moment)
-        return ids[place - 1] if place else None
-
-
 def _record(
     facts: InspectionFacts,
-    readings: Sequence[_Row],
+    judged: tuple[list[Finding], Verdict, dict[str, int]],
     other_lines: Sequence[OtherLine],
     notes: Sequence[Note],
     checks: Sequence[GaugeCheck],
@@ -337,7 +213,7 @@ def _record(
     sealed_at: datetime,
     sealed_by: str,
 ) -> Inspection:
-    findings, verdict = _judged(facts.job, readings)
+    findings, verdict, counts = judged
     known = [c for c in checks if c.gauge_serial == facts.gauge_serial]
     return Inspection(
         inspection_id=facts.inspection_id,
@@ -357,19 +233,49 @@ def _record(
         probe_mode=facts.job.probe_mode.value,
         coats=facts.coats,
         bakes=facts.bakes,
-        **_counts(readings),
+        **counts,
         conformity=verdict.name,
-        findings_json=_findings_json(findings),
+        findings_json=findings_json(findings),
         job_json=facts.job.to_json(),
         shop_json=facts.shop.to_json(),
-        checks_json=_json([dataclasses.asdict(c) for c in known]),
+        checks_json=plain_json([dataclasses.asdict(c) for c in known]),
         profile_json=facts.profile.to_json(),
-        other_lines_json=_json([dataclasses.asdict(o) for o in other_lines]),
-        notes_json=_json([dataclasses.asdict(n) for n in notes]),
+        other_lines_json=plain_json([dataclasses.asdict(o) for o in other_lines]),
+        notes_json=plain_json([dataclasses.asdict(n) for n in notes]),
         capture_sha256=capture_sha256,
         supersedes=None,
         superseded_why=None,
     )
+
+
+def _judged_and_counted(
+    job: Job, taking: Taking, base: Mapping[str, Decimal], table: pa.Table
+) -> tuple[list[Finding], Verdict, dict[str, int]]:
+    if not taking.readings.in_columns:
+        rows = [_row(reading, base) for reading in taking.readings]
+        return *_judged(job, rows), _counts(rows)
+    counted = table["counted"]
+    number = pc.sum(counted).as_py()
+    counts = {
+        "pieces_measured": len(pc.unique(table["piece"].filter(counted))),
+        "readings_counted": number,
+        "readings_excluded": table.num_rows - number,
+    }
+    return *(plain_findings(job, table) or _judged(job, _rows(table))), counts
+
+
+def _rows(table: pa.Table) -> list[_Row]:
+    """Return the rows of *table*; the same value of a column is the same object."""
+    columns = []
+    for name in _Row._fields:
+        encoded = table[name].combine_chunks().dictionary_encode()
+        chunks = encoded.chunks if isinstance(encoded, pa.ChunkedArray) else [encoded]
+        values: list[Any] = []
+        for chunk in chunks:
+            different = [*chunk.dictionary.to_pylist(), None]
+            values += [different[-1 if code is None else code] for code in chunk.indices.to_pylist()]
+        columns.append(values)
+    return [_Row(*row) for row in zip(*columns, strict=True)]
 
 
 def _judged(job: Job, readings: Sequence[Judged]) -> tuple[list[Finding], Verdict]:
@@ -384,19 +290,6 @@ def _counts(readings: Sequence[Judged]) -> dict[str, int]:
         "readings_counted": len(counted),
         "readings_excluded": len(readings) - len(counted),
     }
-
-
-def _findings_json(findings: Sequence[Finding]) -> str:
-    plain = [{**dataclasses.asdict(f), "verdict": f.verdict.name} for f in findings]
-    return _json(plain)
-
-
-def _json(value: Any) -> str:
-    return json.dumps(value, ensure_ascii=False, separators=(",", ":"), default=_text)
-
-
-def _text(value: Any) -> str:
-    return value.isoformat() if hasattr(value, "isoformat") else str(value)
 
 
 def _in_ms(moment: datetime) -> datetime:

@@ -19,7 +19,8 @@ from schemas.vocabulary import Clock
 
 HEADER: Final = b"# filmtally capture 1"
 _CHUNK_BYTES: Final = 1 << 20
-_LONGEST_STAMP: Final = 40
+#: Bytes that a time and its tab may take before what came from the gauge.
+LONGEST_STAMP: Final = 40
 
 
 def lines(
@@ -37,21 +38,55 @@ def lines(
         BadInput: The file cannot be read, is empty, is UTF-16, or a line of a capture has no time.
     """
     name = called or str(path)
-    framer = Framer(max_line_bytes + _LONGEST_STAMP)
+    framer = framer_for(max_line_bytes)
     line_no = 0
     timed = False
     for frame in _frames(path, name, framer):
         line_no += 1
         if line_no == 1:
-            timed = frame.data.removeprefix(b"\xef\xbb\xbf").rstrip() == HEADER
+            timed = is_header(frame)
             if timed:
                 continue
-        if not timed:
-            yield RawLine(line_no, frame, stated_at, Clock.STATED)
-        elif frame.data.strip() and not frame.data.startswith(b"#"):
-            yield _timed(name, line_no, frame)
+        line = raw_line(name, line_no, frame, stated_at, timed=timed)
+        if line is not None:
+            yield line
     if line_no == 0 or (timed and line_no == 1):
-        raise BadInput(f"{name}: there is nothing in this capture; take the readings again or name the right file")
+        raise nothing_in(name)
+
+
+def nothing_in(name: str) -> BadInput:
+    """Return what is said of a file without a single line."""
+    return BadInput(f"{name}: there is nothing in this capture; take the readings again or name the right file")
+
+
+def framer_for(max_line_bytes: int) -> Framer:
+    """Return what cuts a file into lines: the gauge's own, with room for the time before each."""
+    return Framer(max_line_bytes + LONGEST_STAMP)
+
+
+def is_header(frame: Frame) -> bool:
+    """Return whether *frame*, the first of a file, says that it is a capture of ours."""
+    return frame.data.removeprefix(b"\xef\xbb\xbf").rstrip() == HEADER
+
+
+def raw_line(name: str, line_no: int, frame: Frame, stated_at: datetime | None, *, timed: bool) -> RawLine | None:
+    """Return a line of a file, or None for a remark.
+
+    Args:
+        name: What the inspector calls the file.
+        line_no: Number of the line, from 1; the first line of a capture of ours is none of these.
+        frame: The line.
+        stated_at: Time of a line that comes with none.
+        timed: Whether the file is a capture of ours.
+
+    Raises:
+        BadInput: A line of a capture has no time.
+    """
+    if not timed:
+        return RawLine(line_no, frame, stated_at, Clock.STATED)
+    if not frame.data.strip() or frame.data.startswith(b"#"):
+        return None
+    return _timed(name, line_no, frame)
 
 
 def _frames(path: Path, name: str, framer: Framer) -> Iterator[Frame]:

@@ -96,6 +96,66 @@ def test_the_lines_are_those_of_the_form_as_it_is_stated(values: list[tuple[Any,
     assert spelled_out(rows.drop_columns(["reading_no"])) == lines(rows.drop_columns(["reading_no"]))
 
 
+_FIELD = st.one_of(st.none(), st.sampled_from(["", "a", "bb", "\\", "\t", "\r\n", "µm", "\\N"]))
+_COLUMNS = {
+    "text": (pa.string(), _FIELD),
+    "whole": (pa.int32(), st.one_of(st.none(), st.sampled_from([0, 1, 257, -1]))),
+    "exact": (
+        pa.decimal128(9, 4),
+        st.one_of(st.none(), st.sampled_from([Decimal(0), Decimal("1.5"), Decimal("-80.0001")])),
+    ),
+    "truth": (pa.bool_(), st.one_of(st.none(), st.booleans())),
+    "at": (
+        pa.timestamp("ms", "UTC"),
+        st.sampled_from([None, datetime(2026, 11, 3, 9, 15, 2, 123000, UTC), datetime(1969, 7, 20, tzinfo=UTC)]),
+    ),
+    "many": (pa.list_(pa.decimal128(9, 4)), st.sampled_from([None, [], [Decimal(1), None]])),
+}
+
+
+@st.composite
+def _tables(draw: st.DrawFn) -> pa.Table:
+    """Tables of columns that are often the same from the first row to the last, cut into chunks anywhere."""
+    count = draw(st.integers(1, 12))
+    columns = {}
+    for number, kind in enumerate(draw(st.lists(st.sampled_from(sorted(_COLUMNS)), min_size=1, max_size=7))):
+        arrow, values = _COLUMNS[kind]
+        same = draw(st.booleans())
+        said = [draw(values)] * count if same else draw(st.lists(values, min_size=count, max_size=count))
+        columns[f"{kind}{number}"] = pa.array(said, arrow)
+    rows = small(**columns)
+    if draw(st.booleans()):
+        rows = rows.append_column("reading_no", pa.array(range(count, 0, -1), pa.int32()))
+    cut = draw(st.integers(0, count))
+    # A slice of a longer table: its arrays begin in the middle of their buffers.
+    longer = pa.concat_tables([rows, rows, rows]).combine_chunks().slice(count, count)
+    return pa.concat_tables([longer.slice(0, cut), longer.slice(cut)])
+
+
+@given(rows=_tables())
+def test_what_is_the_same_in_all_rows_takes_the_stated_form_too(rows: pa.Table) -> None:
+    with pytest.MonkeyPatch.context() as patch:
+        expected = spelled_out(rows)
+        assert expected == lines(rows)
+        patch.setattr(content, "_FEW_ROWS", 1)
+        assert expected == lines(rows)
+        patch.setattr(content, "_SLICE_ROWS", 5)
+        assert expected == lines(rows)
+
+
+@given(
+    st.sampled_from(sorted(_COLUMNS)).flatmap(
+        lambda kind: st.tuples(st.just(kind), st.lists(_COLUMNS[kind][1], min_size=1, max_size=5))
+    )
+)
+def test_a_column_is_said_to_be_the_same_only_where_it_is(drawn: tuple[str, list[Any]]) -> None:
+    kind, values = drawn
+    found = content.all_same(pa.array(values, _COLUMNS[kind][0]))
+    same = all(value == values[0] for value in values)
+    # For lists nobody looks; that costs time and no truth.
+    assert found == (same and (kind != "many" or values[0] is None))
+
+
 def test_readings_and_checks_take_the_stated_form() -> None:
     one = scenario.inspection(readings=37)
     assert spelled_out(scenario.readings(one)) == lines(scenario.readings(one))
