@@ -15,6 +15,7 @@ from bench import (
     commit_inspection,
     find_inspection,
     journal_reading,
+    live_capture,
     seal_capture,
 )
 from bench.results_folder import RESULTS
@@ -24,6 +25,7 @@ PARTS: Final = (
     certificates,
     commit_inspection,
     journal_reading,
+    live_capture,
     find_inspection,
     assess_inspections,
     answer_help,
