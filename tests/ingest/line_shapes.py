@@ -86,8 +86,10 @@ class Shape:
             2026, rng.randrange(1, 13), rng.randrange(1, 29), 9, rng.randrange(60), rng.randrange(60), tzinfo=UTC
         )
 
-    def reading(self, *, about_um: float | None = None, decimals_differ_from: str | None = None) -> Written:
-        """Return the next reading; *about_um* steers its size."""
+    def reading(
+        self, *, about_um: float | None = None, decimals_differ_from: str | None = None, other_mode: bool = False
+    ) -> Written:
+        """Return the next reading; *about_um* steers its size, *other_mode* has it read in the second probe mode."""
         rng = self._rng
         while True:
             um = about_um * rng.uniform(0.8, 1.25) if about_um else rng.uniform(35, 140)
@@ -97,6 +99,8 @@ class Shape:
         self._at += timedelta(seconds=rng.randrange(1, 130))
         self._count += 1
         mode = rng.choice(list(self.modes)) if self.modes and rng.random() < 0.2 else next(iter(self.modes), None)
+        if other_mode:
+            mode = list(self.modes)[1]
         at = None
         if self.stamp != "none":
             written = self._at.strftime(STAMPS[self.stamp])
