@@ -6,6 +6,7 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
+from itertools import pairwise
 from typing import Final
 
 from ingest.teaching_questions import MOST_READINGS, Choice, Question, another_reading, dead_end
@@ -377,7 +378,7 @@ def _number(evidence: Evidence, column: Column, found: Fields) -> None:
     counts = all(re.fullmatch(r"[0-9]{1,9}", t) for t in texts)
     rises = counts and _rises_by_one(lines, [int(t) for t in texts])
     answer = evidence.answers.get(key)
-    goes_up = counts and all(int(a) < int(b) for a, b in zip(texts, texts[1:], strict=False))
+    goes_up = counts and all(int(a) < int(b) for a, b in pairwise(texts))
     if not goes_up and all(len(t) == 1 for t in texts):
         _ask_what(evidence, column, found, (*_MODES, _TIME, _FIXED, _FREE))
         return
