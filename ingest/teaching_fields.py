@@ -6,6 +6,7 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
+from itertools import pairwise
 from typing import Final
 
 from ingest.teaching_questions import MOST_READINGS, Choice, Question, another_reading, dead_end
@@ -377,14 +378,17 @@ def _number(evidence: Evidence, column: Column, found: Fields) -> None:
     counts = all(re.fullmatch(r"[0-9]{1,9}", t) for t in texts)
     rises = counts and _rises_by_one(lines, [int(t) for t in texts])
     answer = evidence.answers.get(key)
-    if not rises and all(len(t) == 1 for t in texts):
+    goes_up = counts and all(int(a) < int(b) for a, b in pairwise(texts))
+    if not goes_up and all(len(t) == 1 for t in texts):
         _ask_what(evidence, column, found, (*_MODES, _TIME, _FIXED, _FREE))
         return
     if answer is None and rises and len(lines) >= 3 and evidence.cut_is_sure and not _rivals(evidence, column):
         answer = "counter"
     numbers = ", ".join(texts[:4])
-    if answer is None and rises and len(lines) < 3 and evidence.may_take_another:
-        sentence = f"the number {numbers} may be the gauge's counter; take one more reading, and it must go up by one"
+    if answer is None and goes_up and len(lines) < 3 and evidence.may_take_another:
+        sentence = (
+            f"the number {numbers} may be the gauge's counter; take one more reading, and see whether it goes up by one"
+        )
         found.questions.append(another_reading(key, sentence))
     elif answer is None:
         choices = (*((_COUNTER,) if counts else ()), _TIME, _FREE)

@@ -262,7 +262,9 @@ def _stated_unit(lesson: Lesson) -> Unit | None:
 
 def _places_hold(lesson: Lesson, evidence: Evidence, fields: Fields) -> None:
     """Ask for what shows that the last figures are decimals whatever the value, and in each unit."""
-    sizes = {len(lesson.given.shown[i].figures.lstrip("+-").split(".")[0].split(",")[0]) for i in lesson.shown}
+    # Nought is nought with any number of decimals.
+    telling = [i for i in lesson.shown if lesson.given.shown[i].value != 0]
+    sizes = {len(lesson.given.shown[i].figures.lstrip("+-").split(".")[0].split(",")[0]) for i in telling}
     if len(sizes) < 2:
         question = "the line has no decimal mark; take a reading with another number of figures, such as one under 10 µm or over 100 µm"
         if lesson.may_take_another:
@@ -277,7 +279,7 @@ def _places_hold(lesson: Lesson, evidence: Evidence, fields: Fields) -> None:
                 )
             )
     column = next((c for c in evidence.columns if c.place == fields.unit), None)
-    if column is not None and len({unit_of(column.texts[i]) for i in evidence.shown}) < 2:
+    if column is not None and len({unit_of(column.texts[i]) for i in telling}) < 2:
         choice = (Choice("none", "this gauge is always set to one unit"),)
         sentence = (
             "the line has no decimal mark, and the other unit may have other decimals; take a reading in the other unit"

@@ -172,14 +172,20 @@ def _learn_columns(lesson: Lesson, place: Place, cut: Mapping[int, tuple[Token, 
     mark: str = place.way.decimal_mark
     value = columns[int(place.at)]
     has_decimals = any(mark in text for text in value.texts.values())
-    commas = any(t.kind == "mark" and t.text == "," for t in first)
-    if not has_decimals and not place.places and commas:
-        mark, decided = ".", True  # a comma cannot part both the figures and the fields
-    else:
-        decided = has_decimals or place.places > 0
+    # A comma between fields says nothing of decimals: gauges write "67,5,um" as well.
+    decided = has_decimals or place.places > 0
     mark = decimal_mark_of(lesson, mark, decided=decided)
+    telling = [i for i in lesson.shown if lesson.given.shown[i].value != 0]
     layout = Layout(
-        aligned, int(place.at), mark if mark != "none" else None, place.places, fields, lesson.check, lesson.tail
+        aligned,
+        int(place.at),
+        mark if mark != "none" else None,
+        place.places,
+        fields,
+        lesson.check,
+        lesson.tail,
+        place.way.decimal_mark,
+        telling,
     )
     content: dict[str, Any] = {"reading": line_pattern(layout), "decimal_mark": mark if mark != "none" else "."}
     if lesson.check is not None:

@@ -15,6 +15,9 @@ from ingest.teaching_times import stamp_pattern
 #: All words of schemas.units, short enough to be read.
 _UNITS: Final = "(?i:[uµμ]m|microns?|mils?)"
 _NUMBER: Final = r"[-+]?[0-9]+(?:[.,][0-9]+)?"
+#: A day and a time of day that are passed over; bounded, so that no line takes long.
+_DAY: Final = "[0-9]{1,4}(?:[-/. ]?[0-9A-Za-z]{1,4}){2}"
+_CLOCK: Final = "[0-9]{1,2}:[0-9:.,]{2,12}(?: ?[AaPp][Mm]|Z|[-+][0-9:]{4,5})?"
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,6 +32,8 @@ class Layout:
         fields: What the pieces mean.
         check: The check; None where there is none.
         tail: How the end looks where a check is passed over; None where there is none.
+        cut_mark: Decimal mark of the other figures.
+        telling: Lines that show how many decimals their unit has.
     """
 
     lines: Mapping[int, Sequence[Token]]
@@ -38,6 +43,8 @@ class Layout:
     fields: Fields
     check: FoundCheck | None
     tail: str | None
+    cut_mark: str
+    telling: Sequence[int]
 
 
 def line_pattern(layout: Layout) -> str:
@@ -99,23 +106,27 @@ def _piece(layout: Layout, at: int, gap: str) -> str:
             return f"(?P<check>{layout.check.pattern})"
         return (layout.tail or "").split(")", 1)[-1]
     if token.kind == "number":
-        return _NUMBER
+        commas = any(t.text == "," for t in next(iter(layout.lines.values())))
+        return rf"[-+]?[0-9]+(?:{written(layout.cut_mark)}[0-9]+)?" if commas else _NUMBER
     if token.kind == "word":
-        free = r"[\w/-]+" if " " not in token.text else r"[\w/ -]+"
+        # No figures: they would be taken from a number that stands right behind.
+        free = r"[^\W\d]+(?:[-/][^\W\d]+)*"
+        if " " in token.text:
+            free = rf"{free}(?: {free})*"
         never = "|".join(written(word) for word in fields.excluded.get(place, ()))
         return rf"(?!(?:{never})(?![\w/-])){free}" if never else free
     if token.kind == "day":
-        return "[0-9]+(?:[-/. ]?[0-9A-Za-z]+){2}"
+        return _DAY
     if token.kind == "clock":
-        return "[0-9]+:[0-9:.,]+(?: ?[AaPp][Mm]|Z|[-+][0-9:]+)?"
+        return _CLOCK
     return written(token.text)
 
 
 def _unit_words(layout: Layout, at: int) -> str:
-    """Return all words for units; where no decimal mark is written, those that were seen alone, for another may have other decimals."""
+    """Return all words for units; where no decimal mark is written, those that were shown alone: another may have other decimals."""
     if not layout.places:
         return _UNITS
-    seen = sorted({tokens[at].text for tokens in layout.lines.values()})
+    seen = sorted({layout.lines[i][at].text for i in layout.telling})
     return "|".join(written(word) for word in seen)
 
 
@@ -173,11 +184,11 @@ def _general(text: str, check: FoundCheck | None, tail: str | None) -> str:
         if token.gap:
             out.append(" +" if at and _alike(tokens[at - 1], token) else " *")
         if token.kind == "number":
-            out.append("[-+]?[0-9]+(?:[.,][0-9]+)?")
+            out.append(_NUMBER)
         elif token.kind == "day":
-            out.append("[0-9]+(?:[-/. ]?[0-9A-Za-z]+){2}")
+            out.append(_DAY)
         elif token.kind == "clock":
-            out.append("[0-9]+:[0-9:.,]+(?: ?[AaPp][Mm]|Z|[-+][0-9:]+)?")
+            out.append(_CLOCK)
         else:
             out.append(written(token.text))
     trailing = len(text) - len(text.rstrip(" "))

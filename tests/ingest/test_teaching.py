@@ -10,6 +10,8 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from ingest.decoding import DecodedReading, LineDecoder, NotAReading, Rejected, text_of
 from ingest.framing import Frame
@@ -121,6 +123,20 @@ def test_a_value_without_decimals_leaves_the_mark_open() -> None:
     )
     whole = found.answer(found.questions[0], "none")
     assert isinstance(read(whole, "82.5 um"), Rejected)
+
+
+def test_a_comma_between_fields_settles_no_decimal_mark() -> None:
+    lines: list[str | bytes] = ["463;2,5 mil,OK", "707;7,5 mil,OK"]
+    shown = {0: "463 um", 1: "707 um"}
+    assert "reading decimals" in keys(taught(lines, shown, word="fixed", unit_place="no"))
+    found = taught([*lines, "67,5;0,7 mil,OK"], {**shown, 2: "67.5 um"}, word="fixed", unit_place="no")
+    assert figures(found, "8,5;0,1 mil,OK") == "8.5 um"
+
+
+def test_nought_says_nothing_of_decimals_in_another_unit() -> None:
+    lines: list[str | bytes] = ["0825 um", "1203 um", "0000 mil"]
+    found = taught(lines, {0: "82.5 um", 1: "120.3 um", 2: "0.00 mil"})
+    assert keys(found) == {"choice other-unit"}
 
 
 @pytest.mark.parametrize(("answer", "open_"), [("decimal", False), ("thousands", True)])
@@ -321,6 +337,39 @@ def test_lines_that_are_no_text_or_are_built_differently_are_told() -> None:
     assert keys(taught([b"\xfe\xed\xfa", "82.5 um"], {0: "82.5 um"})) == {"dead end text"}
     assert keys(taught(["82.5 um", "x=90.1;um"], {0: "82.5 um", 1: "90.1 um"})) == {"dead end shape"}
     assert keys(taught(["82.5 um", "90.1 um"], {0: "82.5 um", 1: "77.7 um"})) == {"dead end value"}
+
+
+def test_a_name_that_changes_takes_no_figures_from_the_counter_behind_it() -> None:
+    lines: list[str | bytes] = ["A8 82.5 um", "B9 90.1 um", "C10 70.0 um"]
+    found = taught(lines, {0: "82.5 um", 1: "90.1 um", 2: "70.0 um"}, word="free")
+    said = read(found, "D123 5.5 um")
+    assert isinstance(said, DecodedReading)
+    assert said.counter == 123
+
+
+@given(
+    st.lists(st.binary(max_size=30) | st.from_regex(rb"[0-9A-F;,.*: umil-]{0,20}", fullmatch=True), max_size=6),
+    st.dictionaries(
+        st.integers(0, 5), st.sampled_from(["82.5 um", "1 um", "3.25 mil", "0,5", "1,234 um", "-2"]), max_size=4
+    ),
+    st.integers(0, 3),
+)
+def test_any_lines_give_a_profile_that_reads_what_was_shown_or_a_question(
+    lines: list[bytes], shown: dict[int, str], pick: int
+) -> None:
+    said = {i: Shown.of(s) for i, s in shown.items() if i < len(lines)}
+    found = teach(lines, said)
+    for _ in range(8):
+        question = next((q for q in found.questions if q.choices), None)
+        if question is None:
+            break
+        found = found.answer(question, question.choices[pick % len(question.choices)].key)
+    assert (found.profile is None) == bool(found.questions)
+    if found.profile is not None:
+        for line in found.lines:
+            if line.shown is not None:
+                assert isinstance(line.said, DecodedReading)
+                assert line.shown.unit in (None, line.said.unit)
 
 
 def test_a_file_says_what_the_profile_says(tmp_path: Path) -> None:
