@@ -107,7 +107,7 @@ def _shop(root: Path) -> ShopFolder:
     head, _, _ = job.partition("[[location]]")
     place = '[[location]]\nname = "face"\nlower = 2.0\nupper = 5.0\nreadings_per_spot = 100\n'
     (folder.root / "jobs" / "bench.toml").write_text(head.replace('drawing = "gate-leaf.svg"', "") + place, "utf-8")
-    check = "check verification --gauge FB-07 --occasion opening --by mk".split()
+    check = ["check", "verification", "--gauge", "FB-07", "--occasion", "opening", "--by", "mk"]
     for standard in ("Z-0=0.1,0.0,0.1", "S-50=50.3,50.1,50.2", "S-130=129.6,129.9,129.5"):
         check += ["--standard", standard]
     with redirect_stdout(StringIO()):

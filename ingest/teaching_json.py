@@ -117,7 +117,12 @@ def learn_json(lesson: Lesson, objects: Mapping[int, Mapping[str, Any]]) -> bool
         lesson.notes.append("keys with several fixed words are passed over")
         fixed = {k: v[0] for k, v in fields.fixed.items() if len(v) == 1}
     others = sorted(set(shown_keys[0]) - set(keys.values()) - set(fixed))
-    content: dict[str, Any] = {"form": "json", "keys": keys, "other_keys": others, "decimal_mark": mark}
+    content: dict[str, Any] = {
+        "form": "json",
+        "keys": keys,
+        "other_keys": others,
+        "decimal_mark": mark if mark != "none" else ".",
+    }
     if fixed:
         content["fixed_keys"] = fixed
     finish(lesson, content, evidence, fields, place)
