@@ -6,6 +6,7 @@ import fcntl
 import json
 import os
 import pty
+import select
 import signal
 import subprocess
 import sys
@@ -209,6 +210,8 @@ class _Terminal:
         until = time.monotonic() + PATIENCE_S
         while part not in self.seen:
             assert time.monotonic() < until, self.seen
+            if not select.select([self.master], [], [], 1.0)[0]:
+                continue
             try:
                 self.seen += os.read(self.master, 4096).decode("utf-8", "replace")
             except OSError:
@@ -232,7 +235,7 @@ class _Terminal:
 
 
 def test_at_a_terminal_the_gate_is_confirmed_once_and_a_closed_window_leaves_it_open(shop: Path) -> None:
-    terminal = _Terminal(shop, *_words("T", "--plain"))
+    terminal = _Terminal(shop, *_words("T", "--plain", "--pieces", "1"))
     terminal.wait_for("answer @accept REASON, or @finish and check the gauge")
     terminal.type("3.1\n")
     terminal.wait_for("waits until the question is answered")
@@ -244,7 +247,7 @@ def test_at_a_terminal_the_gate_is_confirmed_once_and_a_closed_window_leaves_it_
     with OpenInspection(ShopFolder(shop), inspection, NOW) as again:
         assert [reading.decoded.shown for reading in again.taking.readings] == ["3.1"]
         assert "only a trial" in again.taking.notes[0].what
-    terminal = _Terminal(shop, "measure", "--plain")
+    terminal = _Terminal(shop, "measure", "--plain", "--resume")
     terminal.wait_for("piece 1, front face (2 of 5) > ")
     for number in range(19):
         terminal.type(f"3.{number}\n")
@@ -272,6 +275,25 @@ def test_sealing_an_inspection_with_an_open_question_asks_for_a_word(shop: Path,
     assert sealed.returncode == 0, sealed.stderr
     (one,) = Archive(shop / "archive", "look").inspections()
     assert [other["text"] for other in json.loads(one.other_lines_json)] == ["75", "3.2"]
+
+
+def test_a_watched_folder_goes_on_behind_what_was_taken_before_a_kill(shop: Path, tmp_path: Path) -> None:
+    exports = tmp_path / "exports"
+    exports.mkdir()
+    with Measuring(shop, *_words("W", "--link", f"folder:{exports}")) as measuring:
+        measuring.wait_for("is there")
+        (exports / "a.txt").write_bytes(b"".join(line + b"\n" for line in _figures(7)))
+        assert measuring.wait_for_taken(7)
+        measuring.kill()
+    with (exports / "a.txt").open("ab") as growing:
+        growing.write(b"".join(line + b"\n" for line in _figures(3, 7)))
+    (exports / "b.txt").write_bytes(b"".join(line + b"\n" for line in _figures(10, 10)))
+    with Measuring(shop, "measure") as measuring:
+        measuring.wait_for(": 7 readings counted")
+        assert measuring.wait_for_taken(13)
+        measuring.end_input()
+        assert measuring.ended() == 0, measuring.lines
+    assert [f.decode() for f in _figures(20)] == _shown(shop, "W")
 
 
 def test_sealing_names_what_was_skipped(door: FrontDoor, monkeypatch: pytest.MonkeyPatch) -> None:
