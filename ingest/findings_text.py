@@ -54,15 +54,12 @@ class _Texts:
     def of(self, among: tuple[Fraction, ...]) -> str:
         # The lowest and the highest of a place are among the same values.
         if among is not self._last[0]:
-            self._last = (
-                among,
-                f"[{','.join([self._numbers.get(id(number)) or self._new(number) for number in among])}]",
-            )
+            numbers = self._numbers
+            for number in among:
+                if id(number) not in numbers:
+                    numbers[id(number)] = f'"{number}"'
+            self._last = among, f"[{','.join(map(numbers.__getitem__, map(id, among)))}]"
         return self._last[1]
-
-    def _new(self, number: Fraction) -> str:
-        text = self._numbers[id(number)] = f'"{number}"'
-        return text
 
 
 def _text(value: Any) -> str:

@@ -82,7 +82,7 @@ def take_lines(into: CaptureLines, path: Path, name: str, profile: Profile, stat
     Raises:
         BadInput: As links/file.py.
     """
-    if not _is_long(path):
+    if profile.line_end is not None or not _is_long(path):
         for line in LINKS["file"](path, profile.max_line_bytes, stated_at, name):
             into.feed(line)
         return

@@ -7,7 +7,6 @@ each different finding is worded there once, and said of other pieces with their
 
 from __future__ import annotations
 
-from dataclasses import replace
 from fractions import Fraction
 from math import lcm
 from typing import Any, Final
@@ -109,12 +108,13 @@ def _every_reading(job: Job, places: list[list[tuple[str, int]]], ranks: Any, bu
             place = PieceLocation(piece, location, {}, comparison_of(job.rule))
             here = numbers[start : start + location.planned]
             among = tuple([builds[number] for number in here])
+            in_words = where(place)
             if location.lower is not None:
                 key = True, min(here)
                 if key not in known:
                     least = (builds[key[1]],)
                     known[key] = lowest(place, "lowest reading", least, location.lower, "the lower limit", job.unit)
-                findings.append(_said_of(place, known[key], among))
+                findings.append(_said_of(piece, in_words, known[key], among))
             if location.upper is not None:
                 key = False, max(here)
                 if key not in known:
@@ -122,7 +122,7 @@ def _every_reading(job: Job, places: list[list[tuple[str, int]]], ranks: Any, bu
                     known[key] = highest(
                         place, "highest reading", greatest, location.upper, "the upper limit", job.unit
                     )
-                findings.append(_said_of(place, known[key], among))
+                findings.append(_said_of(piece, in_words, known[key], among))
     return findings
 
 
@@ -144,9 +144,18 @@ def _means(job: Job, places: list[list[tuple[str, int]]], ranks: Any, builds: li
     return findings
 
 
-def _said_of(place: PieceLocation, finding: Finding, among: tuple[Fraction, ...]) -> Finding:
-    """Return *finding*, which was made at the same location of another piece, for *place*."""
-    sentence = finding.sentence
-    assert isinstance(sentence, Sentence)  # noqa: S101 - the names of both limits have sentences of their own
-    words = Sentence(sentence.template, {**sentence.values, "place": where(place)})
-    return replace(finding, piece=place.piece, sentence=words, among=among)
+def _said_of(piece: str, place: str, finding: Finding, among: tuple[Fraction, ...]) -> Finding:
+    """Return *finding*, which was made at the same location of another piece, for *piece*; *place* says in words where."""
+    words = finding.sentence
+    assert isinstance(words, Sentence)  # noqa: S101 - the names of both limits have sentences of their own
+    return Finding(
+        finding.verdict,
+        finding.check,
+        Sentence(words.template, {**words.values, "place": place}),
+        location=finding.location,
+        piece=piece,
+        found=finding.found,
+        limit=finding.limit,
+        low=finding.low,
+        among=among,
+    )

@@ -69,14 +69,19 @@ def column_of(contract: Table, name: str, values: list[Any]) -> pa.Array[Any]:
     return column
 
 
-def write(contract: Table, table: pa.Table, target: Any, footer: Mapping[str, str] | None = None) -> None:
+def write(
+    contract: Table,
+    table: pa.Table,
+    target: Any,
+    footer: Mapping[str, str] | Callable[[], Mapping[str, str]] | None = None,
+) -> None:
     """Write *table* to *target*, a path or an open binary file, as one Parquet file.
 
     Args:
         contract: The table's declaration; *table* must have exactly its columns.
         table: The rows.
         target: Where to.
-        footer: Further file-level entries, such as a commit's record.
+        footer: Further file-level entries, such as a commit's record; or what gives them, asked when the rows are written.
 
     Raises:
         BadInput: *table* is not what *contract* declares.
@@ -99,10 +104,11 @@ def write(contract: Table, table: pa.Table, target: Any, footer: Mapping[str, st
         use_dictionary=[c.name for c in contract.columns if not _delta(c.column.type)],  # type: ignore[arg-type]  # the stub forgets the list
         column_encoding={c.name: "DELTA_BINARY_PACKED" for c in contract.columns if _delta(c.column.type)},
     ) as writer:
-        writer.write_table(table.replace_schema_metadata(wanted.metadata).cast(wanted), row_group_size=ROW_GROUP_ROWS)
+        # The same columns, with what the contract says of each; a cast would look at each anew.
+        writer.write_table(pa.Table.from_arrays(table.columns, schema=wanted), row_group_size=ROW_GROUP_ROWS)
         # Beside the schema, not in it: what stands in the schema, Arrow writes into the file twice.
         if footer:
-            writer.add_key_value_metadata(dict(footer))
+            writer.add_key_value_metadata(dict(footer() if callable(footer) else footer))
 
 
 def read(contract: Table, path: Path, columns: list[str] | None = None) -> pa.Table:
