@@ -185,6 +185,7 @@ def test_what_is_typed_is_a_reading_where_the_keyboard_is_the_link(tmp_path: Pat
         live.wait_on_disk("reading 84.2 P-1 top rail")
         terminal.type("91.0\r")
         live.wait_on_disk("reading 91.0 P-1 top rail")
+        time.sleep(0.2)  # no finger follows a gauge that types within 35 ms
         terminal.keys("C-u")
         live.wait_on_disk("act undo")
         terminal.type("P-3\r")
