@@ -12,8 +12,8 @@ from enum import StrEnum
 from typing import Final, Protocol
 
 from ingest.capture_state import Act, GateState, Heard, MessageKind, Shown
-from ingest.framing import Frame
 from ingest.links.item import Item, Kind
+from ingest.links.key_lines import Entered, KeyLine, KeyLines
 from ingest.links.live import LinkDown
 from ingest.links.stream import Stream
 from ingest.screen_drawing import draw
@@ -23,6 +23,7 @@ from ingest.sounds import Sounds, most_telling
 
 #: What is typed comes over this link.
 KEYS_LINK: Final = "keys"
+_MIXED: Final = "this line was partly typed by hand and partly by the gauge; take the reading again"
 _MOST_AT_ONCE: Final = 500
 #: How often the window's size is looked at.
 _LOOK_S: Final = 0.25
@@ -99,7 +100,7 @@ def run(
     sounds: Sounds,
     *,
     pieces: tuple[str, ...],
-    keyboard_is_link: bool = False,
+    key_lines: KeyLines | None = None,
     request: Callable[[], object] | None = None,
     monotonic_ns: Callable[[], int] = time.monotonic_ns,
 ) -> Ended:
@@ -111,11 +112,15 @@ def run(
         terminal: Where it is drawn, and where the keys come from; its *wake* is ``stream.nudge``.
         sounds: What is heard.
         pieces: Names of the pieces, in order.
-        keyboard_is_link: Readings are typed, or come from a gauge that types.
+        key_lines: Where readings are typed, or come from a gauge that types: makes lines of the keys, by the gauge's
+            profile. They come over the link "keys". None where the keyboard steers and no more.
         request: Asks the gauge for a reading; None where it cannot be asked. LinkDown is told.
         monotonic_ns: The clock of the items and the presses.
     """
-    keys = ScreenKeys(keyboard_is_link, request is not None, pieces)
+    keys = ScreenKeys(key_lines is not None, request is not None, pieces)
+    if key_lines is not None:
+        keys.lines = key_lines
+        stream.put(Kind.UP, KEYS_LINK)
     loop = _Loop(capture, stream, terminal, sounds, keys, request, monotonic_ns)
     return loop.run()
 
@@ -222,12 +227,18 @@ class _Loop:
                 case Do(act, text):
                     self._capture.act(act, text)
                     self._sound()
-                case TypedLine(text):
-                    data = text.encode("utf-8", "surrogateescape")
-                    self._stream.put(Kind.LINE, KEYS_LINK, Frame(data, len(data)))
+                case TypedLine(line):
+                    self._put(line)
                 case Go(how):
                     left = how
         return left
+
+    def _put(self, line: KeyLine) -> None:
+        about = {"entered": line.entered.value}
+        if line.entered is Entered.MIXED:
+            self._stream.put(Kind.PARTIAL, KEYS_LINK, line.frame._replace(ended=False), note=_MIXED, about=about)
+        else:
+            self._stream.put(Kind.LINE, KEYS_LINK, line.frame, about=about)
 
     def _try_again(self) -> None:
         if self._capture.stopped is not None and self._now() - self._tried_ns >= _RETRY_NS:

@@ -251,6 +251,8 @@ def _gate(shown: Shown, columns: int, signs: Signs) -> list[list[Row]]:
     words, style = _GATE[shown.gate.state]
     if shown.last is not None and shown.gate.state is GateState.COVERED:
         return []
+    if shown.question is not None and shown.question.sentence == shown.gate.sentence:
+        return _as_band(words, columns, style, signs)  # the question says it
     said = f"{words}: {signs.clean(shown.gate.sentence)}"
     return _as_band(said, columns, style, signs)
 
@@ -605,7 +607,8 @@ def _asked(shown: Shown, entry: Entry, columns: int, signs: Signs) -> list[list[
     ]
     whole: list[Row] = [band(part, columns, Style.CARE_BAND, signs) for part in wrap(title, columns - 2)]
     whole += [(Span(part, Style.STRONG),) for part in wrap(sentence, columns)]
-    whole += [(Span(part),) for part in wrap(line, columns)]
+    if question.line.strip():
+        whole += [(Span(part),) for part in wrap(line, columns)]
     whole += answer_rows
     return [small, whole]
 

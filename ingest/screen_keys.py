@@ -13,6 +13,8 @@ from enum import StrEnum
 from typing import Final, NamedTuple
 
 from ingest.capture_state import Act, Shown
+from ingest.framing import Frame
+from ingest.links.key_lines import Entered, Key, KeyLine, KeyLines
 from ingest.screen_entry import HELP_HINT, KEYS, Asked, Entry, KeyHint
 
 #: Characters closer than this are one burst. Scanners type a character in 1 to 20 ms (from memory); fingers take about 100.
@@ -24,7 +26,7 @@ _BURST_IN_TEXT_NS: Final = 30_000_000
 #: keyboard repeats (half a second, common practice, no source).
 AGAIN_NS: Final = 700_000_000
 _LONGEST_TEXT: Final = 200
-_LONGEST_LINE: Final = 1024
+_LONGEST_LINE_BYTES: Final = 1024
 _A_PAGE: Final = 9
 
 # Usual reasons: common practice, no source.
@@ -38,6 +40,8 @@ EXCLUDE_REASONS: Final = (
 )
 SKIP_REASONS: Final = ("cannot be reached", "masked", "surface damaged", "not coated here", "piece taken away")
 ACCEPT_REASONS: Final = ("measured again, the same", "unit looked at, it is right", "gauge verified, it is right")
+#: Ctrl-U: what a line that is typed is cleared with.
+_CLEARS: Final = b"\x15"
 _OWN_WORDS: Final = "another reason"
 
 _BY_KEY: Final = {hint.key.lower(): act for act, hint in KEYS}
@@ -72,9 +76,9 @@ class Do:
 
 @dataclass(frozen=True, slots=True)
 class TypedLine:
-    """A line was typed (or came from a gauge that types) and goes the way of every line. Without its end."""
+    """A line was typed, or came from a gauge that types, and goes the way of every line."""
 
-    data: str
+    line: KeyLine
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,13 +129,14 @@ class ScreenKeys:
         keyboard_is_link: Letters and digits are data; only function keys and Ctrl- keys act.
         can_request: Whether the gauge can be asked for a reading.
         pieces: Names of the pieces, in order.
+        lines: Makes lines of what comes where the keyboard is the link, by the gauge's profile.
     """
 
     keyboard_is_link: bool
     can_request: bool
     pieces: tuple[str, ...]
+    lines: KeyLines = field(default_factory=lambda: KeyLines(_LONGEST_LINE_BYTES))
     said: str = ""
-    _line: str = ""
     _text: str = ""
     _asking: _Text | _Pick | None = None
     _first: int = 0
@@ -150,6 +155,9 @@ class ScreenKeys:
             for letter in press.data:
                 steps += self.press(Press("c-m" if letter in "\r\n" else letter, letter, press.at_ns), shown)
             return steps
+        if self._is_data(press):
+            heard = self.lines.feed(press.data.encode("utf-8", "surrogateescape"), press.at_ns)
+            return [*steps, *self._heard(heard, press.at_ns, shown)]
         if press.key == "c-c":
             return [*steps, *self._flushed(shown), Go(Leave.LATER)]
         if press.key == "c-z":
@@ -157,10 +165,6 @@ class ScreenKeys:
         if self._is_letter(press):
             if isinstance(self._asking, _Text) and not self.keyboard_is_link:
                 self._text = (self._text + press.data)[:_LONGEST_TEXT]
-                return steps
-            if self.keyboard_is_link and self._asking is None and not self._help:
-                self.said = ""
-                self._line = (self._line + press.data)[:_LONGEST_LINE]
                 return steps
             self._pending.append(press)
             return steps
@@ -171,9 +175,10 @@ class ScreenKeys:
     def tick(self, now_ns: int, shown: Shown) -> list[Step]:
         """Return what has come about by *now_ns* with no further press."""
         self._look_whether_it_still_holds(shown)
+        steps = self._heard(self.lines.tick(now_ns), now_ns, shown) if self.keyboard_is_link else []
         if self._pending and now_ns - self._pending[-1].at_ns >= BURST_GAP_NS:
-            return self._flushed(shown)
-        return []
+            steps += self._flushed(shown)
+        return steps
 
     def _look_whether_it_still_holds(self, shown: Shown) -> None:
         """What is asked about a reading or a place must not hit another one that has come meanwhile."""
@@ -189,7 +194,10 @@ class ScreenKeys:
     @property
     def deadline_ns(self) -> int | None:
         """Return the time at which :meth:`tick` is wanted, or None."""
-        return self._pending[-1].at_ns + BURST_GAP_NS if self._pending else None
+        due = [self._pending[-1].at_ns + BURST_GAP_NS] if self._pending else []
+        if self.keyboard_is_link and (line_due := self.lines.due_ns()) is not None:
+            due.append(line_due)
+        return min(due, default=None)
 
     def entry(self, shown: Shown) -> Entry:
         """Return what of this is to be seen."""
@@ -205,7 +213,7 @@ class ScreenKeys:
                     detail=self._asking.detail,
                 )
         return Entry(
-            typed=self._line if self.keyboard_is_link else None,
+            typed=self.lines.text.decode("utf-8", "surrogateescape") if self.keyboard_is_link else None,
             asked=asked,
             said=self.said,
             hints=self._hints(shown),
@@ -222,6 +230,35 @@ class ScreenKeys:
     @staticmethod
     def _is_letter(press: Press) -> bool:
         return len(press.key) == 1 and press.key >= " "
+
+    # where the keyboard is the link
+
+    def _is_data(self, press: Press) -> bool:
+        return self.keyboard_is_link and self._asking is None and not self._help and bool(press.data)
+
+    def _heard(self, heard: list[KeyLine | Key], at_ns: int, shown: Shown) -> list[Step]:
+        """Return what lines and keys bring about that are told apart by their pace (ingest/links/key_lines.py)."""
+        steps: list[Step] = []
+        for one in heard:
+            if isinstance(one, KeyLine):
+                self.said = ""
+                if one.frame.data.strip() or one.entered is Entered.MIXED:
+                    steps += self._line(one, shown)
+            elif one.name == "ctrl-c":
+                steps.append(Go(Leave.LATER))
+            elif one.name == "ctrl-z":
+                steps.append(Go(Leave.SUSPEND))
+            else:
+                name = one.name.replace("ctrl-", "c-").replace("backspace", "c-h")
+                steps += self._special(Press(name, "", at_ns), shown)
+        return steps
+
+    def _line(self, line: KeyLine, shown: Shown) -> list[Step]:
+        text = line.frame.data.decode("utf-8", "surrogateescape")
+        if line.entered is Entered.MIXED or not any(letter.isalpha() for letter in text):
+            return [TypedLine(line)]  # it may as well be a reading, or nobody knows what it is
+        steps = self._named(text, shown)
+        return [TypedLine(line)] if steps is None else steps
 
     # letters that waited
 
@@ -256,37 +293,37 @@ class ScreenKeys:
         if waited:
             self._pending = []
             return self._whole("".join(p.data for p in waited), shown)
-        if self.keyboard_is_link and self._asking is None and not self._help:
-            line, self._line = self._line, ""
-            return self._whole(line, shown) if line.strip() else []
         if self._help:
             self._help = False
         return []
 
     def _whole(self, text: str, shown: Shown) -> list[Step]:
-        """Take a text that came whole: from a scanner, from a gauge that types, or typed where the keyboard is the link."""
+        """Take a text that came whole and as fast as no fingers type: from a scanner, or from a gauge that types."""
         self._help = False
+        if self.keyboard_is_link:
+            data = text.encode("utf-8", "surrogateescape")
+            return self._line(KeyLine(Frame(data, len(data)), Entered.WEDGE), shown)
+        steps = self._named(text, shown)
+        if steps is None:
+            self._say_unknown(text)
+        return steps or []
+
+    def _named(self, text: str, shown: Shown) -> list[Step] | None:
+        """Return how to go to the piece or location that *text* names, nothing where it names both, None where neither."""
         name = text.strip()
-        kinds = []
-        if name in self.pieces:
-            kinds.append(PlaceKind.PIECE)
+        kinds = [PlaceKind.PIECE] if name in self.pieces else []
         if any(count.location == name for count in shown.locations):
             kinds.append(PlaceKind.LOCATION)
-        if self.keyboard_is_link and not any(letter.isalpha() for letter in name):
-            return [TypedLine(text)]  # it may as well be a reading
-        if len(kinds) == 1:
-            self._asking = None
-            self.said = ""
-            return [Do(Act.GO_TO, go_to_text(kinds[0], name))]
+        if not kinds:
+            return None
         if len(kinds) > 1:
             self.said = (
                 f"{name!r} is a piece and a location as well; press {_key_of(Act.GO_TO)} and pick the one you mean"
             )
             return []
-        if self.keyboard_is_link:
-            return [TypedLine(text)]
-        self._say_unknown(text)
-        return []
+        self._asking = None
+        self.said = ""
+        return [Do(Act.GO_TO, go_to_text(kinds[0], name))]
 
     def _say_unknown(self, text: str) -> None:
         cut = text if len(text) <= 40 else text[:40] + "…"
@@ -317,8 +354,6 @@ class ScreenKeys:
         if key == "c-h":
             if isinstance(self._asking, _Text):
                 self._text = self._text[:-1]
-            elif self._asking is None:
-                self._line = self._line[:-1]
             return []
         if self._help:
             self._help = False
@@ -329,15 +364,13 @@ class ScreenKeys:
         if key == "escape":
             if self._asking is not None:
                 self._asking, self._text = None, ""
-            else:
-                self._line = ""
+            elif self.keyboard_is_link and self.lines.text:
+                return self._heard(self.lines.feed(_CLEARS, press.at_ns), press.at_ns, shown)
             return []
         if key in ("pagedown", "down", "right") and isinstance(self._asking, _Pick):
             return self._digit("0")
         act = _BY_KEY.get(key) or _BY_CONTROL.get(key)
         if act is None:
-            if key == "c-i" and self.keyboard_is_link and self._asking is None:
-                self._line += press.data
             return []
         if self._asking is not None:
             self._asking, self._text = None, ""

@@ -13,6 +13,7 @@ from prompt_toolkit.utils import get_cwidth
 
 from ingest.big_figures import Scale, big, can_be_big
 from ingest.capture_state import (
+    Act,
     GateShown,
     GateState,
     LastReading,
@@ -140,6 +141,17 @@ def test_a_question_shows_its_sentence_its_line_and_both_answers(columns: int, h
     drawn = words_of(draw(QUESTION, QUESTION_ENTRY, columns, height, UNICODE))
     for fact in (QUESTION.question.sentence, 'came: "3.31 um"', "F11 A take it in", "F12 L leave it out"):
         assert fact in drawn
+
+
+@pytest.mark.parametrize(("columns", "height"), [*DESIGNED_FOR, (60, 20), (40, 16)])
+def test_a_question_about_the_gate_is_said_once_and_whole(columns: int, height: int) -> None:
+    sentence = GATE_REFUSING.gate.sentence
+    asked = Question(sentence=sentence, line="", acts=(Act.ACCEPT, Act.FINISH))
+    drawn = words_of(draw(replace(GATE_REFUSING, question=asked), QUESTION_ENTRY, columns, height, UNICODE))
+    assert drawn.count(sentence) == 1
+    for fact in ("GAUGE NOT COVERED", "F11 A take it in", "F10 F finish"):
+        assert fact in drawn
+    assert "came:" not in drawn
 
 
 def test_a_question_is_there_whole_on_the_smallest_console() -> None:

@@ -7,13 +7,27 @@ from dataclasses import replace
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from prompt_toolkit.input.ansi_escape_sequences import REVERSE_ANSI_SEQUENCES
+from prompt_toolkit.keys import Keys
 
 from ingest.capture_state import Act, LocationCount, Shown
+from ingest.framing import Frame
+from ingest.links.key_lines import Entered, KeyLine, KeyLines
 from ingest.screen_keys import BURST_GAP_NS, Do, Go, Leave, Press, ScreenKeys, Step, TypedLine
 from tests.live.screen_states import BEFORE_FIRST, DONE, IN_WINDOW, QUESTION, WINDOW
 
 MS = 1_000_000
 PIECES = ("1", "2", "P-17", "4")
+
+
+def data_of(name: str) -> str:
+    """What a terminal sends for a key."""
+    return name if len(name) == 1 else REVERSE_ANSI_SEQUENCES[Keys(name)]
+
+
+def typed(text: str, entered: Entered = Entered.TYPED) -> TypedLine:
+    data = text.encode("utf-8", "surrogateescape")
+    return TypedLine(KeyLine(Frame(data, len(data)), entered))
 
 
 class Fingers:
@@ -34,7 +48,7 @@ class Fingers:
         """Press keys one by one, as slowly as a person."""
         for name in names:
             self.wait(after_ms)
-            self.steps += self.keys.press(Press(name, name if len(name) == 1 else "", self.now), self.shown)
+            self.steps += self.keys.press(Press(name, data_of(name), self.now), self.shown)
         return self.wait()
 
     def burst(self, text: str, gap_ms: int = 5) -> Fingers:
@@ -72,7 +86,7 @@ def test_where_the_keyboard_is_the_link_letters_and_digits_are_data_and_function
     fingers = Fingers(keyboard=True).press("8", "4", ".", "2", "u", "c-h")
     assert fingers.steps == []
     assert fingers.keys.entry(IN_WINDOW).typed == "84.2"
-    assert fingers.press("c-m").steps == [TypedLine("84.2")]
+    assert fingers.press("c-m").steps == [typed("84.2")]
     assert fingers.keys.entry(IN_WINDOW).typed == ""
     assert fingers.press("f3").steps[1:] == [Do(Act.UNDO)]
     assert fingers.press("c-u").steps[2:] == [Do(Act.UNDO)]
@@ -256,21 +270,21 @@ def test_a_name_of_a_piece_and_a_location_alike_is_not_guessed() -> None:
 
 def test_figures_from_a_gauge_that_types_are_readings_and_never_pieces() -> None:
     fingers = Fingers(keyboard=True).burst("2\r")
-    assert fingers.steps == [TypedLine("2")]
+    assert fingers.steps == [typed("2")]
     assert fingers.burst("P-17\r").steps[1:] == [Do(Act.GO_TO, "@piece P-17")]
-    assert fingers.burst("84.2 um\r").steps[2:] == [TypedLine("84.2 um")]
+    assert fingers.burst("84.2 um\r").steps[2:] == [typed("84.2 um", Entered.WEDGE)]
 
 
 def test_a_reading_that_a_gauge_types_while_a_reason_is_asked_is_not_lost_in_it() -> None:
-    assert Fingers(keyboard=True).press("f4").burst("84.2\r").steps == [TypedLine("84.2")]
+    assert Fingers(keyboard=True).press("f4").burst("84.2\r").steps == [typed("84.2", Entered.WEDGE)]
     fingers = Fingers(keyboard=True).press("f8").press(*"dust", after_ms=120).burst("84.2\r")
-    assert fingers.steps == [TypedLine("84.2")]
+    assert fingers.steps == [typed("84.2", Entered.WEDGE)]
     assert fingers.press("c-m").steps[1:] == [Do(Act.NOTE, "dust")]
 
 
 def test_bytes_that_are_no_text_reach_the_line_as_they_came() -> None:
     fingers = Fingers(keyboard=True).burst("12\udcb5m\r")
-    assert fingers.steps == [TypedLine("12\udcb5m")]
+    assert fingers.steps == [typed("12\udcb5m", Entered.WEDGE)]
 
 
 def test_it_is_said_when_a_waiting_letter_wants_to_be_looked_at() -> None:
@@ -298,8 +312,33 @@ def test_whatever_is_pressed_every_act_that_needs_a_text_has_one(
     fingers = Fingers(keyboard=keyboard, shown=shown)
     for name, gap in presses:
         fingers.now += gap * MS
-        fingers.steps += fingers.keys.press(Press(name, name if len(name) == 1 else "", fingers.now), shown)
+        fingers.steps += fingers.keys.press(Press(name, data_of(name), fingers.now), shown)
         fingers.keys.entry(shown)
     for step in fingers.wait().steps:
         if isinstance(step, Do) and step.act in (Act.EXCLUDE, Act.SKIP, Act.GO_TO, Act.NOTE, Act.ACCEPT):
             assert step.text
+
+
+def test_a_wedge_that_ends_with_tab_ends_a_line_with_it() -> None:
+    fingers = Fingers(keyboard=True)
+    fingers.keys.lines = KeyLines(1024, line_end=b"\t")
+    for letter in "84.2\t":
+        fingers.now += 5 * MS
+        name = "c-i" if letter == "\t" else letter
+        fingers.steps += fingers.keys.press(Press(name, letter, fingers.now), fingers.shown)
+    assert fingers.wait().steps == [typed("84.2", Entered.WEDGE)]
+
+
+def test_a_line_that_was_typed_by_hand_and_by_a_gauge_is_called_mixed() -> None:
+    fingers = Fingers(keyboard=True).press("8").burst("84.2\r")
+    assert fingers.steps == [typed("884.2", Entered.MIXED)]
+
+
+def test_an_end_of_block_from_a_gauge_that_types_does_not_leave_the_screen() -> None:
+    fingers = Fingers(keyboard=True)
+    for letter in "\x0284.2\x03\r":
+        fingers.now += 5 * MS
+        name = {"\x02": "c-b", "\x03": "c-c", "\r": "c-m"}.get(letter, letter)
+        fingers.steps += fingers.keys.press(Press(name, letter, fingers.now), fingers.shown)
+    assert Go(Leave.LATER) not in fingers.wait().steps
+    assert len(fingers.steps) == 1

@@ -17,6 +17,7 @@ from pathlib import Path
 
 from ingest.framing import Frame, Framer
 from ingest.links.item import Kind
+from ingest.links.key_lines import KeyLines
 from ingest.links.stream import Stream
 from ingest.screen import run
 from ingest.screen_drawing import draw
@@ -77,7 +78,7 @@ def main(arguments: list[str]) -> int:
             terminal,
             sounds,
             pieces=PIECES,
-            keyboard_is_link="--keys" in options,
+            key_lines=KeyLines(1024) if "--keys" in options else None,
             request=request,
         )
     print(f"left: {ended}")
