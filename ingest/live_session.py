@@ -14,6 +14,7 @@ from typing import Any, Final
 from ingest.capturing import Capture
 from ingest.links import live_link
 from ingest.links.address import Address, address_of
+from ingest.links.key_lines import KeyLines
 from ingest.links.asking import Requester
 from ingest.links.live import LiveLink, ReadsFiles
 from ingest.links.stream import Stream
@@ -170,7 +171,7 @@ def _on_screen(capture: Capture, stream: Stream, links: Sequence[LiveLink], soun
             terminal,
             sounds,
             pieces=capture.inspection.taking.pieces,
-            keyboard_is_link=not links,
+            key_lines=None if links else _key_lines(capture.inspection.facts.profile),
             request=request if askable else None,
         )
         stopped_from_outside = terminal.ended
@@ -180,6 +181,12 @@ def _on_screen(capture: Capture, stream: Stream, links: Sequence[LiveLink], soun
     if left is screen.Ended.LATER:
         return Sat(Ended.LATER, None, 0, capture.stopped)
     return Sat(Ended.FINISHED if asked is None else Ended.ASKED, None, 0, capture.stopped)
+
+
+def _key_lines(profile: Profile) -> KeyLines:
+    """Return what makes lines of the keys, where the keyboard is the link: typed, or a gauge that types."""
+    end = profile.line_end.encode() if profile.line_end else None
+    return KeyLines(profile.max_line_bytes, end, profile.idle_end_ms)
 
 
 def _made(address: Address, profile: Profile, inspection: OpenInspection) -> LiveLink:

@@ -142,10 +142,14 @@ class Stream:
     def _say_what_was_dropped(self, link: str) -> None:
         if link in self._dropped:
             lines, size = self._dropped.pop(link)
-            what = "1 line" if lines == 1 else f"{lines:,} lines"
+            what, took = (
+                ("1 line", "it could be taken and is")
+                if lines == 1
+                else (f"{lines:,} lines", "they could be taken and are")
+            )
             note = (
-                f"{what} ({size:,} bytes) came faster than could be taken and went lost; "
-                "look into the gauge's memory and take these readings again"
+                f"{what} ({size:,} bytes) came faster than {took} lost; look into the gauge's memory and take these "
+                "readings again"
             )
             self._append(Kind.LOST, link, note=note)
 

@@ -454,7 +454,7 @@ def test_a_serial_line_is_read_on_and_what_had_no_room_is_said_where_it_is_missi
         lost, later = until_kind(stream, Kind.LINE)
         assert (lost.kind, later.kind) == (Kind.LOST, Kind.LINE)
         assert lost.note == (
-            "990 lines (3,960 bytes) came faster than could be taken and went lost; look into the gauge's memory and "
+            "990 lines (3,960 bytes) came faster than they could be taken and are lost; look into the gauge's memory and "
             "take these readings again"
         )
         assert lines_of([later]) == [b"later"]

@@ -49,7 +49,7 @@ def test_each_link_is_told_its_own_losses() -> None:
     put(stream, "b", b"33")
     items = rest(stream)
     assert [(item.link, told([item])[0]) for item in items] == [("a", "1"), ("a", "lost"), ("b", "lost")]
-    assert items[2].note.startswith("1 lines (2 bytes)")
+    assert items[2].note.startswith("1 line (2 bytes) came faster than it could be taken and is lost")
 
 
 def test_what_happens_to_a_link_has_room_in_a_full_stream() -> None:
