@@ -14,8 +14,8 @@ from typing import Any, Final
 from ingest.capturing import Capture
 from ingest.links import live_link
 from ingest.links.address import Address, address_of
-from ingest.links.key_lines import KeyLines
 from ingest.links.asking import Requester
+from ingest.links.key_lines import KeyLines
 from ingest.links.live import LiveLink, ReadsFiles
 from ingest.links.stream import Stream
 from ingest.links.typed_lines import TypedLines
