@@ -62,7 +62,7 @@ def figures_of(lines: Any, decoder: LineDecoder) -> Figures | None:
     for number, data in enumerate(encoded.dictionary.to_pylist()):
         if number == _LOOKED_AT and sum(sort_of(said) is Sort.SINGLY for said in different) > _LOOKED_AT // 2:
             return None
-        text = text_of(Frame(data, len(data)))
+        text = text_of(Frame(data, len(data)), decoder.control)
         texts.append("" if isinstance(text, Rejected) else text)
         different.append(text if isinstance(text, Rejected) else decoder.decode(text))
     readings = [said if isinstance(said, DecodedReading) else None for said in different]

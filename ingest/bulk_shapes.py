@@ -41,7 +41,6 @@ _HEEDED: Final = frozenset(
         "unit",
         "time_format",
         "modes",
-        "control",
         "max_line_bytes",
         "line_end",
         "idle_end_ms",

@@ -187,10 +187,23 @@ def test_what_cannot_be_told_from_the_shape_is_left_to_the_decoder(changes: dict
 
 def test_a_profile_that_asks_for_more_than_is_known_here_is_left_to_the_decoder() -> None:
     class Wider(Profile):
-        check: str | None = None
+        weather: str | None = None
 
     lines = pa.array([b"1;FE;80um"] * 50, pa.binary())
     plain = _profile().model_dump(exclude_defaults=True)
     assert figures_by_shape(lines, LineDecoder(Wider.model_validate(plain), ZoneInfo("UTC"))) is not None
-    asking = Wider.model_validate(plain | {"check": "sum"})
+    asking = Wider.model_validate(plain | {"weather": "fair"})
     assert figures_by_shape(lines, LineDecoder(asking, ZoneInfo("UTC"))) is None
+
+
+def test_lines_with_a_check_are_read_one_by_one() -> None:
+    profile = Profile.model_validate(
+        {
+            "title": "checked",
+            "reading": r"(?P<thickness>[0-9.]+)um\*(?P<check>[0-9A-F]{2})",
+            "unit": "um",
+            "check": {"kind": "sum"},
+        }
+    )
+    lines = pa.array([b"80um*D4"] * 50, pa.binary())
+    assert figures_by_shape(lines, LineDecoder(profile, ZoneInfo("UTC"))) is None
