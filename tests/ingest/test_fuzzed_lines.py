@@ -46,6 +46,7 @@ PIECES = st.sampled_from(
 )
 @settings(max_examples=600, deadline=None)
 @example(0, b"\r\n\n3.12\n", 1)
+@example(2, "\N{NO-BREAK SPACE}".encode(), 0)
 def test_any_bytes_are_readings_no_readings_or_lines_not_taken_and_nothing_else(no: int, data: bytes, cut: int) -> None:
     check(no, chunks_of(data, cut))
 
