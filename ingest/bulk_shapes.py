@@ -51,6 +51,8 @@ _HEEDED: Final = frozenset(
 )
 #: Widths of what strptime reads, as far as it is certain that it reads all of that width.
 _TIME_CODES: Final = {"Y": 4, "m": 2, "d": 2, "H": 2, "M": 2, "S": 2}
+_ISO_SHAPE: Final = "0000-00-00 00:00:00"
+_ISO_PARTS: Final = {"Y": (0, 4), "m": (5, 7), "d": (8, 10), "H": (11, 13), "M": (14, 16), "S": (17, 19)}
 #: A shape for so many lines at the least is worth the looking.
 _LINES_TO_A_SHAPE: Final = 16
 _DIGITS: Final = frozenset(range(48, 58))
@@ -189,11 +191,8 @@ class _Reader:
 
     def instants(self, times: Any) -> Any | None:
         """Return *times*, local and all of the one shape, in µs since 1970 in UTC; None where one is none, or not certain."""
-        parts = {code: pc.binary_slice(times, *span).cast(pa.string()) for code, span in self.time_parts.items()}
-        day = pc.binary_join_element_wise(parts["Y"], parts["m"], parts["d"], "-")
-        clock = pc.binary_join_element_wise(parts["H"], parts["M"], parts.get("S", "00"), ":")
         try:
-            local = pc.binary_join_element_wise(day, clock, " ").cast(pa.timestamp("us")).cast(pa.int64())
+            local = self._in_iso(times).cast(pa.timestamp("us")).cast(pa.int64())
         except pa.ArrowInvalid:
             return None
         spread = pc.min_max(local).as_py()
@@ -204,6 +203,15 @@ class _Reader:
         if None in offsets:
             return None
         return pc.subtract(local, pa.array(offsets, pa.int64()).take(quarters.indices))
+
+    def _in_iso(self, times: Any) -> Any:
+        """Return *times* as 2026-11-03 09:15:02, as Arrow reads them."""
+        if self.time_shape == _ISO_SHAPE and self.time_parts == _ISO_PARTS:
+            return times.cast(pa.string())
+        parts = {code: pc.binary_slice(times, *span).cast(pa.string()) for code, span in self.time_parts.items()}
+        day = pc.binary_join_element_wise(parts["Y"], parts["m"], parts["d"], "-")
+        clock = pc.binary_join_element_wise(parts["H"], parts["M"], parts.get("S", "00"), ":")
+        return pc.binary_join_element_wise(day, clock, " ")
 
     def _offset_us(self, quarter: int) -> int | None:
         start = _EPOCH + quarter * _QUARTER_US * _MICROSECOND

@@ -54,12 +54,15 @@ class _Texts:
     def of(self, among: tuple[Fraction, ...]) -> str:
         # The lowest and the highest of a place are among the same values.
         if among is not self._last[0]:
-            numbers = self._numbers
-            for number in among:
-                if id(number) not in numbers:
-                    numbers[id(number)] = f'"{number}"'
-            self._last = among, f"[{','.join(map(numbers.__getitem__, map(id, among)))}]"
+            try:
+                self._last = among, self._joined(among)
+            except KeyError:
+                self._numbers.update((id(number), f'"{number}"') for number in among)
+                self._last = among, self._joined(among)
         return self._last[1]
+
+    def _joined(self, among: tuple[Fraction, ...]) -> str:
+        return f"[{','.join(map(self._numbers.__getitem__, map(id, among)))}]"
 
 
 def _text(value: Any) -> str:

@@ -16,10 +16,8 @@ What the journal holds, by kind:
 
 from __future__ import annotations
 
-import contextlib
-import gc
 import hashlib
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
@@ -31,6 +29,7 @@ from archive.shop_folder import ShopFolder
 from ingest import capture_store
 from ingest.capture_state import Act
 from ingest.capture_store import KeptCapture, TakenAs, fetch, mark_taken
+from ingest.collecting import collector_paused
 from ingest.decoding import LineDecoder, escaped
 from ingest.facts import InspectionFacts, typed_profile
 from ingest.framing import Frame
@@ -329,7 +328,7 @@ class OpenInspection:
         taken_before = len(self.taking.readings)
         stated_at = datetime.fromisoformat(stated) if stated else None
         taken = CaptureLines(self.taking, f"file:{record['name']}", accept, set_aside)
-        with _collector_paused():
+        with collector_paused():
             take_lines(taken, path, record["name"], self.facts.profile, stated_at)
         for number in (*accept, *set_aside):
             raise BadInput(
@@ -347,18 +346,6 @@ class OpenInspection:
         with path.open("rb") as capture:
             while chunk := capture.read(1 << 20):
                 self._digest.update(chunk)
-
-
-@contextlib.contextmanager
-def _collector_paused() -> Iterator[None]:
-    """Keep the garbage collector out of a loop that only makes objects which stay; it would walk them all again and again."""
-    was_on = gc.isenabled()
-    gc.disable()
-    try:
-        yield
-    finally:
-        if was_on:
-            gc.enable()
 
 
 def _problems(name: str, problems: list[Problem]) -> str:

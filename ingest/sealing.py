@@ -11,6 +11,7 @@ from typing import Any, Final, NamedTuple
 import pyarrow as pa
 import pyarrow.compute
 
+from ingest.collecting import collector_paused
 from ingest.facts import InspectionFacts
 from ingest.findings_text import findings_json, plain_json
 from ingest.inspection import Note, OtherLine, TakenReading, Taking, base_means_um
@@ -83,16 +84,17 @@ def seal(
     notes = [*(Note(None, facts.inspector, text) for text in facts.notes), *taking.notes]
     if as_is is not None:
         notes.append(Note(sealed_at.isoformat(), sealed_by, f"sealed with readings missing: {as_is}"))
-    inspection = _record(
-        facts,
-        _judged_and_counted(facts.job, taking, base, table),
-        taking.other_lines,
-        notes,
-        checks,
-        capture_sha256=capture_sha256,
-        sealed_at=sealed_at,
-        sealed_by=sealed_by,
-    )
+    with collector_paused():
+        inspection = _record(
+            facts,
+            _judged_and_counted(facts.job, taking, base, table),
+            taking.other_lines,
+            notes,
+            checks,
+            capture_sha256=capture_sha256,
+            sealed_at=sealed_at,
+            sealed_by=sealed_by,
+        )
     return Sealed(inspection, table)
 
 
@@ -256,8 +258,9 @@ def _judged_and_counted(
         return *_judged(job, rows), _counts(rows)
     counted = table["counted"]
     number = pc.sum(counted).as_py()
+    pieces = table["piece"] if number == table.num_rows else table["piece"].filter(counted)
     counts = {
-        "pieces_measured": len(pc.unique(table["piece"].filter(counted))),
+        "pieces_measured": len(pc.unique(pieces)),
         "readings_counted": number,
         "readings_excluded": table.num_rows - number,
     }

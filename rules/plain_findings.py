@@ -23,6 +23,8 @@ from schemas.vocabulary import CoatStage, RuleName
 
 pc: Final[Any] = pyarrow.compute  # its type information knows fewer pairs of arguments than it takes
 
+_LARGEST_KEY: Final = (1 << 31) - 1
+
 
 def plain_findings(job: Job, readings: pa.Table) -> tuple[list[Finding], Verdict] | None:
     """Return what :func:`rules.assessment.conformity_of` finds in *readings*: findings by location, and the verdict.
@@ -64,8 +66,10 @@ def _places(job: Job, readings: pa.Table) -> list[list[tuple[str, int]]] | None:
     if any(name not in order for name in named):
         return None
     many = len(job.location)
-    location = pa.array([order[name] for name in named], pa.int64()).take(locations.indices)
-    key = pc.add(pc.multiply(pieces.indices.cast(pa.int64()), many), location)
+    if len(pieces.dictionary) * many > _LARGEST_KEY:
+        return None
+    location = pa.array([order[name] for name in named], pa.int32()).take(locations.indices)
+    key = pc.add(pc.multiply(pieces.indices, pa.scalar(many, pa.int32())), location)
     changes = pc.indices_nonzero(pc.not_equal(key[1:], key[:-1])).to_pylist()
     starts = [0, *(place + 1 for place in changes)]
     keys = key.take(pa.array(starts)).to_pylist()
@@ -87,10 +91,12 @@ def _spots_in_order(job: Job, readings: pa.Table, location: Any, starts: list[in
     lengths = [end - start for start, end in zip(starts, [*starts[1:], count], strict=True)]
     ends = pa.array([start + length for start, length in zip(starts, lengths, strict=True)], pa.int32())
     encoded: Any = pa.RunEndEncodedArray.from_arrays(ends, pa.array(starts, pa.int32()))
-    row = pc.subtract(pc.cumulative_sum(pa.repeat(pa.scalar(1, pa.int32()), count)), 1)
-    nth = pc.subtract(row, pc.run_end_decode(encoded))
+    number = pc.cumulative_sum(pa.repeat(pa.scalar(1, pa.int32()), count))
+    nth = pc.subtract(pc.subtract(number, pc.run_end_decode(encoded)), pa.scalar(1, pa.int32()))
     per_spot = pa.array([place.readings_per_spot for place in job.location], pa.int32()).take(location)
-    return bool(pc.all(pc.equal(_whole(readings["spot"]), pc.add(pc.divide(nth, per_spot), 1))).as_py())
+    return bool(
+        pc.all(pc.equal(_whole(readings["spot"]), pc.add(pc.divide(nth, per_spot), pa.scalar(1, pa.int32())))).as_py()
+    )
 
 
 def _whole(column: Any) -> Any:
