@@ -119,12 +119,18 @@ def _most_memory_mb() -> float:
     return kilobytes / 1024
 
 
+def _warm_up() -> None:
+    """Let pyarrow look for pandas, as it does for the first list that it is given; only benches and tests have it."""
+    pa.array([0])
+
+
 def _ours(kind: str, folder_path: Path, capture: Path, lines: int) -> tuple[float, float, Path]:
     folder = ShopFolder(folder_path)
     shutil.copytree(SAMPLES, folder.root)
     facts = _facts(KINDS[kind], folder, lines)
     archive = Archive(folder.archive, "bench")
     now = datetime(2026, 12, 1, tzinfo=UTC)
+    _warm_up()
     start = time.perf_counter()
     kept = keep(capture, folder.captures)
     with OpenInspection(folder, facts.inspection_id, now, facts) as inspection:
@@ -176,6 +182,7 @@ def _facts(kind: Kind, folder: ShopFolder, lines: int) -> InspectionFacts:
 def _floor(kind: str, capture: Path, target: Path, sealed: Path) -> tuple[float, float]:
     """Read the same file as CSV and write the same columns: the constant ones repeated, the others from the file."""
     same = pq.read_table(sealed, partitioning=None).slice(0, 1).to_pylist()[0]
+    _warm_up()
     start = time.perf_counter()
     varying = KINDS[kind].floor(capture)
     count = len(varying["shown"])
