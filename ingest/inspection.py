@@ -603,7 +603,9 @@ class Taking:
                 f"piece {name!r} is not one of those to be measured ({_few(self.pieces)}); correct it or name it with --piece",
             )
         self._piece, self._location, self._base_for, self._named = name, None, None, False
-        return Told(f"piece {name}")
+        if any(self._at(name, location).lacking for location in self.job.location):
+            return Told(f"piece {name}")
+        return Told(f"piece {name} lacks no reading; to measure on it again, exclude one of its readings first")
 
     def _go_to_next_piece(self, line_no: int) -> Outcome:
         start = self._order[self._piece]
@@ -618,7 +620,11 @@ class Taking:
         if isinstance(location, Problem):
             return location
         self._location, self._base_for, self._named = location, None, True
-        return Told(location.name)
+        if self._at(self._piece, location).lacking:
+            return Told(location.name)
+        return Told(
+            f"{location.name} on piece {self._piece} lacks no reading; to measure it again, exclude one of its readings first"
+        )
 
     def _begin_base(self, line_no: int, name: str) -> Outcome:
         if not self.job.base_reading:

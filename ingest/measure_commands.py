@@ -193,11 +193,12 @@ def _measure_live(args: argparse.Namespace) -> int:
         said = list(args.link or ()) or (links_said(args, gauge) if gauge is not None else [])
         addresses = addresses_of(said or inspection.live.session_links)
         on_screen = not args.plain and not args.json and screen_possible(sys.stdin, sys.stdout, os.environ)
-        print(
-            f"inspection {inspection_id}: {counts_said(inspection)}; what is shown as taken is on disk, end with an empty "
-            "input (Ctrl-D)",
-            flush=True,
-        )
+        if not on_screen:  # the screen has its own key, and what is counted now would stand there when it is left
+            print(
+                f"inspection {inspection_id}: {counts_said(inspection)}; what is shown as taken is on disk, end with an "
+                "empty input (Ctrl-D)",
+                flush=True,
+            )
         sat = sit(
             inspection,
             addresses,

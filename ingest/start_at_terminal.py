@@ -7,6 +7,7 @@ terminal shows and any scanner that types can answer.
 from __future__ import annotations
 
 import argparse
+import shutil
 import sys
 import tomllib
 from collections.abc import Callable, Iterator
@@ -95,14 +96,27 @@ def asked_through(dialogue: Dialogue, ask: Ask) -> None:
 
 def ask_in_lines(asked: Asked, against: str | None) -> str | None:
     """Print a question and return the line that was typed, or None at the end of the input."""
+    columns = shutil.get_terminal_size().columns
     for line in drawn(asked, against):
-        print(line)
+        for part in _broken(line, columns):
+            print(part)
     print("> ", end="", flush=True)
     try:
         line = sys.stdin.readline()
     except UnicodeDecodeError:
         return "\x00"  # no text, and told so by whoever reads it
     return line.rstrip("\r\n") if line else None
+
+
+def _broken(line: str, columns: int) -> list[str]:
+    """Return *line* in parts that fit, broken between words; the indent stays."""
+    from ingest.screen_text import width, wrap
+
+    text = line.lstrip(" ")
+    indent = len(line) - len(text)
+    if width(line) <= columns or columns < 2 * indent + 10:
+        return [line]
+    return [" " * indent + part for part in wrap(text, columns - indent)]
 
 
 def drawn(asked: Asked, against: str | None) -> Iterator[str]:

@@ -211,3 +211,15 @@ def test_the_base_mean_is_the_exact_mean_to_the_last_place_kept(steps: list[int]
 
 def test_a_told_word_answers() -> None:
     assert Told("face") == feed(taking(), "@location FACE")[0]
+
+
+def test_going_where_no_reading_is_lacking_says_so() -> None:
+    lacks_none = "lacks no reading; to measure {} again, exclude one of its readings first"
+    state = taking(prompted=True)
+    *_, face, piece, here = feed(state, "3.1", "3.2", "@location face", "@piece 1", "@location edge")
+    assert face == Told(f"face on piece 1 {lacks_none.format('it')}")
+    assert (piece, here) == (Told("piece 1"), Told("edge"))
+    *_, face, edge, piece = feed(state, "3.1", "3.2", "@location face", "@location edge", "@piece 1")
+    assert face == Told(f"face on piece 1 {lacks_none.format('it')}")
+    assert edge == Told(f"edge on piece 1 {lacks_none.format('it')}")
+    assert piece == Told(f"piece 1 {lacks_none.format('on it')}")

@@ -243,3 +243,13 @@ def test_whatever_is_typed_is_taken_or_answered_with_one_sentence(texts: list[st
     if dialog.question() is None:
         assert {s.value for s in (Step.JOB, Step.LOT, Step.PIECES, Step.INSPECTOR, Step.GAUGE)} <= set(dialog.facts)
     assert all(str(value).strip() and str(value).isprintable() for value in dialog.facts.values())
+
+
+def test_a_long_line_is_broken_between_words_and_keeps_its_indent() -> None:
+    from ingest.start_at_terminal import _broken
+
+    note = "  NOTE: orders.csv: line 3: there is no job 'brackett' in the shop; pick the one that is meant"
+    parts = _broken(note, 40)
+    assert all(len(part) <= 40 and part.startswith("  ") for part in parts)
+    assert " ".join(part.strip() for part in parts) == note.strip()
+    assert _broken("  lot   4713", 40) == ["  lot   4713"]
