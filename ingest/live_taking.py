@@ -206,7 +206,8 @@ class LiveTaking:
                 Note(item.at.isoformat(), "filmtally", f"{item.link}: the device says of itself: {told}")
             )
         seen.up, seen.note, seen.about = True, said or item.note, dict(item.about)
-        self._tell(item, f"is there ({said})" if said else "is there")
+        there = f"is there ({said})" if said else "is there"
+        self._tell(item, f"{there}; {item.note}" if item.note else there)
 
     def _down(self, item: Item, seen: LinkSeen) -> None:
         was_up = seen.up

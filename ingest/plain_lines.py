@@ -221,6 +221,10 @@ class PlainLines:
             return True
         if self.typed and TYPED not in self._ended:
             return False
+        asked = self.capture.inspection.live.question
+        if asked is not None and asked.came is not None and asked.came.link == TYPED:
+            self._leave_out()  # it cannot be typed again, and what the gauge sends would wait for ever
+            self._show()
         # Where nobody can type any more, a gauge is listened to until the plan is done.
         alive = any(link.name not in self._ended for link in self.links)
         return self.interactive or not alive or self.capture.complete

@@ -296,6 +296,30 @@ def test_a_watched_folder_goes_on_behind_what_was_taken_before_a_kill(shop: Path
     assert [f.decode() for f in _figures(20)] == _shown(shop, "W")
 
 
+def test_a_file_of_which_nothing_can_be_taken_is_said_in_plain_lines(shop: Path, tmp_path: Path) -> None:
+    exports = tmp_path / "exports"
+    exports.mkdir()
+    with Measuring(shop, *_words("W", "--link", f"folder:{exports}")) as measuring:
+        measuring.wait_for("is there")
+        (exports / "a.txt").write_bytes("3.01\r\n".encode("utf-16"))
+        measuring.wait_for("a.txt: this is UTF-16, so nothing is taken from it")
+        measuring.kill()
+
+
+def test_a_typed_line_that_is_doubted_and_cannot_be_typed_again_does_not_hold_the_gauge_up(
+    shop: Path, tmp_path: Path
+) -> None:
+    with PtyGauge(tmp_path) as gauge, Measuring(shop, *_words("W", "--link", gauge.address)) as measuring:
+        measuring.wait_for("is there")
+        measuring.type("75\n")
+        measuring.wait_for("type it again to take it as it is")
+        measuring.end_input()
+        time.sleep(1)  # nothing says that the end of the input has been read
+        gauge.write(_figures(1))
+        assert measuring.wait_for_taken(1)
+        measuring.kill()
+
+
 def test_sealing_names_what_was_skipped(door: FrontDoor, monkeypatch: pytest.MonkeyPatch) -> None:
     skips = "@skip hanger mark\n" * 2
     monkeypatch.setattr(sys, "stdin", _Text("3.1\n" * 10 + skips))
