@@ -265,7 +265,7 @@ def _end(args: argparse.Namespace, path: Path, taught: Taught) -> int:
         print(text, end="")
         return 0
     print(f"written: {path}")
-    print(f'To use it for a gauge, add to its entry under [[gauges]] in shop.toml: profile = "{args.name}"')
+    print(f'To use it for a gauge, add to its entry under [[gauge]] in shop.toml: profile = "{args.name}"')
     return 0
 
 

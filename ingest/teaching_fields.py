@@ -24,9 +24,9 @@ from ingest.teaching_times import (
 from schemas.units import Unit, unit_of
 from schemas.vocabulary import ProbeMode
 
-#: What names the figures before "=" or ":", and nothing else (common practice, no source).
-_LABELS: Final = frozenset(
-    ["d", "t", "dft", "thk", "thick", "thickness", "val", "value", "film", "build", "reading", "rdg", "no", "nr"]
+#: What may be a probe mode although it stands before "=" or ":", and is asked about (common practice, no source).
+_MAY_BE_MODE: Final = re.compile(
+    r"(?i:f|fe|fer.*|nf|nfe|nm|non.*|m|ma|mag.*|mode.*|e|ec|ed|edd.*|s|st|ste.*|i|iro.*|a|al|alu.*|w|cu|zn|p|probe.*)|N"
 )
 #: So many words that no reading has are asked about.
 _MOST_WORDS: Final = 5
@@ -243,7 +243,8 @@ def _word(evidence: Evidence, column: Column, found: Fields) -> None:
         found.unit_words.add(column.place)
         return
     shown_words = list(dict.fromkeys(column.texts[i] for i in evidence.shown))
-    if column.label and len(shown_words) == 1 and shown_words[0].lower() in _LABELS:
+    if column.label and len(shown_words) == 1 and not _MAY_BE_MODE.fullmatch(shown_words[0]):
+        # A name of what comes behind it; a line with another name there is no reading, so nothing is guessed.
         found.fixed[column.place] = shown_words
         return
     _ask_what(evidence, column, found, (*_MODES, _UNIT, _FIXED, _FREE))
@@ -536,8 +537,10 @@ def columns_of(aligned: Mapping[int, Sequence[Token]]) -> list[Column]:
 
 
 def _is_label(tokens: Sequence[Token], at: int) -> bool:
-    """Return whether the word at *at* names what comes after it: "D=", "D: ", "D1="."""
-    rest = tokens[at + 1 : at + 3]
+    """Return whether the word at *at* names what comes after it: "D=", "D: ", "D1=", and in JSON "D":."""
+    rest = tokens[at + 1 : at + 4]
     if rest and rest[0].kind == "number" and rest[0].gap == 0:
+        rest = rest[1:]
+    if len(rest) > 1 and rest[0].text == '"' and rest[0].gap == 0 and rest[1].text == ":":
         rest = rest[1:]
     return bool(rest) and rest[0].text in ("=", ":") and rest[0].gap <= 1

@@ -43,7 +43,7 @@ def test_a_file_and_what_was_shown_become_a_profile_that_takes_an_inspection(doo
     assert answer.code == 0, answer
     assert "line 1: 82.5 um  ->  82.5 µm (the display showed 82.5 µm)" in answer.out
     assert "line 2: LOW CELL  ->  no reading: battery low" in answer.out
-    assert 'add to its entry under [[gauges]] in shop.toml: profile = "bench-2"' in answer.out
+    assert 'add to its entry under [[gauge]] in shop.toml: profile = "bench-2"' in answer.out
     capture = door.write("hinge.txt", b"88.0 um\r\n" * 4 + b"LOW CELL\r\n" + b"32.0 um\r\n" * 4)
     assert door.measure("hinge", capture, "--profile", "bench-2").code in (0, 1)
 
