@@ -35,8 +35,8 @@ _MODES: Final = (
     Choice(str(ProbeMode.MAGNETIC), "the probe mode on steel: magnetic"),
     Choice(str(ProbeMode.EDDY_CURRENT), "the probe mode on other metals: eddy current"),
 )
-_FIXED: Final = Choice("fixed", "it stands in every reading; a line with anything else there is no reading")
-_FREE: Final = Choice("free", "it changes as it likes and says nothing about the reading")
+_FIXED: Final = Choice("fixed", "it is always the same: a line with anything else there is no reading")
+_FREE: Final = Choice("free", "it does not matter: anything may stand there, and the line is a reading all the same")
 _TIME: Final = Choice("time", "it is part of the day or the time of the reading")
 _UNIT: Final = Choice("unit", "it is the unit of the figures")
 _NO_READING: Final = Choice("not-a-reading", "a line with it is no reading")
