@@ -28,6 +28,8 @@ from schemas.vocabulary import ProbeMode
 _MAY_BE_MODE: Final = re.compile(
     r"(?i:f|fe|fer.*|nf|nfe|nm|non.*|m|ma|mag.*|mode.*|e|ec|ed|edd.*|s|st|ste.*|i|iro.*|a|al|alu.*|w|cu|zn|p|probe.*)|N"
 )
+#: So many different figures may stand in the place of a probe mode; more are a number.
+_MOST_MODES: Final = 3
 #: So many words that no reading has are asked about.
 _MOST_WORDS: Final = 5
 
@@ -380,7 +382,7 @@ def _number(evidence: Evidence, column: Column, found: Fields) -> None:
     rises = counts and _rises_by_one(lines, [int(t) for t in texts])
     answer = evidence.answers.get(key)
     goes_up = counts and all(int(a) < int(b) for a, b in pairwise(texts))
-    if not goes_up and all(len(t) == 1 for t in texts):
+    if not goes_up and all(len(t) == 1 for t in texts) and len(set(texts)) <= _MOST_MODES:
         _ask_what(evidence, column, found, (*_MODES, _TIME, _FIXED, _FREE))
         return
     if answer is None and rises and len(lines) >= 3 and evidence.cut_is_sure and not _rivals(evidence, column):

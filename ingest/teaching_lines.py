@@ -7,6 +7,7 @@ from ingest.teaching_check_question import find_check
 from ingest.teaching_checks import tail_of
 from ingest.teaching_fields import Evidence, columns_of
 from ingest.teaching_lesson import (
+    MOST_NAMED,
     Lesson,
     Place,
     decimal_mark_of,
@@ -58,7 +59,7 @@ def learn_lines(lesson: Lesson) -> None:
         lesson.questions.append(
             dead_end(
                 "shape",
-                f"lines {' and '.join(str(i + 1) for i in lesson.shown)} are built differently, and a profile reads one shape; "
+                f"lines {' and '.join(str(i + 1) for i in lesson.shown[-MOST_NAMED:])} are built differently, and a profile reads one shape; "
                 "look again which line belongs to which reading",
             )
         )
