@@ -86,7 +86,7 @@ def test_a_dry_run_shows_the_file_and_writes_nothing(door: FrontDoor) -> None:
 @pytest.mark.parametrize(
     ("words", "sentence"),
     [
-        (("--shown", "77.7 um"), "--shown 77.7 um: no line after line 0 holds these figures"),
+        (("--shown", "77.7 um"), "--shown 77.7 um: no line holds these figures"),
         (("--shown", "9=82.5 um"), "--shown 9=82.5 um: there is no line 9; 3 lines came"),
         (("--shown", "1=82.5 um", "--shown", "1=82.5 um"), "line 1 has a reading already"),
         (("--shown", "about eighty"), "'about eighty' is not what a display shows"),
