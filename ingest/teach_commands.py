@@ -176,8 +176,9 @@ def _shown_words(args: argparse.Namespace, lines: list[bytes]) -> dict[int, Any]
         else:
             found = next((i for i in range(after + 1, len(lines)) if holds(lines[i], reading)), None)
             if found is None:
+                where = f"no line after line {after + 1}" if after >= 0 else "no line"
                 raise BadInput(
-                    f"--shown {said}: no line after line {after + 1} holds these figures; look again, or name the line as in --shown 3={said}"
+                    f"--shown {said}: {where} holds these figures; look again, or name the line as in --shown 3={said}"
                 )
             at = found
         if at in shown:
@@ -265,7 +266,7 @@ def _end(args: argparse.Namespace, path: Path, taught: Taught) -> int:
         print(text, end="")
         return 0
     print(f"written: {path}")
-    print(f'To use it for a gauge, add to its entry under [[gauges]] in shop.toml: profile = "{args.name}"')
+    print(f'To use it for a gauge, add to its entry under [[gauge]] in shop.toml: profile = "{args.name}"')
     return 0
 
 

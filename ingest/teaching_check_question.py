@@ -23,7 +23,7 @@ def find_check(lesson: Lesson) -> bool:
     beyond = [given.lines[i] for i in lesson.shown if not given.lines[i].isascii()]
     encoding = None if not beyond else "utf-8" if all(_is_utf8(data) for data in beyond) else "latin-1"
     fits = [f for f in checks_that_fit(shown, others, encoding) if given.answers.get(f"check:{_check_name(f)}") != "no"]
-    sure = [f for f in fits if f.is_sure]
+    sure = _as_most_lines_write_it([f for f in fits if f.is_sure])
     if len(sure) == 1 or (len(sure) > 1 and (answer := given.answers.get("check"))):
         lesson.check = sure[0] if len(sure) == 1 else next((f for f in sure if _check_name(f) == answer), sure[0])
         lesson.tail = _tail_pattern(lesson.check)
@@ -61,6 +61,18 @@ def find_check(lesson: Lesson) -> bool:
             lesson.tail = _tail_pattern(fit)
         return answer == "yes"
     return _no_check_unread(lesson, shown)
+
+
+def _as_most_lines_write_it(sure: Sequence[FoundCheck]) -> list[FoundCheck]:
+    """Leave out of a check in capital and in small letters the one that fits fewer of the lines."""
+    best: dict[object, float] = {}
+    for found in sure:
+        best[_but_for_letters(found)] = min(found.chance, best.get(_but_for_letters(found), 1.0))
+    return [f for f in sure if f.chance == best[_but_for_letters(f)]]
+
+
+def _but_for_letters(found: FoundCheck) -> object:
+    return found.check.model_copy(update={"written": found.check.written.lower()})
 
 
 def _tail_pattern(found: FoundCheck) -> str:

@@ -24,10 +24,12 @@ from ingest.teaching_times import (
 from schemas.units import Unit, unit_of
 from schemas.vocabulary import ProbeMode
 
-#: What names the figures before "=" or ":", and nothing else (common practice, no source).
-_LABELS: Final = frozenset(
-    ["d", "t", "dft", "thk", "thick", "thickness", "val", "value", "film", "build", "reading", "rdg", "no", "nr"]
+#: What may be a probe mode although it stands before "=" or ":", and is asked about (common practice, no source).
+_MAY_BE_MODE: Final = re.compile(
+    r"(?i:f|fe|fer.*|nf|nfe|nm|non.*|m|ma|mag.*|mode.*|e|ec|ed|edd.*|s|st|ste.*|i|iro.*|a|al|alu.*|w|cu|zn|p|probe.*)|N"
 )
+#: So many different figures may stand in the place of a probe mode; more are a number.
+_MOST_MODES: Final = 3
 #: So many words that no reading has are asked about.
 _MOST_WORDS: Final = 5
 
@@ -35,8 +37,8 @@ _MODES: Final = (
     Choice(str(ProbeMode.MAGNETIC), "the probe mode on steel: magnetic"),
     Choice(str(ProbeMode.EDDY_CURRENT), "the probe mode on other metals: eddy current"),
 )
-_FIXED: Final = Choice("fixed", "it stands in every reading; a line with anything else there is no reading")
-_FREE: Final = Choice("free", "it changes as it likes and says nothing about the reading")
+_FIXED: Final = Choice("fixed", "it is always the same: a line with anything else there is no reading")
+_FREE: Final = Choice("free", "it does not matter: anything may stand there, and the line is a reading all the same")
 _TIME: Final = Choice("time", "it is part of the day or the time of the reading")
 _UNIT: Final = Choice("unit", "it is the unit of the figures")
 _NO_READING: Final = Choice("not-a-reading", "a line with it is no reading")
@@ -243,7 +245,8 @@ def _word(evidence: Evidence, column: Column, found: Fields) -> None:
         found.unit_words.add(column.place)
         return
     shown_words = list(dict.fromkeys(column.texts[i] for i in evidence.shown))
-    if column.label and len(shown_words) == 1 and shown_words[0].lower() in _LABELS:
+    if column.label and len(shown_words) == 1 and not _MAY_BE_MODE.fullmatch(shown_words[0]):
+        # A name of what comes behind it; a line with another name there is no reading, so nothing is guessed.
         found.fixed[column.place] = shown_words
         return
     _ask_what(evidence, column, found, (*_MODES, _UNIT, _FIXED, _FREE))
@@ -379,7 +382,7 @@ def _number(evidence: Evidence, column: Column, found: Fields) -> None:
     rises = counts and _rises_by_one(lines, [int(t) for t in texts])
     answer = evidence.answers.get(key)
     goes_up = counts and all(int(a) < int(b) for a, b in pairwise(texts))
-    if not goes_up and all(len(t) == 1 for t in texts):
+    if not goes_up and all(len(t) == 1 for t in texts) and len(set(texts)) <= _MOST_MODES:
         _ask_what(evidence, column, found, (*_MODES, _TIME, _FIXED, _FREE))
         return
     if answer is None and rises and len(lines) >= 3 and evidence.cut_is_sure and not _rivals(evidence, column):
@@ -536,8 +539,10 @@ def columns_of(aligned: Mapping[int, Sequence[Token]]) -> list[Column]:
 
 
 def _is_label(tokens: Sequence[Token], at: int) -> bool:
-    """Return whether the word at *at* names what comes after it: "D=", "D: ", "D1="."""
-    rest = tokens[at + 1 : at + 3]
+    """Return whether the word at *at* names what comes after it: "D=", "D: ", "D1=", and in JSON "D":."""
+    rest = tokens[at + 1 : at + 4]
     if rest and rest[0].kind == "number" and rest[0].gap == 0:
+        rest = rest[1:]
+    if len(rest) > 1 and rest[0].text == '"' and rest[0].gap == 0 and rest[1].text == ":":
         rest = rest[1:]
     return bool(rest) and rest[0].text in ("=", ":") and rest[0].gap <= 1

@@ -24,6 +24,8 @@ from schemas.units import Unit, unit_of
 
 EVERY_CONTROL: Final = "".join(sorted(FRAMING))
 _MOST_PLACES: Final = 4
+#: So many of the readings that were shown are named in a sentence, the last of them.
+MOST_NAMED: Final = 3
 
 
 @dataclass(frozen=True)
@@ -114,7 +116,7 @@ def one_place(lesson: Lesson, places: list[Place], example: Mapping[str, str]) -
     """Return the place of the thickness, or ask."""
     if not places:
         index = lesson.shown[-1]
-        said = " and ".join(f"{lesson.given.shown[i]} (line {i + 1})" for i in lesson.shown)
+        said = " and ".join(f"{lesson.given.shown[i]} (line {i + 1})" for i in lesson.shown[-MOST_NAMED:])
         lesson.questions.append(
             dead_end(
                 "value",

@@ -7,6 +7,7 @@ from ingest.teaching_check_question import find_check
 from ingest.teaching_checks import tail_of
 from ingest.teaching_fields import Evidence, columns_of
 from ingest.teaching_lesson import (
+    MOST_NAMED,
     Lesson,
     Place,
     decimal_mark_of,
@@ -32,30 +33,33 @@ def learn_lines(lesson: Lesson) -> None:
     cut = {way: _cut_all(lesson, way) for way in WAYS}
     places: list[Place] = []
     shapes_differ = True
-    for exact in (True, False):
-        for join in (False, True):
-            for way in WAYS:
-                if way.words_join is not join:
+    for exact, join, times in (
+        (True, False, True),
+        (True, True, True),
+        (False, False, True),
+        (False, True, True),
+        (True, False, False),
+    ):
+        for way in WAYS:
+            if (way.words_join, way.times) != (join, times):
+                continue
+            tokens = {i: cut[way][i] for i in lesson.shown if i in cut[way]}
+            if len(tokens) < len(lesson.shown) or len({shape_of(t) for t in tokens.values()}) > 1:
+                continue
+            shapes_differ = False
+            for column in columns_of(tokens):
+                if column.kind != "number":
                     continue
-                tokens = {i: cut[way][i] for i in lesson.shown if i in cut[way]}
-                if len(tokens) < len(lesson.shown) or len({shape_of(t) for t in tokens.values()}) > 1:
-                    continue
-                shapes_differ = False
-                for column in columns_of(tokens):
-                    if column.kind != "number":
-                        continue
-                    found = matches(lesson, column.texts, way.decimal_mark, exact=exact)
-                    if found is not None and not (found and _are_decimals(tokens, int(column.place))):
-                        places.append(Place(way, column.place, found, exact))
-            if places:
-                break
+                found = matches(lesson, column.texts, way.decimal_mark, exact=exact)
+                if found is not None and not (found and _are_decimals(tokens, int(column.place))):
+                    places.append(Place(way, column.place, found, exact))
         if places:
             break
     if shapes_differ:
         lesson.questions.append(
             dead_end(
                 "shape",
-                f"lines {' and '.join(str(i + 1) for i in lesson.shown)} are built differently, and a profile reads one shape; "
+                f"lines {' and '.join(str(i + 1) for i in lesson.shown[-MOST_NAMED:])} are built differently, and a profile reads one shape; "
                 "look again which line belongs to which reading",
             )
         )
@@ -71,7 +75,7 @@ def learn_lines(lesson: Lesson) -> None:
     cuts = {
         shape_of(cut[p.way][lesson.shown[0]])
         for p in found_places
-        if p.way is not None and p.way.words_join is place.way.words_join
+        if p.way is not None and (p.way.words_join, p.way.times) == (place.way.words_join, place.way.times)
     }
     _learn_columns(lesson, place, cut[place.way], cut_is_sure=len(cuts) == 1)
 

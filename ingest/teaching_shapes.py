@@ -47,25 +47,40 @@ class Token:
 
 @dataclass(frozen=True)
 class Way:
-    """How lines are cut into pieces: which decimal mark numbers have, and whether words in a row are one name."""
+    """How lines are cut into pieces.
+
+    Attributes:
+        decimal_mark: Which decimal mark numbers have.
+        words_join: Whether words in a row are one name.
+        times: Whether days and times of day are one piece; else "96:84.3" is a counter and figures.
+    """
 
     decimal_mark: Literal[".", ","]
     words_join: bool = False
+    times: bool = True
 
     @cached_property
     def pattern(self) -> re.Pattern[str]:
         """Return the expression that finds the next piece."""
         mark = re.escape(self.decimal_mark)
         word = f"{_WORD}(?: {_WORD})*" if self.words_join else _WORD
+        times = rf"|(?P<day>{_DAY})|(?P<clock>{_CLOCK.replace('{mark}', mark)})" if self.times else ""
         return re.compile(
-            rf"(?P<gap> +)|(?P<day>{_DAY})|(?P<clock>{_CLOCK.replace('{mark}', mark)})"
+            rf"(?P<gap> +){times}"
             rf"|(?P<number>(?:(?<![A-Za-z0-9])[-+])?[0-9]+(?:{mark}[0-9]+)?)|(?P<word>{word})|(?P<mark>.)",
             re.DOTALL,
         )
 
 
 #: In the order in which they are tried.
-WAYS: Final = (Way("."), Way(","), Way(".", words_join=True), Way(",", words_join=True))
+WAYS: Final = (
+    Way("."),
+    Way(","),
+    Way(".", words_join=True),
+    Way(",", words_join=True),
+    Way(".", times=False),
+    Way(",", times=False),
+)
 
 
 def tokens_of(text: str, way: Way) -> tuple[Token, ...]:

@@ -43,7 +43,7 @@ def test_a_file_and_what_was_shown_become_a_profile_that_takes_an_inspection(doo
     assert answer.code == 0, answer
     assert "line 1: 82.5 um  ->  82.5 µm (the display showed 82.5 µm)" in answer.out
     assert "line 2: LOW CELL  ->  no reading: battery low" in answer.out
-    assert 'add to its entry under [[gauges]] in shop.toml: profile = "bench-2"' in answer.out
+    assert 'add to its entry under [[gauge]] in shop.toml: profile = "bench-2"' in answer.out
     capture = door.write("hinge.txt", b"88.0 um\r\n" * 4 + b"LOW CELL\r\n" + b"32.0 um\r\n" * 4)
     assert door.measure("hinge", capture, "--profile", "bench-2").code in (0, 1)
 
@@ -86,7 +86,7 @@ def test_a_dry_run_shows_the_file_and_writes_nothing(door: FrontDoor) -> None:
 @pytest.mark.parametrize(
     ("words", "sentence"),
     [
-        (("--shown", "77.7 um"), "--shown 77.7 um: no line after line 0 holds these figures"),
+        (("--shown", "77.7 um"), "--shown 77.7 um: no line holds these figures"),
         (("--shown", "9=82.5 um"), "--shown 9=82.5 um: there is no line 9; 3 lines came"),
         (("--shown", "1=82.5 um", "--shown", "1=82.5 um"), "line 1 has a reading already"),
         (("--shown", "about eighty"), "'about eighty' is not what a display shows"),

@@ -391,3 +391,65 @@ def test_a_file_says_what_the_profile_says(tmp_path: Path) -> None:
     path = tmp_path / "p.toml"
     path.write_text(profile_toml(profile, ("a remark\nwith two lines",)), encoding="utf-8")
     assert Profile.load(path) == profile
+
+
+def test_a_name_before_an_equals_sign_or_a_colon_is_not_asked_about() -> None:
+    lines: list[str | bytes] = ["v=62.8um n=1", "v=71.3um n=2", "v=104.9um n=3", "v=88.0um n=4"]
+    found = taught(lines, {0: "62.8 um", 1: "71.3 um"})
+    assert not found.questions
+    assert figures(found, "v=99.1um n=5") == "99.1 um"
+    assert isinstance(read(found, "m=99.1um n=5"), Rejected)
+
+
+def test_names_in_an_object_within_an_object_are_not_asked_about() -> None:
+    lines: list[str | bytes] = [
+        f'{{"r": {{"film": "{v}", "unit": "um"}}, "seq": {i}}}' for i, v in enumerate(("75.8", "91.2", "103.4"))
+    ]
+    found = taught(lines, {0: "75.8 um", 1: "91.2 um"})
+    assert not found.questions
+    assert figures(found, '{"r": {"film": "60.1", "unit": "um"}, "seq": 3}') == "60.1 um"
+
+
+def test_a_name_that_may_be_a_probe_mode_is_asked_about_before_a_colon_as_well() -> None:
+    for word in ("Fe", "NFe", "F", "N", "Al", "mag"):
+        lines: list[str | bytes] = [f"{word}: 62.8 um", f"{word}: 71.3 um"]
+        assert keys(taught(lines, {0: "62.8 um", 1: "71.3 um"})) == {"choice word"}
+
+
+def test_a_counter_and_figures_are_no_time_of_day() -> None:
+    lines: list[str | bytes] = ["95:105.4um", "96:84.3um", "97:101.8um", "98:62.7um"]
+    found = taught(lines, {0: "105.4 um", 1: "84.3 um"})
+    assert figures(found, "00:84.1um") == "84.1 um"
+    assert figures(found, "12:45.3um") == "45.3 um"
+    timed = taught(
+        ["09:20 84.3um", "09:21 105.4um", "09:22 99.9um"], {0: "84.3 um", 1: "105.4 um"}, moment_apart="leave-out"
+    )
+    assert figures(timed, "09:23 77.7um") == "77.7 um"
+    assert isinstance(read(timed, "96:84.3um"), Rejected)
+
+
+def test_capital_letters_of_a_check_are_seen_in_lines_that_no_display_was_said_for() -> None:
+    def line(body: str) -> str:
+        return f"{body}{sum(body.encode()) & 255:02X}"
+
+    bodies = [f"R{i:03d};{v:.1f};um;" for i, v in enumerate(60 + 0.7 * k for k in range(60))]
+    numbers = [i for i, b in enumerate(bodies) if line(b)[-2:].isdigit()][:3]
+    lines: list[str | bytes] = [line(b) for b in bodies]
+    found = taught(lines, {i: f"{bodies[i].split(';')[1]} um" for i in numbers}, word="fixed")
+    assert found.profile is not None
+    assert found.profile.check is not None
+    assert found.profile.check.written == "HEX"
+
+
+def test_figures_that_take_many_values_are_asked_about_as_a_number_not_one_by_one() -> None:
+    lines: list[str | bytes] = [f"{i % 10};{60 + 3.7 * i:.1f};um" for i in range(14)]
+    shown = {i: f"{60 + 3.7 * i:.1f} um" for i in (0, 1, 4)}
+    assert keys(taught(lines, shown)) == {"choice counter"}
+    found = taught(lines, shown, counter="free")
+    assert figures(found, "9;104.7;um") == "104.7 um"
+
+
+def test_a_sentence_names_three_readings_at_most() -> None:
+    lines: list[str | bytes] = [f"{5 * i + 60}.{i} um" for i in range(9)]
+    [question] = taught(lines, {i: f"{300 + i} um" for i in range(9)}).questions
+    assert question.sentence.count("(line ") == 3
