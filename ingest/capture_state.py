@@ -18,6 +18,7 @@ class Standing(StrEnum):
     LOW = "low"
     HIGH = "high"
     NO_LIMITS = "no limits"
+    NO_BASE = "base reading missing"
 
 
 class Heard(StrEnum):
@@ -86,6 +87,7 @@ class LastReading:
         standing: Where it lies in *window*.
         counted: Whether it counts.
         doubled: Whether it may have been sent twice.
+        before_coating: Whether it was read before coating, and others are reduced by it.
     """
 
     number: int
@@ -99,6 +101,7 @@ class LastReading:
     standing: Standing
     counted: bool = True
     doubled: bool = False
+    before_coating: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -124,10 +127,11 @@ class GateState(StrEnum):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class GateShown:
-    """The gate's state, and a sentence that says why and what to do."""
+    """The gate's state, a sentence that says why and what to do, and *short* in a few words, empty where there are none."""
 
     state: GateState
     sentence: str
+    short: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -158,6 +162,16 @@ class Message:
     sentence: str
 
 
+class Doubt(StrEnum):
+    """What a question is about: each kind has its own usual reasons for a yes."""
+
+    LINK = "link"
+    COUNTER = "counter"
+    UNIT = "unit"
+    GATE = "gate"
+    DEVICE = "device"
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Question:
     """Something is asked once, and nothing more is taken before it is answered.
@@ -166,11 +180,34 @@ class Question:
         sentence: What speaks against the line that came.
         line: The line, as text.
         acts: What answers it, such as ACCEPT and LEAVE_OUT.
+        about: What kind of doubt it is.
     """
 
     sentence: str
     line: str
     acts: tuple[Act, ...]
+    about: Doubt = Doubt.LINK
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BaseShown:
+    """What the job wants read before coating.
+
+    Attributes:
+        under: What is read then, in words: "bare metal".
+        missing: Locations that have no such reading yet.
+    """
+
+    under: str
+    missing: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PieceCount:
+    """How many readings a piece still lacks; what was skipped is not among them."""
+
+    piece: str
+    lacking: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -195,4 +232,6 @@ class Shown:
     message: Message | None = None
     question: Question | None = None
     paused: bool = False
+    base: BaseShown | None = None  # None where the job asks for no readings before coating
+    pieces: tuple[PieceCount, ...] = ()
     stopped: str | None = None  # why nothing is taken any more: the disk is full

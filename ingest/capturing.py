@@ -16,9 +16,12 @@ from datetime import datetime
 from decimal import Decimal
 from fractions import Fraction
 from typing import Final
+from zoneinfo import ZoneInfo
 
 from ingest.capture_state import (
     Act,
+    BaseShown,
+    Doubt,
     GateShown,
     GateState,
     Heard,
@@ -28,6 +31,7 @@ from ingest.capture_state import (
     Message,
     MessageKind,
     NextPlace,
+    PieceCount,
     Question,
     Shown,
     Standing,
@@ -41,6 +45,7 @@ from ingest.live_taking import About, Asked, Happened
 from ingest.open_inspection import OpenInspection
 from rules.calibration_gate import GateNow
 from rules.results import GateState as Coverage
+from rules.results import ReadingCoverage
 from schemas.gauge_checks import GaugeCheck
 from schemas.job import Location
 from schemas.shop import Gauge
@@ -53,6 +58,7 @@ _ANSWERS: Final = {
     About.GATE: (Act.ACCEPT, Act.FINISH),
     About.DEVICE: (Act.ACCEPT, Act.LEAVE_OUT),
 }
+_UNDER: Final = {CoatStage.BARE: "bare metal", CoatStage.ZINC: "zinc"}
 
 
 @dataclass(slots=True)
@@ -101,7 +107,9 @@ class Capture:
         self._heard: list[Heard] = []
         self._tallies: dict[tuple[str, str], _Tally] = {}
         self._tallied = 0
-        self._base_um: dict[str, Decimal] = {}
+        self._base_um: dict[str, Decimal] | None = None
+        self._lacking: tuple[PieceCount, ...] | None = None
+        self._checked_at: dict[str, datetime] = {}
         inspection.begin_session(now(), prompted=prompted, asks=asks, links=links)
         self._gate = self._gate_of(checks())
         self._ask_of_gate()
@@ -207,11 +215,26 @@ class Capture:
 
     def _gate_of(self, checks: Sequence[GaugeCheck]) -> GateNow:
         facts = self._inspection.facts
-        return GateNow([c for c in checks if c.gauge_serial == facts.gauge_serial], facts.job, facts.shop)
+        of_gauge = [c for c in checks if c.gauge_serial == facts.gauge_serial]
+        self._checked_at = {c.check_id: c.done_at for c in of_gauge}
+        return GateNow(of_gauge, facts.job, facts.shop)
 
-    def _coverage(self) -> tuple[GateState, str]:
+    def _judged(self) -> ReadingCoverage:
         facts = self._inspection.facts
-        entry = self._gate.judge(facts.gauge_serial, facts.job.probe_mode.value, self._now())
+        return self._gate.judge(facts.gauge_serial, facts.job.probe_mode.value, self._now())
+
+    def _checked(self, entry: ReadingCoverage) -> str:
+        """Return in a few words that the gauge was checked, and when by the shop's clock: the usual state of a day."""
+        done_at = self._checked_at.get(entry.opening_check_id or "")
+        if entry.state is not Coverage.OPEN or done_at is None:
+            return ""
+        zone = ZoneInfo(self._inspection.facts.shop.time_zone)
+        done, now = done_at.astimezone(zone), self._now().astimezone(zone)
+        when = f"{done:%H:%M}" if done.date() == now.date() else f"{done:%Y-%m-%d %H:%M}"
+        return f"gauge checked {when}; closing check after the last reading"
+
+    def _coverage(self, entry: ReadingCoverage | None = None) -> tuple[GateState, str]:
+        entry = entry or self._judged()
         if entry.state is Coverage.COVERED:
             return GateState.COVERED, entry.reason
         if entry.state is Coverage.OPEN:
@@ -294,6 +317,7 @@ class Capture:
     def _hear(self, one: Happened) -> None:
         match one.outcome:
             case TakenReading():
+                self._tally()
                 standing = self._last_of(one.outcome).standing
                 self._heard.append(Heard.OUT if standing in (Standing.LOW, Standing.HIGH) else Heard.IN)
             case OtherLine():
@@ -323,8 +347,10 @@ class Capture:
 
     def gate(self) -> GateShown:
         """Return what the calibration gate would say of a reading taken now."""
-        state, reason = self._coverage()
-        return GateShown(state=state, sentence=self._uncovered(reason) if state is GateState.UNCOVERED else reason)
+        entry = self._judged()
+        state, reason = self._coverage(entry)
+        sentence = self._uncovered(reason) if state is GateState.UNCOVERED else reason
+        return GateShown(state=state, sentence=sentence, short=self._checked(entry))
 
     def shown(self) -> Shown:
         """Return all that is to be seen now."""
@@ -360,12 +386,30 @@ class Capture:
             question=self._question(asked) if asked is not None else None,
             paused=live.paused,
             stopped=self._stopped,
+            base=self._base_shown(),
+            pieces=self._pieces(),
         )
+
+    def _base_shown(self) -> BaseShown | None:
+        job = self._inspection.facts.job
+        if not job.base_reading:
+            return None
+        missing = tuple(place.name for place in job.location if self._base_of(place.name) is None)
+        return BaseShown(under=_UNDER.get(job.read_first, "part before coating"), missing=missing)
+
+    def _pieces(self) -> tuple[PieceCount, ...]:
+        """Return what each piece lacks; counted again only after something was taken or done."""
+        if self._lacking is None:
+            lacking = dict.fromkeys(self._inspection.taking.pieces, 0)
+            for piece, _, count in self._inspection.taking.missing():
+                lacking[piece] += count
+            self._lacking = tuple(PieceCount(piece=piece, lacking=count) for piece, count in lacking.items())
+        return self._lacking
 
     def _question(self, asked: Asked) -> Question:
         sentence = self._uncovered(asked.sentence) if asked.about is About.GATE else asked.sentence
         line = escaped(asked.came.line.frame.data) if asked.came is not None else ""
-        return Question(sentence=sentence, line=line, acts=_ANSWERS[asked.about])
+        return Question(sentence=sentence, line=line, acts=_ANSWERS[asked.about], about=_doubt(asked))
 
     def _next(self) -> NextPlace | None:
         taking = self._inspection.taking
@@ -426,9 +470,14 @@ class Capture:
             location=reading.location,
             spot=reading.spot,
             window=self._window(location),
-            standing=_standing(build, location, job.unit),
+            standing=(
+                Standing.NO_BASE
+                if build is None and reading.stage is CoatStage.TOTAL
+                else _standing(build, location, job.unit)
+            ),
             counted=reading.counted,
             doubled=reading.reading_no in self._inspection.live.doubled,
+            before_coating=reading.excluded_reason == BASE_READING,
         )
 
     def _build_um(self, thickness_um: Decimal, location: str, stage: CoatStage) -> Decimal | None:
@@ -437,19 +486,24 @@ class Capture:
             return None
         if not self._inspection.facts.job.base_reading:
             return thickness_um
-        base = self._base_um.get(location, self._base_um.get(EVERYWHERE))
-        if base is None:
-            self._base_um = dict(base_means_um(self._inspection.taking.readings))
-            base = self._base_um.get(location, self._base_um.get(EVERYWHERE))
+        base = self._base_of(location)
         return None if base is None else thickness_um - base
+
+    def _base_of(self, location: str) -> Decimal | None:
+        """Return the mean of what was read before coating there, in µm, or None where nothing was."""
+        if self._base_um is None:
+            self._base_um = dict(base_means_um(self._inspection.taking.readings))
+        return self._base_um.get(location, self._base_um.get(EVERYWHERE))
 
     def _tally(self) -> None:
         readings = self._inspection.taking.readings
+        if self._tallied == 0 or self._tallied != len(readings):
+            self._lacking = None
         if self._tallied == 0:
-            self._base_um = {}
+            self._base_um = None
         for reading in readings[self._tallied :]:
             if reading.excluded_reason == BASE_READING:
-                self._base_um = {}
+                self._base_um = None
             if reading.counted:
                 tally = self._tallies.setdefault((reading.piece, reading.location), _Tally())
                 tally.counted += 1
@@ -469,10 +523,23 @@ class Capture:
             counted=tally.counted,
             planned=location.planned,
             mean=None if build is None else _figure(from_um(build, unit)),
-            standing=None if build is None else _standing(build, location, unit),
+            standing=_standing(build, location, unit)
+            if build is not None
+            else Standing.NO_BASE
+            if tally.counted
+            else None,
             window=self._window(location),
             skipped=self._inspection.taking.is_skipped(piece, location),
         )
+
+
+def _doubt(asked: Asked) -> Doubt:
+    if asked.about is not About.LINE:
+        return Doubt.GATE if asked.about is About.GATE else Doubt.DEVICE
+    if asked.came is not None and asked.came.against:
+        return Doubt.LINK
+    # A reason given once holds for the next such slip of the unit; a counter is asked about each time.
+    return Doubt.UNIT if asked.same_as is not None else Doubt.COUNTER
 
 
 def _standing(build_um: Decimal | None, location: Location | None, unit: Unit) -> Standing:

@@ -14,6 +14,7 @@ from typing import Final
 
 from ingest.big_figures import Scale, big, can_be_big
 from ingest.capture_state import (
+    Act,
     GateState,
     LastReading,
     LinkShown,
@@ -74,8 +75,20 @@ _MESSAGE: Final = {
     MessageKind.STOPPED: ("STOPPED: ", Style.BAD),
 }
 #: Said large beside the figures, so that it is read and not only seen as a colour.
-_WORD: Final = {Standing.IN: "IN", Standing.LOW: "LOW", Standing.HIGH: "HIGH", Standing.NO_LIMITS: ""}
-_COUNT_MARK: Final = {Standing.IN: "in", Standing.LOW: "LOW", Standing.HIGH: "HIGH", Standing.NO_LIMITS: ""}
+_WORD: Final = {
+    Standing.IN: "IN",
+    Standing.LOW: "LOW",
+    Standing.HIGH: "HIGH",
+    Standing.NO_LIMITS: "",
+    Standing.NO_BASE: "NO BASE",
+}
+_COUNT_MARK: Final = {
+    Standing.IN: "in",
+    Standing.LOW: "LOW",
+    Standing.HIGH: "HIGH",
+    Standing.NO_LIMITS: "",
+    Standing.NO_BASE: "no base",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -223,7 +236,7 @@ def _title(shown: Shown, columns: int, signs: Signs) -> Row:
 
 
 def _alarm(shown: Shown, columns: int, signs: Signs) -> list[list[Row]]:
-    """What keeps readings from being taken: a full disk, a pause, a link that is down."""
+    """What keeps readings from being taken, or from being of use: a full disk, a pause, a link that is down, no base reading."""
     bands: list[list[list[Row]]] = []
     if shown.stopped is not None:
         said = signs.clean(f"STOPPED {signs.dash} nothing is taken. {shown.stopped}")
@@ -231,6 +244,8 @@ def _alarm(shown: Shown, columns: int, signs: Signs) -> list[list[Row]]:
     if shown.paused:
         said = f"PAUSED {signs.dash} what comes is kept and is no reading; press pause again to go on"
         bands.append(_as_band(said, columns, Style.CARE_BAND, signs))
+    if (wanted := _base_wanted(shown, signs)) is not None:
+        bands.append(_as_band(wanted, columns, Style.CARE_BAND, signs))
     for link in shown.links:
         if not link.up:
             note = f" {signs.dash} {signs.clean(link.note)}" if link.note else ""
@@ -239,6 +254,18 @@ def _alarm(shown: Shown, columns: int, signs: Signs) -> list[list[Row]]:
     if not bands:
         return []
     return [[row for forms in bands for row in forms[which]] for which in (0, 1)]
+
+
+def _base_wanted(shown: Shown, signs: Signs) -> str | None:
+    """Return what is to be read before coating, where the next reading would lack it."""
+    base, place = shown.base, shown.next
+    if base is None or place is None or place.before_coating or place.location not in base.missing:
+        return None
+    key = dict(KEYS)[Act.GO_TO].key
+    where = "nothing" if len(base.missing) == len(shown.locations) else f"nothing for {place.location}"
+    return signs.clean(
+        f"BASE READING MISSING {signs.dash} read the {base.under} first: {key}, before coating; {where} was read yet"
+    )
 
 
 def _as_band(said: str, columns: int, style: Style, signs: Signs) -> list[list[Row]]:
@@ -381,19 +408,24 @@ def _side(last: LastReading, signs: Signs) -> list[Row]:
     words = standing_words(last.standing, last.value, last.window, signs)
     bad = last.standing in (Standing.LOW, Standing.HIGH)
     loud = Style.BAD_BAND if bad else Style.GOOD_BAND if last.standing is Standing.IN else Style.STRONG
+    if last.standing is Standing.NO_BASE:
+        loud = Style.CARE_BAND
     rows: list[Row] = []
-    if not last.counted:
+    if last.before_coating:
+        rows += [(Span(" BEFORE COATING ", Style.CARE_BAND),), (Span("what is read later is reduced by it"),)]
+    elif not last.counted:
         rows.append((Span(" NOT COUNTED ", Style.CARE_BAND), Span(f" {words}")))
     else:
         rows.append((Span(f" {words} " if loud is not Style.STRONG else words, loud),))
     if last.doubled:
         rows.append((Span(f"{signs.bad} perhaps sent twice: look at the gauge", Style.CARE),))
-    if last.standing is not Standing.NO_LIMITS and _is_another_figure(last):
+    if last.standing not in (Standing.NO_LIMITS, Standing.NO_BASE) and _is_another_figure(last):
         build = f"film build {figures(last.value)} {signs.clean(last.window.unit)}"
         rows.append((Span(build, Style.STRONG),))
     place = f"reading {last.number}: piece {signs.clean(last.piece)}"
     where = f"{signs.clean(last.location)}, spot {last.spot}"
-    rows += [(Span(place),), (Span(where),), (Span(window_words(last.window, signs, target=False)),)]
+    limits = "no film build, so no limits" if last.before_coating else window_words(last.window, signs, target=False)
+    rows += [(Span(place),), (Span(where),), (Span(limits),)]
     return rows
 
 
@@ -452,7 +484,10 @@ def _bar(shown: Shown, columns: int, signs: Signs) -> list[list[Row]]:
     """The last reading in its window; before the first one, the window of what is next."""
     room = min(columns - 2, _MOST_BAR_COLUMNS)
     if shown.last is not None:
-        drawn = bar(shown.last.window, shown.last.value, shown.last.standing, room, signs)
+        # What is not reduced by the metal's own reading is no film build, and has no place between its limits.
+        no_build = shown.last.before_coating or shown.last.standing is Standing.NO_BASE
+        value, standing = (None, None) if no_build else (shown.last.value, shown.last.standing)
+        drawn = bar(shown.last.window, value, standing, room, signs)
     elif shown.next is not None:
         drawn = bar(shown.next.window, None, None, room, signs)
     else:
@@ -522,7 +557,7 @@ def _count_facts(count: LocationCount, signs: Signs) -> tuple[str, str, str, Sty
         word, style = "", Style.PLAIN
     else:
         word = f" {_COUNT_MARK[count.standing]}"
-        style = Style.GOOD if count.standing is Standing.IN else Style.BAD
+        style = STYLES[count.standing]
     return f" {count.counted}/{count.planned}", mean, word, style
 
 

@@ -103,6 +103,15 @@ def go_to_text(kind: PlaceKind, name: str) -> str:
     return f"@{kind.value} {name}"
 
 
+#: Comes with Act.GO_TO where readings on the finished part follow those before coating.
+ON_COATED: Final = "@coated"
+
+
+def before_coating_text(location: str | None) -> str:
+    """Return the text that comes with Act.GO_TO where what follows is read before coating; None: for every location."""
+    return f"@base {'*' if location is None else location}"
+
+
 def _always(shown: Shown) -> bool:
     return True
 
@@ -468,13 +477,21 @@ class ScreenKeys:
         return self._ask(_Pick(title, (*reasons, _OWN_WORDS), picked, still=still))
 
     def _ask_place(self, shown: Shown) -> list[Step]:
-        if len(self.pieces) < 2:
+        ways: list[tuple[str, Callable[[], list[Step]]]] = [
+            ("another location on this piece", lambda: self._ask_location(shown))
+        ]
+        if len(self.pieces) > 1:
+            ways.append(("another piece", lambda: self._ask_piece(shown)))
+        if shown.base is not None:
+            if shown.next is not None and shown.next.before_coating:
+                ways.append(("on the finished part again", lambda: [Do(Act.GO_TO, ON_COATED)]))
+            ways.append(("before coating, everywhere", lambda: [Do(Act.GO_TO, before_coating_text(None))]))
+            ways += [
+                (f"before coating, {count.location}", _before_coating(count.location)) for count in shown.locations
+            ]
+        if len(ways) == 1:
             return self._ask_location(shown)
-
-        def picked(index: int) -> list[Step]:
-            return self._ask_location(shown) if index == 0 else self._ask_piece(shown)
-
-        return self._ask(_Pick("Where to?", ("another location on this piece", "another piece"), picked))
+        return self._ask(_Pick("Where to?", tuple(said for said, _ in ways), lambda index: ways[index][1]()))
 
     def _ask_location(self, shown: Shown) -> list[Step]:
         names = tuple(count.location for count in shown.locations)
@@ -487,8 +504,10 @@ class ScreenKeys:
     def _ask_piece(self, shown: Shown) -> list[Step]:
         pieces = self.pieces
         here = pieces.index(shown.next.piece) if shown.next is not None and shown.next.piece in pieces else 0
+        lacking = {count.piece: count.lacking for count in shown.pieces}
+        lines = tuple(_piece_line(piece, lacking.get(piece)) for piece in pieces)
         return self._ask(
-            _Pick("Which piece?", pieces, lambda i: [Do(Act.GO_TO, go_to_text(PlaceKind.PIECE, pieces[i]))]), here
+            _Pick("Which piece?", lines, lambda i: [Do(Act.GO_TO, go_to_text(PlaceKind.PIECE, pieces[i]))]), here
         )
 
     def _ask_finish(self, shown: Shown) -> list[Step]:
@@ -506,6 +525,16 @@ class ScreenKeys:
             detail += " A question is not answered: the line it is about is not taken in."
         choices = ("go on measuring", "stop for now, go on later", "finish now, with readings missing")
         return self._ask(_Pick("Finish?", choices, picked, detail))
+
+
+def _before_coating(location: str) -> Callable[[], list[Step]]:
+    return lambda: [Do(Act.GO_TO, before_coating_text(location))]
+
+
+def _piece_line(piece: str, lacking: int | None) -> str:
+    if lacking is None:
+        return piece
+    return f"{piece} (lacks {lacking})" if lacking else f"{piece} (lacks none)"
 
 
 def _key_of(act: Act) -> str:

@@ -25,6 +25,7 @@ STYLES: Final = {
     Standing.LOW: Style.BAD,
     Standing.HIGH: Style.BAD,
     Standing.NO_LIMITS: Style.STRONG,
+    Standing.NO_BASE: Style.CARE,
 }
 
 
@@ -63,6 +64,8 @@ def standing_words(standing: Standing, value: Decimal, window: Window, signs: Si
         return f"{signs.good} IN WINDOW"
     if standing is Standing.NO_LIMITS:
         return "NO LIMITS HERE"
+    if standing is Standing.NO_BASE:
+        return f"{signs.bad} BASE READING MISSING"
     beyond = outside_by(value, window)
     by = f" by {figures(beyond)} {signs.clean(window.unit)}" if beyond is not None else ""
     return f"{signs.bad} TOO {'LOW' if standing is Standing.LOW else 'HIGH'}{by}"

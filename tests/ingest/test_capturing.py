@@ -392,11 +392,24 @@ def test_what_was_read_before_coating_is_subtracted_in_what_is_seen(bench: Bench
     bench.facts = facts(job(base_reading=True, base_is="zinc"))
     with bench.begin() as inspection:
         capture = bench.capture(inspection)
+        asked_for = capture.shown().base
+        assert asked_for is not None
+        assert (asked_for.under, "face" in asked_for.missing) == ("zinc", True)
+        capture.items(bench.items("4.0"))
+        without = capture.shown()
+        assert without.last is not None
+        assert (without.last.standing, without.locations[0].standing) == (Standing.NO_BASE, Standing.NO_BASE)
+        capture.act(Act.UNDO)
         capture.act(Act.GO_TO, "@base face")
         before_coating = capture.shown().next
         assert before_coating is not None
         assert before_coating.before_coating
         capture.items(bench.items("1.0", "1.2"))
+        base = capture.shown()
+        assert base.base is not None
+        assert "face" not in base.base.missing
+        assert base.last is not None
+        assert base.last.before_coating
         capture.act(Act.GO_TO, "@coated")
         capture.items(bench.items("4.1"))
         shown = capture.shown()

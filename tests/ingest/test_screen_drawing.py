@@ -33,6 +33,7 @@ from ingest.screen_text import ASCII, OLD_CONSOLE, UNICODE, Row, Signs, Style, c
 from ingest.window_bar import bar, figures, standing_words
 from tests.live.screen_states import (
     BASE,
+    BASE_MISSING,
     DISK_FULL,
     DONE,
     ENTRY,
@@ -42,6 +43,7 @@ from tests.live.screen_states import (
     LINK_LOST,
     LOW,
     MIL_WINDOW,
+    NO_BASE,
     NO_LIMITS,
     PAUSED,
     QUESTION,
@@ -170,9 +172,25 @@ def test_a_pause_and_a_full_disk_cannot_be_missed(columns: int, height: int) -> 
 
 
 def test_readings_before_coating_and_readings_that_do_not_count_say_so() -> None:
+    assert BASE.last is not None
     drawn = words_of(draw(BASE, ENTRY, 80, 24, UNICODE))
-    assert "BEFORE COATING" in drawn
-    assert "NOT COUNTED" in drawn
+    assert drawn.count("BEFORE COATING") == 2
+    assert "NO LIMITS" not in drawn
+    undone = replace(BASE, last=replace(BASE.last, before_coating=False))
+    assert "NOT COUNTED" in words_of(draw(undone, ENTRY, 80, 24, UNICODE))
+
+
+@pytest.mark.parametrize(("columns", "height"), [*DESIGNED_FOR, (60, 20), (40, 16)])
+def test_a_base_reading_that_is_missing_is_asked_for_before_the_first_reading(columns: int, height: int) -> None:
+    drawn = words_of(draw(BASE_MISSING, ENTRY, columns, height, UNICODE))
+    assert "BASE READING MISSING – read the bare metal first: F7, before coating" in drawn
+
+
+def test_a_reading_without_its_base_reading_says_so_and_has_no_place_between_its_limits() -> None:
+    drawn = words_of(draw(NO_BASE, ENTRY, 80, 24, UNICODE))
+    assert "! BASE READING MISSING" in drawn
+    assert "NO LIMITS" not in drawn
+    assert "▼" not in drawn
 
 
 def test_a_reading_that_may_have_come_twice_says_so() -> None:

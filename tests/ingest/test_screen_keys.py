@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from prompt_toolkit.input.ansi_escape_sequences import REVERSE_ANSI_SEQUENCES
 from prompt_toolkit.keys import Keys
 
-from ingest.capture_state import Act, LocationCount, Shown
+from ingest.capture_state import Act, BaseShown, LocationCount, PieceCount, Shown
 from ingest.framing import Frame
 from ingest.links.key_lines import Entered, KeyLine, KeyLines
 from ingest.screen_keys import BURST_GAP_NS, Do, Go, Leave, Press, ScreenKeys, Step, TypedLine
@@ -120,6 +120,22 @@ def test_skipping_and_noting_bring_their_text() -> None:
 def test_going_to_a_location_or_a_piece_is_picked_by_numbers() -> None:
     assert Fingers().press("g", "1", "5").steps == [Do(Act.GO_TO, "@location inside corner")]
     assert Fingers().press("g", "2", "3").steps == [Do(Act.GO_TO, "@piece P-17")]
+
+
+def test_reading_before_coating_is_picked_where_the_job_asks_for_it() -> None:
+    shown = replace(IN_WINDOW, base=BaseShown(under="bare metal", missing=()))
+    assert Fingers(shown=shown).press("f7", "3").steps == [Do(Act.GO_TO, "@base *")]
+    assert Fingers(shown=shown).press("f7", "4").steps == [Do(Act.GO_TO, "@base top rail")]
+    assert IN_WINDOW.next is not None
+    before = replace(shown, next=replace(IN_WINDOW.next, before_coating=True))
+    assert Fingers(shown=before).press("f7", "3").steps == [Do(Act.GO_TO, "@coated")]
+
+
+def test_the_list_of_pieces_says_how_many_readings_each_still_lacks() -> None:
+    shown = replace(IN_WINDOW, pieces=(PieceCount(piece="1", lacking=0), PieceCount(piece="2", lacking=7)))
+    asked = Fingers(shown=shown).press("g", "2").keys.entry(shown).asked
+    assert asked is not None
+    assert asked.choices == ("1 (lacks none)", "2 (lacks 7)", "P-17", "4")
 
 
 def test_sixty_locations_are_leafed_through_from_the_present_one() -> None:

@@ -7,6 +7,7 @@ from decimal import Decimal
 
 from ingest.capture_state import (
     Act,
+    BaseShown,
     GateShown,
     GateState,
     LastReading,
@@ -147,10 +148,21 @@ NO_LIMITS = replace(
         window=Window(lower=None, target_low=None, target_high=None, upper=None, unit="µm"),
     ),
 )
+BASE_MISSING = replace(
+    BEFORE_FIRST, base=BaseShown(under="bare metal", missing=tuple(count.location for count in counts()))
+)
+NO_BASE = replace(BASE_MISSING, last=replace(IN_WINDOW.last, standing=Standing.NO_BASE))
 BASE = replace(
     IN_WINDOW,
     next=replace(IN_WINDOW.next, before_coating=True),
-    last=replace(IN_WINDOW.last, shown="3.1", value=Decimal("3.1"), standing=Standing.NO_LIMITS, counted=False),
+    last=replace(
+        IN_WINDOW.last,
+        shown="3.1",
+        value=Decimal("3.1"),
+        standing=Standing.NO_LIMITS,
+        counted=False,
+        before_coating=True,
+    ),
 )
 DONE = replace(IN_WINDOW, next=None, counted=72)
 
@@ -179,6 +191,8 @@ STATES: dict[str, tuple[Shown, Entry]] = {
     "disk_full": (DISK_FULL, ENTRY),
     "no_limits": (NO_LIMITS, ENTRY),
     "before_coating": (BASE, ENTRY),
+    "base_missing": (BASE_MISSING, ENTRY),
+    "no_base": (NO_BASE, ENTRY),
     "done": (DONE, ENTRY),
     "reason": (IN_WINDOW, REASONS),
     "typing": (IN_WINDOW, TYPING),
