@@ -136,7 +136,7 @@ class GateShown:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LinkShown:
-    """A link: *note* says why it is down, or what the device says of itself."""
+    """A link: *note* says why it is down, or what the device says of itself; of a link that is up the screen leaves it out."""
 
     name: str
     up: bool

@@ -21,6 +21,7 @@ from ingest.capture_state import (
     LocationCount,
     MessageKind,
     NextPlace,
+    Question,
     Shown,
     Standing,
 )
@@ -58,13 +59,13 @@ _SHORTEST_NAME: Final = 6
 _CHOICES_A_PAGE: Final = 9
 _GATE: Final = {
     GateState.COVERED: ("GAUGE COVERED", Style.GOOD_BAND),
-    GateState.OPEN: ("GAUGE OPEN", Style.CARE_BAND),
+    GateState.OPEN: ("GAUGE CHECKED", Style.PLAIN),
     GateState.UNCOVERED: ("GAUGE NOT COVERED", Style.BAD_BAND),
 }
 #: The same in large letters, before the first reading.
 _GATE_LARGE: Final = {
     GateState.COVERED: ("COVERED", Style.GOOD),
-    GateState.OPEN: ("OPEN", Style.CARE),
+    GateState.OPEN: ("CHECKED", Style.GOOD),
     GateState.UNCOVERED: ("NOT COVERED", Style.BAD),
 }
 _MESSAGE: Final = {
@@ -202,7 +203,7 @@ def _sections(shown: Shown, entry: Entry, columns: int, rows: int, signs: Signs)
         _Section("alarm", _alarm(shown, columns, signs)),
         _Section("gate", _gate(shown, columns, signs)),
         _Section("gap1", gap),
-        _Section("next", _next(shown.next, columns, signs)),
+        _Section("next", _next(shown, columns, signs)),
         _Section("gap2", gap),
         _Section("reading", _reading(shown, columns, rows, signs)),
         _Section("bar", _bar(shown, columns, signs)),
@@ -280,6 +281,9 @@ def _gate(shown: Shown, columns: int, signs: Signs) -> list[list[Row]]:
         return []
     if shown.question is not None and shown.question.sentence == shown.gate.sentence:
         return _as_band(words, columns, style, signs)  # the question says it
+    if shown.gate.state is GateState.OPEN:  # the usual state of a day, until the last reading is taken
+        quiet = signs.clean(shown.gate.short or shown.gate.sentence)
+        return [[(Span(cut(quiet, columns, signs)),)]]
     said = f"{words}: {signs.clean(shown.gate.sentence)}"
     return _as_band(said, columns, style, signs)
 
@@ -287,9 +291,13 @@ def _gate(shown: Shown, columns: int, signs: Signs) -> list[list[Row]]:
 # what is next
 
 
-def _next(place: NextPlace | None, columns: int, signs: Signs) -> list[list[Row]]:
+def _next(shown: Shown, columns: int, signs: Signs) -> list[list[Row]]:
+    place = shown.next
+    if shown.paused:
+        key = dict(KEYS)[Act.PAUSE].key
+        return _in_place_of_next("PAUSED", f"{key} goes on", Style.CARE, columns, signs)
     if place is None:
-        return [[(Span("ALL TAKEN", Style.GOOD), Span(f" {signs.dash} press finish"))]]
+        return _in_place_of_next("ALL TAKEN", "press finish", Style.GOOD, columns, signs)
     piece = signs.clean(place.piece)
     location = signs.clean(place.location)
     of_piece = f" ({place.piece_no} of {place.pieces})" if place.pieces > 1 else ""
@@ -327,6 +335,17 @@ def _next(place: NextPlace | None, columns: int, signs: Signs) -> list[list[Row]
     return forms
 
 
+def _in_place_of_next(word: str, then: str, style: Style, columns: int, signs: Signs) -> list[list[Row]]:
+    """*word* as large as a location's name would be, and what to do."""
+    line: Row = fitted((Span(word, style), Span(f" {signs.dash} {then}")), columns, signs)
+    forms: list[list[Row]] = [[line]]
+    for scale in (Scale(1, 1), Scale(1, 2)) if not signs.halves else (Scale(1, 1), Scale(2, 2)):
+        large = big(word, scale, signs)
+        if large is not None and width(large[0]) <= columns:
+            forms.append([line, *[(Span(row, style),) for row in large]])
+    return forms
+
+
 def _large_name(location: str, place: NextPlace, scale: Scale, columns: int, signs: Signs) -> list[Row]:
     """The location's name in large letters, and the spot's number beside it where there is more than one."""
     if not can_be_big(location):
@@ -353,6 +372,8 @@ def _large_name(location: str, place: NextPlace, scale: Scale, columns: int, sig
 
 def _reading(shown: Shown, columns: int, rows: int, signs: Signs) -> list[list[Row]]:
     last = shown.last
+    if shown.question is not None and (shown.question.line.strip() or last is not None):
+        return _questioned(shown.question, columns, rows, signs)
     if last is None:
         said: list[Row] = [(Span("No reading yet.", Style.STRONG),)]
         words, style = _GATE_LARGE[shown.gate.state]
@@ -392,6 +413,24 @@ def _reading(shown: Shown, columns: int, rows: int, signs: Signs) -> list[list[R
         else:
             kept.append(form)
     return kept
+
+
+def _questioned(question: Question, columns: int, rows: int, signs: Signs) -> list[list[Row]]:
+    """The line that is asked about, large: a figure beside a question must be the one that is in question."""
+    line = signs.clean(question.line.strip())
+    small: list[Row] = [(Span(cut(line or "QUESTION", columns, signs), Style.CARE),)]
+    forms = [small]
+    for scale in reversed(_SCALES):
+        for words in (line, "QUESTION"):
+            large = big(words, scale, signs, over=False) if can_be_big(words) else None
+            if large is None or len(large) > max(3, rows // 3) or width(large[0]) > columns:
+                continue
+            if len(forms) == 1 or len(large) > len(forms[-1]):
+                forms.append([(Span(row, Style.CARE),) for row in large])
+            else:
+                forms[-1] = [(Span(row, Style.CARE),) for row in large]
+            break
+    return forms
 
 
 def _widest_here(number: str, last: LastReading) -> str:
@@ -483,7 +522,11 @@ def _figures_and_side(
 def _bar(shown: Shown, columns: int, signs: Signs) -> list[list[Row]]:
     """The last reading in its window; before the first one, the window of what is next."""
     room = min(columns - 2, _MOST_BAR_COLUMNS)
-    if shown.last is not None:
+    if shown.question is not None and shown.last is not None:
+        drawn = bar(
+            shown.last.window, None, None, room, signs
+        )  # the old reading's mark would be taken for the new one's
+    elif shown.last is not None:
         # What is not reduced by the metal's own reading is no film build, and has no place between its limits.
         no_build = shown.last.before_coating or shown.last.standing is Standing.NO_BASE
         value, standing = (None, None) if no_build else (shown.last.value, shown.last.standing)
@@ -681,9 +724,8 @@ def _own_question(asked: Asked, columns: int, signs: Signs) -> list[list[Row]]:
 
 def _link_words(link: LinkShown, signs: Signs) -> tuple[str, Style]:
     battery = f", battery {link.battery_percent} %" if link.battery_percent is not None else ""
-    note = f" {signs.dash} {signs.clean(link.note)}" if link.note else ""
     if link.up:
-        return f"{signs.good} {signs.clean(link.name)} up{battery}{note}", Style.PLAIN
+        return f"{signs.good} {signs.clean(link.name)} up{battery}", Style.PLAIN
     return f"{signs.bad} {signs.clean(link.name)} DOWN{battery}", Style.BAD  # why stands in the band at the top
 
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Final, NamedTuple
 
-from ingest.capture_state import Act, Shown
+from ingest.capture_state import Act, Doubt, Shown
 from ingest.framing import Frame
 from ingest.links.key_lines import Entered, Key, KeyLine, KeyLines
 from ingest.screen_entry import HELP_HINT, KEYS, Asked, Entry, KeyHint
@@ -39,7 +39,18 @@ EXCLUDE_REASONS: Final = (
     "part still warm",
 )
 SKIP_REASONS: Final = ("cannot be reached", "masked", "surface damaged", "not coated here", "piece taken away")
-ACCEPT_REASONS: Final = ("measured again, the same", "unit looked at, it is right", "gauge verified, it is right")
+#: By what the question is about: one key press must not say what has nothing to do with it.
+ACCEPT_REASONS: Final = {
+    Doubt.LINK: ("the display shows this reading",),
+    Doubt.COUNTER: ("the display shows this reading", "one reading was deleted on the gauge"),
+    Doubt.UNIT: ("unit looked at, it is right",),
+    Doubt.GATE: ("only to set up; no certificate is wanted", "the check is made right after"),
+    Doubt.DEVICE: ("same gauge, its maker's number",),
+}
+_ACCEPT_TITLES: Final = {
+    Doubt.GATE: "Why is it measured although no check covers the gauge?",
+    Doubt.DEVICE: "Why are the readings of this device taken?",
+}
 #: Ctrl-U: what a line that is typed is cleared with.
 _CLEARS: Final = b"\x15"
 _OWN_WORDS: Final = "another reason"
@@ -440,12 +451,13 @@ class ScreenKeys:
                 )
             case Act.ACCEPT:
                 question, message = shown.question, shown.message
+                about = question.about if question is not None else Doubt.LINK
                 if question is not None:
-                    title = "Why is it taken in although something speaks against it?"
+                    title = _ACCEPT_TITLES.get(about, "Why is it taken in although something speaks against it?")
                 else:  # the capture knows whether the last line, one cut short, can still be accepted
                     title = "Why is the last line taken in although it was none?"
                 return self._ask_reason(
-                    act, title, ACCEPT_REASONS, lambda now: (now.question, now.message) == (question, message)
+                    act, title, ACCEPT_REASONS[about], lambda now: (now.question, now.message) == (question, message)
                 )
             case Act.NOTE:
                 return self._ask_text("What is to be noted?", lambda text: [Do(Act.NOTE, text)])
@@ -511,20 +523,44 @@ class ScreenKeys:
         )
 
     def _ask_finish(self, shown: Shown) -> list[Step]:
+        """Ask once where something is missing, and offer to finish only where that will not be refused afterwards."""
         missing = max(0, shown.planned - shown.counted)
-        if shown.next is None and shown.question is None:
+        lacking = sum(count.lacking for count in shown.pieces) if shown.pieces else missing if shown.next else 0
+        no_base = _measured_without_base(shown)
+        if not missing and not no_base and shown.question is None:
             return [Go(Leave.FINISH)]
-
-        def picked(index: int) -> list[Step]:
-            ways: tuple[list[Step], ...] = ([], [Go(Leave.LATER)], [Go(Leave.FINISH)])
-            return ways[index]
-
-        readings = "reading is" if missing == 1 else "readings are"
-        detail = f"{missing} of {shown.planned} {readings} missing; what was skipped is among them."
+        skipped = max(0, missing - lacking)
+        said = []
+        if lacking:
+            said.append(f"{lacking} of {shown.planned} {'reading is' if lacking == 1 else 'readings are'} missing.")
+        if skipped:
+            said.append(
+                f"{skipped} {'reading was' if skipped == 1 else 'readings were'} skipped; the verdict will be undecided."
+            )
+        if no_base:
+            said.append(f"Nothing was read before coating for {no_base}, so it cannot be sealed and stays open.")
         if shown.question is not None:
-            detail += " A question is not answered: the line it is about is not taken in."
-        choices = ("go on measuring", "stop for now, go on later", "finish now, with readings missing")
-        return self._ask(_Pick("Finish?", choices, picked, detail))
+            said.append("A question is not answered: answer it first, or stop for now, and it stays open.")
+        ways: list[tuple[str, list[Step]]] = [
+            ("go on measuring", []),
+            ("stop for now; it stays open, go on later", [Go(Leave.LATER)]),
+        ]
+        if lacking:
+            said.append(
+                "To finish without them, skip what cannot be measured, or stop for now and seal it undecided: "
+                "'filmtally seal --as-is REASON'."
+            )
+        elif shown.counted and not no_base and shown.question is None:
+            ways.append(("finish now, undecided", [Go(Leave.FINISH)]))
+        return self._ask(
+            _Pick("Finish?", tuple(words for words, _ in ways), lambda index: ways[index][1], " ".join(said))
+        )
+
+
+def _measured_without_base(shown: Shown) -> str:
+    """Return the first location with readings that lack the one before coating, as far as it is in sight; else nothing."""
+    missing = shown.base.missing if shown.base is not None else ()
+    return next((count.location for count in shown.locations if count.counted and count.location in missing), "")
 
 
 def _before_coating(location: str) -> Callable[[], list[Step]]:

@@ -37,6 +37,7 @@ from tests.live.screen_states import (
     DISK_FULL,
     DONE,
     ENTRY,
+    GATE_OPEN,
     GATE_REFUSING,
     HIGH,
     IN_WINDOW,
@@ -154,6 +155,30 @@ def test_a_question_about_the_gate_is_said_once_and_whole(columns: int, height: 
     for fact in ("GAUGE NOT COVERED", "F11 A take it in", "F10 F finish"):
         assert fact in drawn
     assert "came:" not in drawn
+
+
+@pytest.mark.parametrize(("columns", "height"), DESIGNED_FOR)
+def test_the_large_figure_beside_a_question_is_the_line_in_question(columns: int, height: int) -> None:
+    drawn = text_of(draw(QUESTION, QUESTION_ENTRY, columns, height, UNICODE))
+    scales = (Scale(6, 6), Scale(5, 5), Scale(4, 4), Scale(3, 3), Scale(2, 2), Scale(1, 2), Scale(1, 1))
+    large = [rows for scale in scales if (rows := big("3.31 um", scale, UNICODE, over=False))]
+    assert any(all(row.rstrip() in drawn for row in rows) for rows in large)
+    assert "▼" not in drawn
+    assert "IN WINDOW" not in drawn
+
+
+@pytest.mark.parametrize(("state", "word"), [(PAUSED, "PAUSED"), (DONE, "ALL TAKEN")])
+def test_a_pause_and_the_end_are_the_large_word_in_place_of_a_location(state: Shown, word: str) -> None:
+    drawn = text_of(draw(state, ENTRY, 120, 40, UNICODE))
+    large = [big(word, scale, UNICODE) or [] for scale in (Scale(1, 1), Scale(2, 2))]
+    assert any(all(row.rstrip() in drawn for row in rows) for rows in large)
+
+
+@pytest.mark.parametrize(("columns", "height"), [*DESIGNED_FOR, (60, 20), (60, 12)])
+def test_a_gauge_that_waits_for_its_closing_check_is_one_quiet_line(columns: int, height: int) -> None:
+    rows = draw(GATE_OPEN, ENTRY, columns, height, UNICODE)
+    assert "gauge checked 07:40; closing check after the last reading" in text_of(rows)
+    assert not any(span.style is Style.CARE_BAND for row in rows for span in row)
 
 
 def test_a_question_is_there_whole_on_the_smallest_console() -> None:

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from prompt_toolkit.input.ansi_escape_sequences import REVERSE_ANSI_SEQUENCES
 from prompt_toolkit.keys import Keys
 
-from ingest.capture_state import Act, BaseShown, LocationCount, PieceCount, Shown
+from ingest.capture_state import Act, BaseShown, Doubt, LocationCount, PieceCount, Shown
 from ingest.framing import Frame
 from ingest.links.key_lines import Entered, KeyLine, KeyLines
 from ingest.screen_keys import BURST_GAP_NS, Do, Go, Leave, Press, ScreenKeys, Step, TypedLine
@@ -160,7 +160,36 @@ def test_finishing_with_readings_missing_asks_and_says_how_many() -> None:
     assert asked.detail.startswith("47 of 72 readings are missing")
     assert fingers.press("1").steps == []
     assert fingers.press("f10", "2").steps == [Go(Leave.LATER)]
-    assert fingers.press("f10", "3").steps == [Go(Leave.LATER), Go(Leave.FINISH)]
+    assert "filmtally seal --as-is REASON" in asked.detail
+    assert len(asked.choices) == 2  # finishing would be refused, so it is not offered
+
+
+def test_finishing_after_a_skip_asks_once_and_says_what_the_verdict_will_be() -> None:
+    shown = replace(DONE, counted=69, pieces=(PieceCount(piece="1", lacking=0),))
+    fingers = Fingers(shown=shown).press("f10")
+    asked = fingers.keys.entry(shown).asked
+    assert asked is not None
+    assert asked.detail == "3 readings were skipped; the verdict will be undecided."
+    assert fingers.press("3").steps == [Go(Leave.FINISH)]
+
+
+def test_what_would_not_be_sealed_for_want_of_base_readings_is_said_before_the_screen_is_left() -> None:
+    shown = replace(DONE, base=BaseShown(under="bare metal", missing=("top rail",)))
+    asked = Fingers(shown=shown).press("f10").keys.entry(shown).asked
+    assert asked is not None
+    assert "top rail" in asked.detail
+    assert len(asked.choices) == 2
+
+
+@pytest.mark.parametrize("about", Doubt)
+def test_each_kind_of_doubt_has_its_own_reasons(about: Doubt) -> None:
+    assert QUESTION.question is not None
+    shown = replace(QUESTION, question=replace(QUESTION.question, about=about))
+    asked = Fingers(shown=shown).press("f11").keys.entry(shown).asked
+    assert asked is not None
+    assert any("unit" in reason for reason in asked.choices) is (about is Doubt.UNIT)
+    assert any("certificate" in reason for reason in asked.choices) is (about is Doubt.GATE)
+    assert any("deleted" in reason for reason in asked.choices) is (about is Doubt.COUNTER)
 
 
 def test_finishing_when_all_is_taken_asks_nothing() -> None:
@@ -174,7 +203,7 @@ def test_a_question_is_answered_and_nothing_else_is_done_before() -> None:
     assert fingers.press("l").steps == [Do(Act.LEAVE_OUT)]
     fingers = Fingers(shown=QUESTION).press("f11")
     assert fingers.title == "Why is it taken in although something speaks against it?"
-    assert fingers.press("2").steps == [Do(Act.ACCEPT, "unit looked at, it is right")]
+    assert fingers.press("1").steps == [Do(Act.ACCEPT, "unit looked at, it is right")]
 
 
 def test_a_gauge_that_cannot_be_asked_is_not_asked() -> None:

@@ -8,6 +8,7 @@ from decimal import Decimal
 from ingest.capture_state import (
     Act,
     BaseShown,
+    Doubt,
     GateShown,
     GateState,
     LastReading,
@@ -115,6 +116,7 @@ GATE_OPEN = replace(
     gate=GateShown(
         state=GateState.OPEN,
         sentence="the opening check was right; the closing check is still to come after the last reading",
+        short="gauge checked 07:40; closing check after the last reading",
     ),
 )
 GATE_REFUSING = replace(
@@ -133,6 +135,7 @@ QUESTION = replace(
         "set the unit right in the profile or on the gauge",
         line="3.31 um",
         acts=(Act.ACCEPT, Act.LEAVE_OUT),
+        about=Doubt.UNIT,
     ),
 )
 PAUSED = replace(IN_WINDOW, paused=True)

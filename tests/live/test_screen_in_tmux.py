@@ -113,9 +113,9 @@ def test_a_reading_is_on_disk_when_it_is_on_the_screen_and_keys_steer(tmp_path: 
         terminal.keys("Escape")
         terminal.wait_for("F10 F")
         terminal.keys("F10")
-        assert "readings are missing" in terminal.wait_for("finish now, with readings missing")
-        terminal.keys("3")
-        terminal.wait_for("left: finished")
+        assert "readings are missing" in terminal.wait_for("stop for now; it stays open")
+        terminal.keys("2")
+        terminal.wait_for("left: later")
         assert is_own_again(terminal)
 
 

@@ -76,7 +76,7 @@ def test_an_inspection_is_taken_with_its_question_its_undo_and_its_skip(tmp_path
             ("No reading yet.", line("3.1")),
             ("IN WINDOW", line("75")),
             ("QUESTION", key("f11")),
-            ("measured again, the same", key("2", "2")),
+            ("unit looked at, it is right", key("1", "1")),
             ("taken 2 of", key("f3")),
             ("1 not counted", key("f5")),
             ("skipped?", key("1", "1")),
