@@ -62,10 +62,9 @@ _GATE: Final = {
     GateState.OPEN: ("GAUGE CHECKED", Style.PLAIN),
     GateState.UNCOVERED: ("GAUGE NOT COVERED", Style.BAD_BAND),
 }
-#: The same in large letters, before the first reading.
+#: The same in large letters, before the first reading; the usual state of a day is a quiet line and no more.
 _GATE_LARGE: Final = {
     GateState.COVERED: ("COVERED", Style.GOOD),
-    GateState.OPEN: ("CHECKED", Style.GOOD),
     GateState.UNCOVERED: ("NOT COVERED", Style.BAD),
 }
 _MESSAGE: Final = {
@@ -376,7 +375,11 @@ def _reading(shown: Shown, columns: int, rows: int, signs: Signs) -> list[list[R
         return _questioned(shown.question, columns, rows, signs)
     if last is None:
         said: list[Row] = [(Span("No reading yet.", Style.STRONG),)]
-        words, style = _GATE_LARGE[shown.gate.state]
+        words, style = _GATE_LARGE.get(shown.gate.state, ("", Style.PLAIN))
+        if shown.gate.state is not GateState.UNCOVERED and _base_wanted(shown, signs) is not None:
+            words, style = "NO BASE", Style.CARE
+        if not words:
+            return [said]
         large = big(words, Scale(1, 1 if signs.halves else 2), signs, over=False)
         if large is None or len(large[0]) > columns or len(large) > rows // 4:
             return [said]
@@ -422,7 +425,7 @@ def _questioned(question: Question, columns: int, rows: int, signs: Signs) -> li
     forms = [small]
     for scale in reversed(_SCALES):
         for words in (line, "QUESTION"):
-            large = big(words, scale, signs, over=False) if can_be_big(words) else None
+            large = big(words, scale, signs, over=False, as_written=True) or big(words, scale, signs, over=False)
             if large is None or len(large) > max(3, rows // 3) or width(large[0]) > columns:
                 continue
             if len(forms) == 1 or len(large) > len(forms[-1]):

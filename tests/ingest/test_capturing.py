@@ -14,7 +14,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from ingest.capture_state import Act, GateState, Heard, MessageKind, Standing
+from ingest.capture_state import Act, Doubt, GateState, Heard, MessageKind, Standing
 from ingest.inspection import TakenReading
 from ingest.links.item import Item, Kind, Origin
 from ingest.live_records import item_of, item_record
@@ -78,6 +78,7 @@ def test_a_doubted_line_is_asked_about_once_and_what_comes_meanwhile_waits_on_di
         assert shown.question is not None
         assert shown.question.line == "75"
         assert "looks like 75 µm" in shown.question.sentence
+        assert shown.question.about is Doubt.UNIT
         assert shown.question.acts == (Act.ACCEPT, Act.LEAVE_OUT)
         assert shown.counted == 1
         before = state(inspection)
@@ -272,6 +273,7 @@ def test_a_gauge_that_no_check_covers_is_confirmed_once_before_the_first_reading
         assert "no certificate can be issued" in shown.question.sentence
         assert "'filmtally check verification --gauge G1" in shown.question.sentence
         assert shown.question.acts == (Act.ACCEPT, Act.FINISH)
+        assert shown.question.about is Doubt.GATE
         capture.items(bench.items("3.1"))
         assert inspection.taking.readings == []
         before = state(inspection)
@@ -308,6 +310,9 @@ def test_the_gate_is_looked_at_with_the_clock_so_that_a_check_can_grow_too_old(b
         capture.items(bench.items("3.1"))
         assert capture.shown().gate.state is GateState.OPEN
         assert "closing check is still to come" in capture.shown().gate.sentence
+        checked = capture.shown().gate.short
+        assert checked.startswith("gauge checked ")
+        assert checked.endswith("; closing check after the last reading")
         bench.now += timedelta(hours=13)
         assert capture.shown().gate.state is GateState.UNCOVERED
         assert "was more than 13 h old" in capture.shown().gate.sentence

@@ -14,6 +14,7 @@ from prompt_toolkit.utils import get_cwidth
 from ingest.big_figures import Scale, big, can_be_big
 from ingest.capture_state import (
     Act,
+    BaseShown,
     GateShown,
     GateState,
     LastReading,
@@ -161,7 +162,12 @@ def test_a_question_about_the_gate_is_said_once_and_whole(columns: int, height: 
 def test_the_large_figure_beside_a_question_is_the_line_in_question(columns: int, height: int) -> None:
     drawn = text_of(draw(QUESTION, QUESTION_ENTRY, columns, height, UNICODE))
     scales = (Scale(6, 6), Scale(5, 5), Scale(4, 4), Scale(3, 3), Scale(2, 2), Scale(1, 2), Scale(1, 1))
-    large = [rows for scale in scales if (rows := big("3.31 um", scale, UNICODE, over=False))]
+    large = [
+        rows
+        for scale in scales
+        for as_written in (True, False)
+        if (rows := big("3.31 um", scale, UNICODE, over=False, as_written=as_written))
+    ]
     assert any(all(row.rstrip() in drawn for row in rows) for rows in large)
     assert "▼" not in drawn
     assert "IN WINDOW" not in drawn
@@ -389,6 +395,7 @@ def shown_states(draw_one: st.DrawFn) -> Shown:
             st.none() | st.builds(Question, sentence=NASTY, line=NASTY, acts=st.just(QUESTION.question.acts))  # type: ignore[union-attr]
         ),
         paused=pick(st.booleans()),
+        base=pick(st.none() | st.builds(BaseShown, under=NASTY, missing=st.just((place.location,)))),
         stopped=pick(st.none() | NASTY),
     )
 
