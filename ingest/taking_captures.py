@@ -227,11 +227,13 @@ class _Block:
             return column[first:last] if whole else column.take(rows)
 
         taken_us, which = of(self.taken_us), of(self.figures.which)
-        runs = taking.runs_ahead(len(rows))
-        most = min(sum(run.size for run in runs), _first(pc.greater(taken_us, to_us(taking.latest)), len(rows)))
+        most = _first(pc.greater(taken_us, to_us(taking.latest)), len(rows))
         counters = None if self.figures.counters is None else of(self.figures.counters)
         if counters is not None:
             most = min(most, self._counters_go_on(counters, rows, start))
+        # Looked for last, and for no more than may be taken: where the plan has room for many, they are many runs.
+        runs = taking.runs_ahead(most)
+        most = min(most, sum(run.size for run in runs))
         most = min(most, self._figures_fit(which, runs, most))
         if not most:
             return 0

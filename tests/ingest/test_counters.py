@@ -5,15 +5,23 @@ Invented sequences; how counters wrap is common practice, no source.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from pathlib import Path
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from archive.shop_folder import ShopFolder
+from ingest.capture_state import Act
+from ingest.capture_store import keep
+from ingest.framing import Frame
 from ingest.inspection import OtherLine, Problem, TakenReading, Taking
+from ingest.links.item import Item, Kind
+from ingest.open_inspection import OpenInspection, SaidOfLines
+from schemas.errors import BadInput
 from schemas.profile import Profile
-from tests.ingest.taking import line, taking
+from tests.ingest.taking import NOW, facts, job, line, taking
 
 PROFILE = Profile.model_validate(
     {
@@ -143,3 +151,99 @@ def test_there_are_as_many_problems_as_gaps_and_lines_sent_again(
 ) -> None:
     texts, expected = sequence
     assert len(_problems(texts, fates)) == expected
+
+
+LINK = "serial:/dev/ttyUSB0"
+
+
+def _live(folder: Path, *, asks: bool = True) -> OpenInspection:
+    (folder / "journals").mkdir(exist_ok=True)
+    begun = replace(facts(job(), pieces=tuple("123456789")), profile=PROFILE)
+    inspection = OpenInspection(ShopFolder(folder), begun.inspection_id, NOW, begun)
+    inspection.begin_session(NOW, prompted=True, asks=asks, links=[LINK])
+    return inspection
+
+
+def _came(inspection: OpenInspection, *texts: str, kind: Kind = Kind.LINE, link: str = LINK) -> None:
+    for text in texts:
+        frame = Frame(text.encode(), len(text), kind is Kind.LINE)
+        inspection.take([Item(kind=kind, link=link, seq=1, at=NOW, mono_ns=0, frame=frame)])
+
+
+def _same_when_replayed(folder: Path, inspection: OpenInspection) -> None:
+    inspection.close()
+    with OpenInspection(ShopFolder(folder), inspection.facts.inspection_id, NOW) as again:
+        assert list(again.taking.readings) == list(inspection.taking.readings)
+        assert again.taking.other_lines == inspection.taking.other_lines
+        assert again.taking.notes == inspection.taking.notes
+        assert again.live.questions == inspection.live.questions
+        for asked in range(12):
+            assert again.taking.counters.against(asked, in_order=True) == inspection.taking.counters.against(
+                asked, in_order=True
+            )
+
+
+def test_at_the_bench_a_gap_is_asked_about_once_whether_it_is_left_out_or_accepted(tmp_path: Path) -> None:
+    for folder, act in ((tmp_path / "a", Act.LEAVE_OUT), (tmp_path / "b", Act.ACCEPT)):
+        folder.mkdir()
+        inspection = _live(folder)
+        _came(inspection, "1;3.1", "2;3.1", "4;3.1")
+        assert inspection.live.question is not None
+        assert "has counter 4 after 2" in inspection.live.question.sentence
+        _came(inspection, "5;3.1")
+        inspection.act(act, "seen by eye", NOW)
+        assert inspection.live.question is None
+        _came(inspection, "6;3.1", "over", "8;3.1")
+        assert inspection.live.question is None
+        expected = [1, 2, 5, 6, 8] if act is Act.LEAVE_OUT else [1, 2, 4, 5, 6, 8]
+        assert [r.decoded.counter for r in inspection.taking.readings] == expected
+        _same_when_replayed(folder, inspection)
+
+
+def test_where_nobody_answers_one_line_after_a_gap_is_not_taken_and_the_next_is(tmp_path: Path) -> None:
+    inspection = _live(tmp_path, asks=False)
+    _came(inspection, "1;3.1", "3;3.1", "4;3.1")
+    assert [r.decoded.counter for r in inspection.taking.readings] == [1, 4]
+    _same_when_replayed(tmp_path, inspection)
+
+
+def test_what_came_in_a_pause_moves_the_counter_on_and_what_is_typed_does_not(tmp_path: Path) -> None:
+    inspection = _live(tmp_path)
+    _came(inspection, "1;3.1")
+    inspection.act(Act.PAUSE, "", NOW)
+    _came(inspection, "2;3.1", "3;3.1")
+    inspection.act(Act.PAUSE, "", NOW)
+    _came(inspection, "4;3.1")
+    assert inspection.live.question is None
+    _came(inspection, "what", link="typed")
+    _came(inspection, "6;3.1")
+    assert inspection.live.question is not None
+    _same_when_replayed(tmp_path, inspection)
+
+
+def test_a_line_without_its_end_that_is_accepted_is_compared_with_the_one_before(tmp_path: Path) -> None:
+    inspection = _live(tmp_path)
+    _came(inspection, "1;3.1")
+    _came(inspection, "3;3.1", kind=Kind.PARTIAL)
+    inspection.act(Act.ACCEPT, "it was whole", NOW)
+    assert "reading 2 accepted although has counter 3 after 1" in inspection.taking.notes[0].what
+    _came(inspection, "4;3.1")
+    assert inspection.live.question is None
+    _same_when_replayed(tmp_path, inspection)
+
+
+def test_a_capture_with_a_gap_names_one_line_and_what_can_be_done_with_it(tmp_path: Path) -> None:
+    for name in ("journals", "captures"):
+        (tmp_path / name).mkdir()
+    capture = tmp_path / "export.txt"
+    capture.write_text("".join(f"{n};3.1\n" for n in (1, 2, 4, 5, 6)))
+    inspection = _live(tmp_path)
+    kept = keep(capture, tmp_path / "captures")
+    with pytest.raises(BadInput) as refused:
+        inspection.take_captures([kept], NOW, SaidOfLines(), NOW)
+    inspection.close()
+    assert refused.value.sentence == (
+        "export.txt: line 3: has counter 4 after 2, so a reading may be missing and the rest out of place; as it stands, "
+        "it can be taken with --accept 3=REASON or kept as no reading with --set-aside 3=REASON; nothing was taken, the "
+        "capture is kept"
+    )
