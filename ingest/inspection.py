@@ -22,7 +22,7 @@ from decimal import ROUND_HALF_EVEN, Decimal
 from fractions import Fraction
 from typing import Final, NamedTuple
 
-from ingest.counters import Counters
+from ingest.counters import Counters, CountersSeen
 from ingest.decoding import Blank, DecodedReading, LineDecoder, NotAReading, Rejected, escaped, text_of
 from ingest.links.raw_line import RawLine
 from ingest.plausibility import looks_like_other_unit, out_of_range, window_um
@@ -206,6 +206,7 @@ class Taking:
         now: Time at which the lines are handed in; a reading later than this is refused.
         prompted: Whether the inspector sees what is next before each reading. Where not, a reading
             beyond the plan of a location that was named is a problem, and never goes elsewhere.
+        counters: What the gauge's counter said so far.
     """
 
     job: Job
@@ -219,6 +220,7 @@ class Taking:
     other_lines: list[OtherLine] = field(default_factory=list)
     notes: list[Note] = field(default_factory=list)
     skips: list[Skip] = field(default_factory=list)
+    counters: CountersSeen = field(default_factory=Counters)
     _piece: str = ""
     _order: dict[str, int] = field(default_factory=dict)
     _base_for: str | None = None
@@ -226,7 +228,6 @@ class Taking:
     _named: bool = False
     _places: dict[tuple[str, str], _Places] = field(default_factory=dict)
     _slips: dict[tuple[str, Unit, str | None], tuple[str, bool] | None] = field(default_factory=dict)
-    _counters: Counters = field(default_factory=Counters)
 
     def __post_init__(self) -> None:
         self._order = {piece: place for place, piece in enumerate(self.pieces)}
@@ -254,7 +255,8 @@ class Taking:
 
         Returns:
             The reading taken, the line kept as no reading, what was carried out, the problem that
-            stands against it, or None for a blank line. After a problem nothing has changed.
+            stands against it, or None for a blank line. After a problem nothing has changed: whoever does not ask
+            about it, or is told no, says so with :meth:`keep_aside` or :meth:`pass_by`.
         """
         text = text_of(line.frame, "" if line.directive else self.decoder.control)
         at = line.received_at
@@ -336,7 +338,7 @@ class Taking:
         if self.readings and taken_at < self.readings[-1].taken_at:
             self.note_step_back(taken_at, reading.reading_no)
         if decoded.counter is not None:
-            self._counters.add(decoded.counter, reading.reading_no)
+            self.counters.add(decoded.counter, reading.reading_no)
         self.readings.append(reading)
         return reading
 
@@ -366,19 +368,8 @@ class Taking:
     def _against_counter(self, decoded: DecodedReading) -> Problem | None:
         if decoded.counter is None:
             return None
-        if decoded.counter in self._counters:
-            return Problem(
-                0,
-                f"has counter {decoded.counter} again, as reading {self._counters[decoded.counter]} had; it may have been sent twice",
-                can_be_accepted=True,
-            )
-        if self._counters.last is not None and decoded.location is None and decoded.counter != self._counters.last + 1:
-            return Problem(
-                0,
-                f"has counter {decoded.counter} after {self._counters.last}, so a reading may be missing and the rest out of place",
-                can_be_accepted=True,
-            )
-        return None
+        against = self.counters.against(decoded.counter, in_order=decoded.location is None)
+        return None if against is None else Problem(0, against, can_be_accepted=True)
 
     def _slip(self, decoded: DecodedReading, location: Location | None) -> tuple[str, bool] | None:
         """Return what the figures themselves speak against the reading, and whether a person may accept it."""
@@ -496,11 +487,6 @@ class Taking:
     def latest(self) -> datetime:
         """Return the time after which a reading counts as from the future."""
         return self.now + _CLOCK_SLACK
-
-    @property
-    def counters(self) -> Counters:
-        """Return the counters that came with the readings."""
-        return self._counters
 
     def speaks_against(self, decoded: DecodedReading, location: Location) -> bool:
         """Return whether the figures themselves speak against a reading at *location*."""
@@ -674,8 +660,22 @@ class Taking:
         )
         return Told(f"skipped {slot.location.name} on piece {slot.piece}")
 
-    def keep_aside(self, line: RawLine, source: str, why: str) -> OtherLine:
-        """Keep *line* as no reading, for the reason *why*."""
+    def pass_by(self, line: RawLine) -> None:
+        """Let *line*, which is not taken, count for the gauge's counter all the same: the next is compared with it."""
+        if line.directive:
+            return
+        text = text_of(line.frame, self.decoder.control)
+        decoded = text if isinstance(text, Rejected) else self.decoder.decode(text)
+        if isinstance(decoded, DecodedReading) and line.frame.ended:
+            if decoded.counter is not None:
+                self.counters.add(decoded.counter, None)
+        elif not isinstance(decoded, Blank):
+            self.counters.pass_by()
+
+    def keep_aside(self, line: RawLine, source: str, why: str, *, of_the_gauge: bool = True) -> OtherLine:
+        """Keep *line* as no reading, for the reason *why*; *of_the_gauge* says whether its counter went on with it."""
+        if of_the_gauge:
+            self.pass_by(line)
         other = OtherLine(line.line_no, source, _iso(line.received_at), escaped(line.frame.data), why)
         self.other_lines.append(other)
         return other

@@ -231,7 +231,7 @@ class LiveTaking:
             return
         serial = self.links[came.link].about.get("serial_number")
         if serial is not None and self._devices.get((came.link, serial)) is False:
-            self._aside(came, f"came from another gauge (serial number {serial})")
+            self._aside(came, f"came from another gauge (serial number {serial})", of_the_gauge=False)
             return
         if not came.line.frame.ended:
             whole_source = came.link.partition(":")[0] in ("file", "folder", "pipe", TYPED)
@@ -258,20 +258,26 @@ class LiveTaking:
 
     def _feed(self, came: Came, accept: str | None) -> Outcome:
         usual = self.taking.decoder
-        if came.link in _BY_HAND and self.session_links:
+        if self._is_by_hand(came.link):
             self.taking.decoder = self.by_hand
         try:
             return self.taking.feed(came.line, came.link, accept=accept, against=came.against)
         finally:
             self.taking.decoder = usual
 
-    def _aside(self, came: Came, why: str) -> OtherLine:
-        other = self.taking.keep_aside(came.line, came.link, why)
+    def _is_by_hand(self, link: str) -> bool:
+        return link in _BY_HAND and bool(self.session_links)
+
+    def _aside(self, came: Came, why: str, *, of_the_gauge: bool = True) -> OtherLine:
+        of_the_gauge = of_the_gauge and not self._is_by_hand(came.link)
+        other = self.taking.keep_aside(came.line, came.link, why, of_the_gauge=of_the_gauge)
         self.happened.append(Happened(came.link, other, kind=Kind.LINE))
         return other
 
     def _keep_refused(self, line: RawLine, link: str, problem: Problem, left_out: str = "") -> None:
-        self.taking.keep_aside(line, link, f"not taken: {problem.sentence}{left_out}")
+        # It was seen all the same, so the next is not asked about for the same gap.
+        why = f"not taken: {problem.sentence}{left_out}"
+        self.taking.keep_aside(line, link, why, of_the_gauge=not self._is_by_hand(link))
 
     def _tell(self, item: Item, sentence: str) -> None:
         self.happened.append(Happened(item.link, sentence=sentence, kind=item.kind))
@@ -364,8 +370,11 @@ class LiveTaking:
             return Problem(0, "there is nothing that could be accepted")
         came, other = self._partial
         self._partial = None
+        # It does not stand between itself and the line before it.
+        self.taking.counters.take_back()
         outcome = self._feed(came, reason)
         if not isinstance(outcome, TakenReading):
+            self.taking.counters.pass_by()
             return (
                 outcome
                 if isinstance(outcome, Problem)

@@ -2,7 +2,7 @@
 
 What the journal holds, by kind:
 
-    begin     the facts (ingest/facts.py)
+    begin     the facts (ingest/facts.py), and by which edition of its rules the gauge's counter is followed
     capture   a kept capture was taken: its sha256 and name, what the inspector said of its lines
     session   somebody began or went on at a bench: what is seen there, who answers, which links there are
     item      something came over a link, or happened to it: bytes, number, both clocks, place in a file
@@ -30,6 +30,7 @@ from ingest import capture_store
 from ingest.capture_state import Act
 from ingest.capture_store import KeptCapture, TakenAs, fetch, mark_taken
 from ingest.collecting import collector_paused
+from ingest.counters import EDITION, CountersBefore
 from ingest.decoding import LineDecoder, escaped
 from ingest.facts import InspectionFacts, typed_profile
 from ingest.framing import Frame
@@ -99,7 +100,8 @@ class OpenInspection:
             if facts is None:
                 facts = _facts(path, records)
             else:
-                self._unwritten.append({"kind": "begin", "at": now.isoformat(), "facts": facts.to_record()})
+                begin = {"kind": "begin", "at": now.isoformat(), "facts": facts.to_record(), "counters": EDITION}
+                self._unwritten.append(begin)
             self.facts = facts
             self._digest = hashlib.sha256()
             zone = ZoneInfo(facts.shop.time_zone)
@@ -114,6 +116,8 @@ class OpenInspection:
             )
             by_hand = LineDecoder(typed_profile(facts.job.unit, facts.shop.decimal_mark), zone)
             self.live = LiveTaking(self.taking, by_hand)
+            if records and records[0].get("counters", 1) < EDITION:
+                self.taking.counters = CountersBefore()
             for record in records:
                 self._replay(record)
             self.live.happened.clear()
@@ -350,9 +354,10 @@ class OpenInspection:
 
 def _problems(name: str, problems: list[Problem]) -> str:
     first = problems[0]
-    ways = f"; or keep it as no reading with --set-aside {first.line_no}=REASON"
+    ways = f"kept as no reading with --set-aside {first.line_no}=REASON"
     if first.can_be_accepted:
-        ways += f", or take it as it is with --accept {first.line_no}=REASON"
+        ways = f"taken with --accept {first.line_no}=REASON or {ways}"
+    ways = f"; as it stands, it can be {ways}"
     if len(problems) > 1:
         others = ", ".join(str(p.line_no) for p in problems[1:6]) + (", …" if len(problems) > 6 else "")
         ways += f" (also lines {others})" if len(problems) > 2 else f" (also line {others})"

@@ -19,6 +19,7 @@ import pyarrow.compute
 from ingest.bulk_decoding import Figures, Sort, figures_of
 from ingest.bulk_lines import Block, FileInBlocks
 from ingest.bulk_shapes import figures_by_shape
+from ingest.counters import Counters
 from ingest.decoding import DecodedReading
 from ingest.inspection import Problem, Run, Taking
 from ingest.links import LINKS
@@ -67,6 +68,7 @@ class CaptureLines:
         )
         if isinstance(outcome, Problem):
             self.problems.append(outcome)
+            self.taking.pass_by(line)
 
 
 def take_lines(into: CaptureLines, path: Path, name: str, profile: Profile, stated_at: datetime | None) -> None:
@@ -107,7 +109,8 @@ def _take_block(into: CaptureLines, file: FileInBlocks, block: Block, stated_at:
     decoder = into.taking.decoder
     figures = figures_by_shape(block.text, decoder) if _mostly_different(block.text) else None
     figures = figures or figures_of(block.text, decoder)
-    taken = None if figures is None else _Block.of(into, file, block, figures, stated_at)
+    in_columns = figures is not None and (figures.counters is None or isinstance(into.taking.counters, Counters))
+    taken = _Block.of(into, file, block, figures, stated_at) if figures is not None and in_columns else None
     if taken is None:
         for place in range(len(block)):
             line = file.line(block, place)
@@ -136,6 +139,8 @@ class _Block:
     beside: list[int]
     singly: list[int]
     stumbles: int = 0
+    counted_at: int | None = None
+    _ranks: Any | None = None
 
     @classmethod
     def of(
@@ -196,9 +201,11 @@ class _Block:
             if last - first < FEWEST or self.stumbles >= _MOST_STUMBLES:
                 self._feed(start, end)
                 return
-            taken = self._take_many(first, last)
+            taken = self._take_many(first, last, start)
             stop = end if taken == last - first else places[first + taken]
             self._feed_beside(start, stop)
+            if taken and self.counted_at is not None:
+                self._counters.passed = bisect_left(self.beside, stop) - bisect_left(self.beside, self.counted_at)
             if stop < end:
                 self.stumbles += 1
                 self._feed(stop, stop + 1)
@@ -209,8 +216,9 @@ class _Block:
         for place in self.beside[bisect_left(self.beside, start) : bisect_left(self.beside, end)]:
             self._feed(place, place + 1)
 
-    def _take_many(self, first: int, last: int) -> int:
-        """Take readings number *first* to *last* of the block, up to the one that something speaks against; return how many."""
+    def _take_many(self, first: int, last: int, start: int) -> int:
+        """Take readings number *first* to *last* of the block, the lines from *start* on, up to the one that something speaks against; return how many."""
+        self.counted_at = None
         taking = self.into.taking
         rows = self.readings[first:last]
         whole = len(self.readings) == len(self.block)
@@ -219,11 +227,13 @@ class _Block:
             return column[first:last] if whole else column.take(rows)
 
         taken_us, which = of(self.taken_us), of(self.figures.which)
-        runs = taking.runs_ahead(len(rows))
-        most = min(sum(run.size for run in runs), _first(pc.greater(taken_us, to_us(taking.latest)), len(rows)))
+        most = _first(pc.greater(taken_us, to_us(taking.latest)), len(rows))
         counters = None if self.figures.counters is None else of(self.figures.counters)
         if counters is not None:
-            most = min(most, self._counters_go_on(counters))
+            most = min(most, self._counters_go_on(counters, rows, start))
+        # Looked for last, and for no more than may be taken: where the plan has room for many, they are many runs.
+        runs = taking.runs_ahead(most)
+        most = min(most, sum(run.size for run in runs))
         most = min(most, self._figures_fit(which, runs, most))
         if not most:
             return 0
@@ -242,24 +252,53 @@ class _Block:
         )
         self._note_steps_back(stretch, rows)
         if counters is not None:
-            _remember(taking, counters[:most], stretch.first_no)
+            valid = pc.indices_nonzero(pc.is_valid(counters[:most]))
+            self.counted_at = rows[valid[-1].as_py()].as_py() if len(valid) else None
+            _remember(self._counters, counters[:most], stretch.first_no)
         taking.take_stretch(stretch, stretch.runs)
         return most
 
-    def _counters_go_on(self, counters: Any) -> int:
-        """Return how many readings come before the one whose counter is not the one after the last, or was seen."""
-        places = pc.indices_nonzero(pc.is_valid(counters))
-        if not len(places):
+    @property
+    def _counters(self) -> Counters:
+        counters = self.into.taking.counters
+        assert isinstance(counters, Counters)  # noqa: S101 - others are never taken in columns
+        return counters
+
+    def _counters_go_on(self, counters: Any, rows: Any, start: int) -> int:
+        """Return how many readings come before the one whose counter does not follow the last, or was seen.
+
+        It follows as well where no more are missing than lines that are no readings came between, from *start* on.
+        """
+        valid = pc.indices_nonzero(pc.is_valid(counters))
+        if not len(valid):
             return len(counters)
         held = counters.drop_null()
-        seen = self.into.taking.counters
-        first = held[0].as_py() if seen.last is None else seen.last + 1
-        expected = pc.add(_from_zero(len(held)), first)
-        good = _first(pc.not_equal(held, expected), len(held))
+        seen = self._counters
+        first = held[0].as_py()
+        if seen.last is not None and not 0 <= first - seen.last - 1 <= seen.passed + self._beside_between(
+            start, rows[valid[0].as_py()].as_py()
+        ):
+            return int(valid[0].as_py())
+        missing = pc.subtract(pc.subtract(held[1:], held[:-1]), 1)
+        good = 1 + _first(pc.not_equal(missing, 0), len(missing))
+        if good < len(held) and self.beside:
+            ranks = self._ranks_of(rows.take(valid))
+            fits = pc.less_equal(missing, pc.subtract(ranks[1:], ranks[:-1]))
+            good = 1 + _first(pc.invert(pc.and_(fits, pc.greater_equal(missing, 0))), len(missing))
         met = seen.seen_from(first)
         if met is not None:
-            good = min(good, met - first)
-        return places[good].as_py() if good < len(held) else len(counters)
+            good = min(good, _first(pc.greater_equal(held, met), len(held)))
+        return int(valid[good].as_py()) if good < len(held) else len(counters)
+
+    def _beside_between(self, start: int, end: int) -> int:
+        return bisect_left(self.beside, end) - bisect_left(self.beside, start)
+
+    def _ranks_of(self, places: Any) -> Any:
+        """Return for each of *places* how many lines that are no readings come before it in the block."""
+        if self._ranks is None:
+            beside = pc.equal(self.figures.sorts, Sort.BESIDE.value)
+            self._ranks = pc.cumulative_sum(pc.cast(beside, pa.int64()))
+        return self._ranks.take(places)
 
     def _figures_fit(self, which: Any, runs: list[Run], most: int) -> int:
         """Return how many readings come before the one whose figures speak against it where it belongs."""
@@ -305,13 +344,17 @@ class _Block:
             taking.note_step_back(taken_at, stretch.first_no + place)
 
 
-def _remember(taking: Taking, counters: Any, first_no: int) -> None:
-    if not counters.null_count:
-        taking.counters.add_run(counters[0].as_py(), len(counters), first_no)
+def _remember(seen: Counters, counters: Any, first_no: int) -> None:
+    if counters.null_count:
+        for number, counter in enumerate(counters.to_pylist(), start=first_no):
+            if counter is not None:
+                seen.add(counter, number)
         return
-    for number, counter in enumerate(counters.to_pylist(), start=first_no):
-        if counter is not None:
-            taking.counters.add(counter, number)
+    breaks = pc.indices_nonzero(pc.not_equal(pc.subtract(counters[1:], counters[:-1]), 1)).to_pylist()
+    start = 0
+    for end in (*(place + 1 for place in breaks), len(counters)):
+        seen.add_run(counters[start].as_py(), end - start, first_no + start)
+        start = end
 
 
 def _shortened(runs: list[Run], size: int) -> list[Run]:

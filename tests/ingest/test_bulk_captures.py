@@ -149,12 +149,13 @@ def _said(draw: st.DrawFn, profile: str, state: dict[str, int]) -> bytes:
         if draw(st.integers(0, 9)) == 0:
             said["spot"] = draw(st.integers(0, 3))
         return json.dumps(said).encode()
-    state["counter"] += draw(st.sampled_from([1] * 40 + [0, 2, -3])) if state["counter"] else 1
+    state["counter"] += draw(st.sampled_from([1] * 40 + [0, 2, 3, -3])) if state["counter"] else 1
+    state["counter"] %= draw(st.sampled_from([100, 1000]))
     state["second"] += draw(st.sampled_from([1] * 30 + [0, -5, 3600]))
     local = datetime(2026, 11, 1, 0, 59, 50) + timedelta(seconds=state["second"])  # noqa: DTZ001 - as gauges write it
     mode = "NFE" if odd else "FE"
     time = "" if state["untimed"] else f"{local:%Y-%m-%d %H:%M:%S};"
-    if draw(st.integers(0, 40)) == 0:
+    if draw(st.integers(0, 15)) == 0:
         figure = "over"
     return f"{state['counter']};{time}{mode};{figure}".encode()
 
@@ -165,7 +166,7 @@ def _files(draw: st.DrawFn, profile: str) -> bytes:
     end = draw(st.sampled_from([b"\n"] * 6 + [b"\r\n"] * 3 + [b"\r"]))
     stamp = draw(st.sampled_from(["milliseconds", "milliseconds", "seconds", "microseconds"]))
     zone = draw(st.sampled_from(["Z", "Z", "+02:00", "-05:30"]))
-    state = {"counter": draw(st.sampled_from([0, 0, 17])), "second": 0, "untimed": draw(st.sampled_from([0, 0, 1]))}
+    state = {"counter": draw(st.sampled_from([0, 0, 17, 88])), "second": 0, "untimed": draw(st.sampled_from([0, 0, 1]))}
     at = NOW - timedelta(hours=2)
     out = [b"# filmtally capture 1"] if timed else []
     for _ in range(draw(st.integers(0, 60))):
@@ -459,24 +460,28 @@ def test_readings_added_singly_and_in_stretches_are_one_list() -> None:
         both[7]
 
 
-@given(st.lists(st.tuples(st.integers(0, 12), st.integers(1, 5), st.booleans()), max_size=6), st.integers(0, 20))
+@given(st.lists(st.tuples(st.integers(1, 12), st.integers(1, 5), st.booleans()), max_size=6), st.integers(0, 90))
 def test_runs_of_counters_are_remembered_as_single_ones_are(seen: list[tuple[int, int, bool]], asked: int) -> None:
-    counters = Counters()
+    counters, single = Counters(), Counters()
     plain: dict[int, int] = {}
-    reading_no = 1
-    for first, count, as_run in seen:
+    reading_no, first = 1, 0
+    for skipped, count, as_run in seen:
+        first += skipped
         if as_run:
             counters.add_run(first, count, reading_no)
         for n in range(count):
             if not as_run:
                 counters.add(first + n, reading_no + n)
+            single.add(first + n, reading_no + n)
             plain[first + n] = reading_no + n
         reading_no += count
-        assert counters.last == first + count - 1
-    assert (asked in counters) == (asked in plain)
+        first += count - 1
+        assert counters.last == single.last == first
     assert counters.seen_from(asked) == min((n for n in plain if n >= asked), default=None)
-    if asked in plain:
-        assert counters[asked] == plain[asked]
-    else:
-        with pytest.raises(KeyError):
-            counters[asked]
+    for these in (counters, single):
+        assert (asked in these) == (asked in plain)
+        if asked in plain:
+            assert these[asked] == plain[asked]
+        else:
+            with pytest.raises(KeyError):
+                these[asked]

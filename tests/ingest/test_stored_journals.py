@@ -49,3 +49,30 @@ def test_a_journal_of_typed_lines_from_before_the_live_links_replays_and_goes_on
         slot = inspection.taking.next_slot()
         assert slot is not None
         assert (slot.location.name, slot.nth) == ("strap face", 3)
+
+
+def test_a_journal_of_counted_readings_from_before_replays_by_the_rules_it_was_asked_by(tmp_path: Path) -> None:
+    """Written by the edition before (commit 1426b71) from: 1 2, 4 and 5 left out, 6 accepted, over, 8 9, 9 left out, 5."""
+    journals = tmp_path / "journals"
+    journals.mkdir()
+    name = "20261103-120000-TEST"
+    shutil.copy(STORED / f"{name}.counted.journal", journals / f"{name}.journal")
+    now = datetime(2026, 11, 3, 13, 0, tzinfo=UTC)
+    with OpenInspection(ShopFolder(tmp_path), name, now) as inspection:
+        taking = inspection.taking
+        assert [(r.decoded.counter, r.decoded.shown) for r in taking.readings] == [
+            (1, "3.1"), (2, "3.2"), (6, "3.5"), (8, "3.6"), (9, "3.7"), (5, "3.9"),
+        ]  # fmt: skip
+        gap = "so a reading may be missing and the rest out of place"
+        assert [(o.line_no, o.text, o.why) for o in taking.other_lines] == [
+            (3, "4;3.3", f"not taken: has counter 4 after 2, {gap}; left out by mk: another part"),
+            (4, "5;3.4", f"not taken: has counter 5 after 2, {gap}; left out by mk: another part again"),
+            (6, "over", "over the range"),
+            (9, "9;3.8", "not taken: has counter 9 again, as reading 5 had; it may have been sent twice"),
+        ]
+        assert [note.what for note in taking.notes] == [
+            f"reading 3 accepted although has counter 6 after 2, {gap}: seen by eye",
+            f"reading 4 accepted although has counter 8 after 6, {gap}: it was over the range",
+            f"reading 6 accepted although has counter 5 after 9, {gap}: sent late",
+        ]
+        assert inspection.live.question is None
