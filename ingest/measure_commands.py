@@ -182,6 +182,7 @@ def _measure_live(args: argparse.Namespace) -> int:
     from ingest.new_inspection import links_said
     from ingest.open_inspection import OpenInspection
     from ingest.plain_lines import Ended
+    from ingest.said import number_of
     from ingest.terminal import screen_possible
 
     folder = shop_folder_of(args)
@@ -193,10 +194,12 @@ def _measure_live(args: argparse.Namespace) -> int:
         said = list(args.link or ()) or (links_said(args, gauge) if gauge is not None else [])
         addresses = addresses_of(said or inspection.live.session_links)
         on_screen = not args.plain and not args.json and screen_possible(sys.stdin, sys.stdout, os.environ)
+        shows = sys.stderr if args.json else sys.stdout  # the answer alone is on standard output
         if not on_screen:  # the screen has its own key, and what is counted now would stand there when it is left
+            end = ", end with an empty input (Ctrl-D)" if sys.stdin.isatty() else ""
             print(
-                f"inspection {inspection_id}: {counts_said(inspection)}; what is shown as taken is on disk, end with an "
-                "empty input (Ctrl-D)",
+                f"inspection {inspection_id}: {counts_said(inspection)}; what is shown as taken is on disk{end}",
+                file=shows,
                 flush=True,
             )
         sat = sit(
@@ -207,37 +210,63 @@ def _measure_live(args: argparse.Namespace) -> int:
             args.now,
             on_screen=on_screen,
             sound=args.sound,
+            out=shows,
         )
         if sat.ended is not Ended.FINISHED or sat.stopped is not None:
-            return _left_open(inspection, sat)
+            return _left_open(args, inspection, sat)
         if sys.stdin.isatty():
-            print()
+            print(file=shows)
         if args.keep_open:
-            return 0
+            return _answer_open(args, inspection)
         refused = sat.problems if not sys.stdin.isatty() else 0
         if refused:
-            print(f"filmtally: {refused} of the lines above were not taken; see the sentences", file=sys.stderr)
+            print(
+                f"filmtally: {number_of(refused, 'of the lines above was', 'of the lines above were')} not taken; see the sentences",
+                file=sys.stderr,
+            )
         return seal_open(args, folder, inspection, None) or int(bool(refused))
 
 
-def _left_open(inspection: OpenInspection, sat: Sat) -> int:
+def _answer_open(args: argparse.Namespace, inspection: OpenInspection) -> int:
+    """Answer with what an inspection that stays open holds, where JSON is asked for, and return 0."""
+    asked = inspection.live.question
+    if args.json:
+        tell(
+            args,
+            "",
+            inspection_id=inspection.facts.inspection_id if inspection.has_begun else None,
+            sealed=False,
+            readings_counted=inspection.taking.counted,
+            lines_waiting=len(inspection.live.waiting),
+            question=None if asked is None else asked.sentence,
+        )
+    return 0
+
+
+def _left_open(args: argparse.Namespace, inspection: OpenInspection, sat: Sat) -> int:
     """Say that the inspection stays open, and return the exit code: as a program that the signal ended, else 2."""
     import contextlib
 
     from ingest.plain_lines import Ended
+    from ingest.said import number_of
 
     inspection_id = inspection.facts.inspection_id
+    waiting = len(inspection.live.waiting)
     if not inspection.has_begun:
         kept = "nothing was taken, so nothing is kept"
     else:
         kept = (
             f"inspection {inspection_id} stays open with {counts_said(inspection)}; what was shown as taken is on disk"
         )
+        if waiting:
+            kept += f", and {number_of(waiting, 'line waits', 'lines wait')} there for the answer"
         kept += f", go on with 'filmtally measure --resume {inspection_id}'"
     asked = inspection.live.question
     why = sat.stopped or (f"a question is open: {asked.sentence}" if asked is not None else "left")
     with contextlib.suppress(OSError):  # the terminal may be gone
         print(f"\nfilmtally: {why}; {kept}", file=sys.stderr, flush=True)
+    with contextlib.suppress(OSError):
+        _answer_open(args, inspection)
     if sat.signal_no is not None:
         return 128 + sat.signal_no
     return 0 if sat.ended is Ended.LATER and sat.stopped is None else 2

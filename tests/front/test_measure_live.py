@@ -270,7 +270,7 @@ def test_sealing_an_inspection_with_an_open_question_asks_for_a_word(shop: Path,
     seal = [sys.executable, "-m", "filmtally", "--shop", str(shop), "seal"]
     refused = subprocess.run(seal, capture_output=True, text=True, cwd=ROOT, check=False)
     assert refused.returncode == 2
-    assert "and 1 lines wait for the answer" in refused.stderr
+    assert "and 1 line waits for the answer" in refused.stderr
     sealed = subprocess.run([*seal, "--as-is", "shift ended"], capture_output=True, text=True, cwd=ROOT, check=False)
     assert sealed.returncode == 0, sealed.stderr
     (one,) = Archive(shop / "archive", "look").inspections()
@@ -349,3 +349,42 @@ def test_listing_the_links_says_what_is_there(door: FrontDoor) -> None:
     answer = door("measure", "--list-links", "--json")
     assert answer.code == 0
     assert set(json.loads(answer.out)) == {"links", "missing"}
+
+
+def test_where_nobody_can_answer_the_lines_wait_counted_and_it_ends_once_the_plan_is_full(
+    shop: Path, tmp_path: Path
+) -> None:
+    words = _words("V", "--plain", "--json", "--link")
+    with PtyGauge(tmp_path) as gauge, Measuring(shop, *words, gauge.address) as measuring:
+        measuring.end_input()
+        measuring.wait_until_up()
+        gauge.write([*_figures(3), b"75"])
+        measuring.wait_for("nobody can answer here: answer it at a terminal with 'filmtally measure --resume")
+        gauge.write([*_figures(10, 3), b"no such line"])
+        gauge.write(_figures(6, 13))
+        assert measuring.ended() == 2
+    (inspection,) = open_ids(ShopFolder(shop))
+    said = "\n".join(measuring.lines)
+    assert "waits until" not in said
+    assert said.count("nobody can answer here") == 1
+    assert "Ctrl-D" not in said
+    assert "with 3 readings counted" in said
+    assert "and 17 lines wait there for the answer" in said
+    answer = json.loads(next(line for line in measuring.lines if line.startswith("{")))
+    assert (answer["inspection_id"], answer["sealed"], answer["readings_counted"]) == (inspection, False, 3)
+    assert answer["lines_waiting"] == 17
+    with OpenInspection(ShopFolder(shop), inspection, NOW) as again:
+        assert [came.line.frame.data for came in again.live.waiting][-1] == b"3.18"
+
+
+def test_json_answers_at_the_end_of_a_live_capture_and_progress_goes_to_standard_error(shop: Path) -> None:
+    command = [sys.executable, "-m", "filmtally", "--shop", str(shop), *_words("J", "--json")]
+    done = subprocess.run(command, input="3.1\n" * 20, capture_output=True, text=True, cwd=ROOT, check=False)
+    assert done.returncode == 0, done.stderr
+    answer = json.loads(done.stdout)
+    assert (answer["sealed"], answer["readings_counted"]) == (True, 20)
+    assert "taken 20: 3.1 mil" in done.stderr
+    one = subprocess.run(
+        [*command, "--keep-open", "--lot", "K"], input="3.1\n", capture_output=True, text=True, cwd=ROOT, check=False
+    )
+    assert json.loads(one.stdout)["readings_counted"] == 1
