@@ -95,6 +95,7 @@ def sit(
     on_screen: bool = False,
     sound: str = "off",
     out: TextIO | None = None,
+    also_figures: bool = False,
 ) -> Sat:
     """Take what comes until it ends: on a screen, or in plain lines.
 
@@ -107,6 +108,7 @@ def sit(
         on_screen: Whether the capture screen is drawn, on a terminal that can show it.
         sound: What is heard on it (ingest/sounds.py).
         out: Where plain lines go; standard output where None.
+        also_figures: As of :meth:`ingest.live_taking.LiveTaking.begin`.
     """
     profile = inspection.facts.profile
     stdin_is_link = any(address.scheme == "pipe" and address.rest == "-" for address in addresses)
@@ -123,6 +125,7 @@ def sit(
         prompted=interactive,
         asks=on_screen or typed is not None,
         confirms=interactive,
+        also_figures=also_figures,
     )
     if on_screen:
         return _on_screen(capture, stream, links, sound)

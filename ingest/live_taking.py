@@ -25,7 +25,7 @@ from enum import StrEnum
 from typing import Final
 
 from ingest.capture_state import Act
-from ingest.decoding import LineDecoder, escaped
+from ingest.decoding import DecodedReading, LineDecoder, Rejected, escaped, text_of
 from ingest.framing import Frame
 from ingest.inspection import Note, OtherLine, Outcome, Problem, TakenReading, Taking, Told
 from ingest.links.item import Item, Kind, Origin
@@ -139,6 +139,7 @@ class LiveTaking:
     happened: list[Happened] = field(default_factory=list)
     gate_settled: bool = False
     session_links: tuple[str, ...] = ()
+    also_figures: bool = False
     _devices: dict[tuple[str, str], bool] = field(default_factory=dict)
     _slips: dict[str, str] = field(default_factory=dict)
     _partial: tuple[Came, OtherLine] | None = None
@@ -148,15 +149,18 @@ class LiveTaking:
         """Return what is asked now, or None."""
         return self.questions[0] if self.questions else None
 
-    def begin(self, *, prompted: bool, asks: bool, links: tuple[str, ...]) -> None:
+    def begin(self, *, prompted: bool, asks: bool, links: tuple[str, ...], also_figures: bool = False) -> None:
         """Begin, or go on, at a bench.
 
         Args:
             prompted: Whether the inspector sees what is next (as of :class:`ingest.inspection.Taking`).
             asks: Whether there is anybody to answer; where not, a line that is doubted is not taken.
             links: The live links; what is typed beside them is bare figures.
+            also_figures: Whether a person types on the keyboard over which the gauge types: bare figures are read as
+                such where the gauge's profile does not fit.
         """
         self.taking.prompted = prompted
+        self.also_figures = also_figures
         self.asks = asks
         self.session_links = links
         for seen in self.links.values():
@@ -258,12 +262,22 @@ class LiveTaking:
 
     def _feed(self, came: Came, accept: str | None) -> Outcome:
         usual = self.taking.decoder
-        if came.link in _BY_HAND and self.session_links:
+        if came.link in _BY_HAND and (self.session_links or (self.also_figures and self._is_figures(came))):
             self.taking.decoder = self.by_hand
         try:
             return self.taking.feed(came.line, came.link, accept=accept, against=came.against)
         finally:
             self.taking.decoder = usual
+
+    def _is_figures(self, came: Came) -> bool:
+        """Return whether the gauge's profile does not read a line, and a person's bare figures it is."""
+        usual = self.taking.decoder
+        text = text_of(came.line.frame, usual.control)
+        return (
+            isinstance(text, str)
+            and isinstance(usual.decode(text), Rejected)
+            and isinstance(self.by_hand.decode(text), DecodedReading)
+        )
 
     def _aside(self, came: Came, why: str) -> OtherLine:
         other = self.taking.keep_aside(came.line, came.link, why)

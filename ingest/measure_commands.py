@@ -53,7 +53,8 @@ def register(commands: Any) -> None:
         action="append",
         metavar="ADDRESS",
         help="listen to this link: serial:/dev/ttyUSB0, COM3, socket://HOST:PORT, ble:name=NAME, folder:PATH, keys ...; "
-        "may be repeated (default: the gauge's link in shop.toml, else keys)",
+        "may be repeated (default: the gauge's link in shop.toml, else typed as bare figures). With keys a line is read by the gauge's "
+        "profile and, where that does not fit, as bare figures",
     )
     measure.add_argument("--list-links", action="store_true", help="list the links that are there, and end")
     measure.add_argument("--plain", action="store_true", help="plain lines instead of the screen")
@@ -63,7 +64,7 @@ def register(commands: Any) -> None:
         default="auto",
         help="what is heard on the screen (default: auto)",
     )
-    measure.add_argument("--profile", metavar="NAME", help="line profile (default: the gauge's)")
+    measure.add_argument("--profile", metavar="NAME", help="line profile (default: the gauge's; 'typed': bare figures)")
     measure.add_argument("--measured-at", metavar="TIME", help="when, for a capture whose lines do not say")
     measure.add_argument("--pieces", type=int, metavar="N", help="how many pieces are measured, called 1 to N")
     measure.add_argument("--piece", action="append", metavar="NAME", help="a piece to be measured; may be repeated")
@@ -178,6 +179,7 @@ def _show_dry_run(inspection: OpenInspection, path: Path, stated_at: datetime | 
 def _measure_live(args: argparse.Namespace) -> int:
     import os
 
+    from ingest.links.unreachable import refuse_unreachable
     from ingest.live_session import addresses_of, sit
     from ingest.new_inspection import links_said
     from ingest.open_inspection import OpenInspection
@@ -193,6 +195,10 @@ def _measure_live(args: argparse.Namespace) -> int:
         gauge = next((g for g in folder.shop().gauge if g.serial == serial), None)
         said = list(args.link or ()) or (links_said(args, gauge) if gauge is not None else [])
         addresses = addresses_of(said or inspection.live.session_links)
+        for address in addresses:
+            # A file that was read to its end before may be gone by now, and what it held goes on.
+            if address.name not in inspection.live.origins:
+                refuse_unreachable(address)
         on_screen = not args.plain and not args.json and screen_possible(sys.stdin, sys.stdout, os.environ)
         shows = sys.stderr if args.json else sys.stdout  # the answer alone is on standard output
         if not on_screen:  # the screen has its own key, and what is counted now would stand there when it is left
@@ -211,6 +217,7 @@ def _measure_live(args: argparse.Namespace) -> int:
             on_screen=on_screen,
             sound=args.sound,
             out=shows,
+            also_figures="keys" in said,
         )
         if sat.ended is not Ended.FINISHED or sat.stopped is not None:
             return _left_open(args, inspection, sat)
@@ -284,32 +291,47 @@ def _new_or_open(args: argparse.Namespace, folder: ShopFolder) -> tuple[Inspecti
 
     from ingest.new_inspection import facts_of
     from ingest.open_inspection import open_for
-    from ingest.said import plain_text
+    from ingest.said import number_of, plain_text
     from schemas.errors import BadInput
 
     if args.resume is not None or args.job is None:
         return None, resumed(args, folder)
-    facts = facts_of(args, folder)
-    found = open_for(folder, facts.job_name, facts.lot)
+    found = open_for(folder, args.job, args.lot) if args.lot else None
     if found is None:
+        facts = facts_of(args, folder)
         return facts, facts.inspection_id
-    here = f"lot {facts.lot!r} has the open inspection {found.inspection_id}"
+    here = f"lot {found.lot!r} has the open inspection {found.inspection_id}"
     another = "or begin another with --again REASON"
     if args.again is not None:
         plain_text(args.again, "--again")
+        facts = facts_of(args, folder)
         note = f"begun although inspection {found.inspection_id} of the same lot was open: {args.again}"
         return dataclasses.replace(facts, notes=(*facts.notes, note)), facts.inspection_id
     for what, theirs, ours in (
-        ("gauge", found.gauge_serial, facts.gauge_serial),
-        ("inspector", found.inspector, facts.inspector),
+        ("gauge", found.gauge_serial, args.gauge),
+        ("inspector", found.inspector, args.inspector),
     ):
-        if theirs != ours:
+        if ours and theirs != ours:
             raise BadInput(
                 f"{here} with {what} {theirs}, not {ours}; go on with it by 'filmtally measure --resume "
                 f"{found.inspection_id}', {another}"
             )
-    print(f"{here}: this goes on with it ({another})")
+    told = f"{here}: this goes on with it, inspector {found.inspector}, gauge {found.gauge_serial} ({another})"
+    if (asked_for := _other_pieces(args, found)) is not None:
+        told += (
+            f"; it was begun with {number_of(len(found.pieces), 'piece', 'pieces')}, and {asked_for} changes nothing"
+        )
+    print(told, file=sys.stderr if args.json else sys.stdout)
     return None, found.inspection_id
+
+
+def _other_pieces(args: argparse.Namespace, found: InspectionFacts) -> str | None:
+    """Return the option that asks for other pieces than those with which *found* was begun, or None."""
+    if args.piece and tuple(args.piece) != found.pieces:
+        return f"--piece {' --piece '.join(args.piece[:3])}{' …' if len(args.piece) > 3 else ''}"
+    if args.pieces is not None and args.pieces != len(found.pieces):
+        return f"--pieces {args.pieces}"
+    return None
 
 
 def _bluetooth_said(device: Any) -> tuple[str, str]:
