@@ -334,6 +334,16 @@ def test_sealing_names_what_was_skipped(door: FrontDoor, monkeypatch: pytest.Mon
         (("--link", "tin can"), "'tin can' is no link; write one of:"),
         (("--link", "COM3", "--link", "COM3"), "--link COM3: stands twice"),
         (("--link", "COM3", "--from", "a.txt"), "--from and --link exclude each other"),
+        (("--link", "serial:/etc/passwd"), "serial:/etc/passwd: is a file and no serial line; name the device"),
+        (("--link", "serial:/tmp"), "serial:/tmp: is a folder and no serial line"),
+        (("--link", "folder:/etc/passwd"), "folder:/etc/passwd: is no folder; name the folder"),
+        (("--link", "file:/nope"), "/nope: this file cannot be read (No such file or directory); name the right one"),
+        (("--link", "file:/tmp"), "file:/tmp: is a folder; name a file in it"),
+        (("--link", "pipe:/tmp"), "pipe:/tmp: is a folder and no pipe"),
+        (("--link", "socket://localhost:0"), "there is no port 0; write one from 1 to 65535"),
+        (("--link", "rfc2217://localhost:99999"), "there is no port 99999"),
+        (("--link", "ble:name=x,adapter="), "behind ,adapter= stands no adapter; name one"),
+        (("--link", "ble:AA:BB"), "'ble:AA:BB' is no Bluetooth gauge; write ble:"),
     ],
 )
 def test_a_wrong_link_is_refused_before_anything_is_begun(
@@ -343,6 +353,53 @@ def test_a_wrong_link_is_refused_before_anything_is_begun(
     assert answer.code == 2
     assert sentence in answer.sentence
     assert open_ids(ShopFolder(door.folder)) == []
+    assert "readings counted" not in answer.out
+
+
+def test_a_device_that_is_not_there_yet_is_waited_for(shop: Path, tmp_path: Path) -> None:
+    with Measuring(shop, *_words("L", "--link", f"serial:{tmp_path / 'later'}")) as measuring:
+        measuring.wait_for(str(tmp_path / "later"))
+        assert measuring.child.poll() is None
+
+
+WEDGE = """\
+title = "a gauge that types like a keyboard"
+reading = 'T=(?P<thickness>[0-9.]+)'
+unit = "mil"
+"""
+
+
+def test_keys_said_on_the_command_line_read_the_gauges_own_lines_and_a_persons_bare_figures(
+    door: FrontDoor, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (Path(door.folder) / "profiles" / "wedge.toml").write_text(WEDGE, encoding="utf-8")
+    path = Path(door.folder) / "shop.toml"
+    toml = path.read_text(encoding="utf-8").replace('profile = "plain-number"', 'profile = "wedge"')
+    path.write_text(toml, encoding="utf-8")
+    monkeypatch.setattr(sys, "stdin", _Text("T=3.1\n3.2\nT=3.3\nT=\n"))
+    answer = door(*_words("L", "--link", "keys", "--keep-open"))
+    for taken in ("taken 1: 3.1 mil", "taken 2: 3.2 mil", "taken 3: 3.3 mil"):
+        assert taken in answer.out, answer
+    assert "NOT TAKEN: line 4" in answer.out
+    (inspection,) = open_ids(ShopFolder(door.folder))
+    with OpenInspection(ShopFolder(door.folder), inspection, NOW) as again:  # the journal is read as it was taken
+        assert [reading.decoded.shown for reading in again.taking.readings] == ["3.1", "3.2", "3.3"]
+    monkeypatch.setattr(sys, "stdin", _Text("T=3.1\n3.2\n"))
+    answer = door(*_words("M", "--keep-open"))
+    assert "taken 1: 3.2 mil" in answer.out, answer
+    assert "NOT TAKEN: line 1" in answer.out
+
+
+def test_a_lot_that_is_open_is_gone_on_with_and_other_pieces_are_said_to_change_nothing(
+    door: FrontDoor, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(sys, "stdin", _Text("3.1\n"))
+    door(*_words("L", "--keep-open"))
+    monkeypatch.setattr(sys, "stdin", _Text("3.2\n"))
+    answer = door("measure", "gate-leaf", "--lot", "L", "--pieces", "3", "--keep-open")
+    assert "this goes on with it, inspector mk, gauge FB-07" in answer.out, answer
+    assert "; it was begun with 1 piece, and --pieces 3 changes nothing" in answer.out
+    assert "1 reading counted" in answer.out
 
 
 def test_listing_the_links_says_what_is_there(door: FrontDoor) -> None:

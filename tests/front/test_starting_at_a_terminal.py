@@ -129,6 +129,20 @@ def test_an_inspection_that_is_open_can_be_given_up_or_sealed_as_it_is(
     assert [i.lot for i in Archive(shop / "archive", "look").inspections()] == ["B"]
 
 
+def test_a_lot_that_is_open_is_gone_on_with_before_anything_else_is_asked(
+    shop: Path, door: FrontDoor, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    _left_open(door, "A", monkeypatch)
+    with Terminal(shop, "measure", "hinge", "--plain") as terminal:
+        terminal.sees("WHICH WORK ORDER?")
+        terminal.types("")
+        terminal.sees("WHICH LOT?")
+        terminal.types("A")
+        shown = terminal.sees("this goes on with it")
+        assert "HOW MANY" not in shown
+        assert "WHO MEASURES" not in shown
+
+
 def test_the_work_order_of_the_command_line_gives_job_and_lot_without_a_terminal(shop: Path, door: FrontDoor) -> None:
     capture = door.write("hinge.txt", (b"88.0 um\n" * 4 + b"32.0 um\n" * 4) * 2)
     words = ("--inspector", "mk", "--gauge", "FB-11", "--from", capture, "--measured-at", "2026-11-03T10:00")
