@@ -221,6 +221,10 @@ def _measure_live(args: argparse.Namespace) -> int:
         )
         if sat.ended is not Ended.FINISHED or sat.stopped is not None:
             return _left_open(args, inspection, sat)
+        if addresses and not inspection.has_begun and not sys.stdin.isatty():
+            print("filmtally: nothing was taken, so nothing is kept", file=sys.stderr)
+            _answer_open(args, inspection)
+            return 2
         if sys.stdin.isatty():
             print(file=shows)
         if args.keep_open:

@@ -14,7 +14,7 @@ from enum import StrEnum
 from itertools import count
 from typing import Final, Protocol
 
-from ingest.said import plain_text
+from ingest.said import number_of, plain_text
 from ingest.work_orders import WorkOrders, work_order_scanned
 from schemas.errors import BadInput
 from schemas.job import Job
@@ -381,7 +381,7 @@ class Dialog:
             if (fault := self.shop.plan_fault(self._job_known(), number)) is not None:
                 return fault
         elif "lot_size" in known and number > int(known["lot_size"]):
-            return f"{number} is more than the {known['lot_size']} pieces of the lot; correct it"
+            return f"{number} is more than the {number_of(int(known['lot_size']), 'piece', 'pieces')} of the lot; correct it"
         self._take(step, {step.value: number})
         return None
 

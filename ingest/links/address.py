@@ -59,7 +59,7 @@ def address_of(text: str) -> Address:
             rest = ""
         elif len(port) > _PORT_DIGITS or not 1 <= int(port) <= _LAST_PORT:
             raise BadInput(
-                f"{text!r}: there is no port {port[:12]}; write one from 1 to {_LAST_PORT}, such as {SCHEMES[scheme]}"
+                f"{text!r}: {port[:12]} is no port; write one from 1 to {_LAST_PORT}, such as {SCHEMES[scheme]}"
             )
     if not colon or scheme not in SCHEMES or scheme == "keys" or not rest:
         ways = "; ".join(SCHEMES.values())

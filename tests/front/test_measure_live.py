@@ -303,7 +303,16 @@ def test_a_file_of_which_nothing_can_be_taken_is_said_in_plain_lines(shop: Path,
         measuring.wait_for("is there")
         (exports / "a.txt").write_bytes("3.01\r\n".encode("utf-16"))
         measuring.wait_for("a.txt: this is UTF-16, so nothing is taken from it")
+        (exports / "b.txt").write_bytes("3.01\r\n".encode("utf-16-le"))  # without the mark
+        measuring.wait_for("b.txt: this is UTF-16, so nothing is taken from it")
         measuring.kill()
+    with Measuring(shop, *_words("W", "--link", f"file:{exports / 'b.txt'}")) as measuring:
+        measuring.end_input()
+        assert measuring.ended() == 2
+    said = "\n".join(measuring.lines)
+    assert "b.txt: this is UTF-16" in said
+    assert "baud" not in said
+    assert measuring.lines[-1] == "filmtally: nothing was taken, so nothing is kept"
 
 
 def test_a_typed_line_that_is_doubted_and_cannot_be_typed_again_does_not_hold_the_gauge_up(
@@ -340,8 +349,8 @@ def test_sealing_names_what_was_skipped(door: FrontDoor, monkeypatch: pytest.Mon
         (("--link", "file:/nope"), "/nope: this file cannot be read (No such file or directory); name the right one"),
         (("--link", "file:/tmp"), "file:/tmp: is a folder; name a file in it"),
         (("--link", "pipe:/tmp"), "pipe:/tmp: is a folder and no pipe"),
-        (("--link", "socket://localhost:0"), "there is no port 0; write one from 1 to 65535"),
-        (("--link", "rfc2217://localhost:99999"), "there is no port 99999"),
+        (("--link", "socket://localhost:0"), "0 is no port; write one from 1 to 65535"),
+        (("--link", "rfc2217://localhost:99999"), "99999 is no port"),
         (("--link", "ble:name=x,adapter="), "behind ,adapter= stands no adapter; name one"),
         (("--link", "ble:AA:BB"), "'ble:AA:BB' is no Bluetooth gauge; write ble:"),
     ],
