@@ -81,6 +81,7 @@ class Capture:
         prompted: Whether the inspector sees what is next; see :class:`ingest.inspection.Taking`.
         asks: Whether there is anybody to answer a question about a line.
         confirms: Whether there is anybody to confirm that readings are taken although no check covers them.
+        also_figures: As of :meth:`ingest.live_taking.LiveTaking.begin`.
     """
 
     def __init__(
@@ -94,6 +95,7 @@ class Capture:
         prompted: bool = True,
         asks: bool = True,
         confirms: bool = True,
+        also_figures: bool = False,
     ) -> None:
         self._inspection = inspection
         self._checks = checks
@@ -110,7 +112,7 @@ class Capture:
         self._base_um: dict[str, Decimal] | None = None
         self._lacking: tuple[PieceCount, ...] | None = None
         self._checked_at: dict[str, datetime] = {}
-        inspection.begin_session(now(), prompted=prompted, asks=asks, links=links)
+        inspection.begin_session(now(), prompted=prompted, asks=asks, links=links, also_figures=also_figures)
         self._gate = self._gate_of(checks())
         self._ask_of_gate()
         if inspection.live.question is not None:

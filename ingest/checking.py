@@ -10,6 +10,7 @@ from fractions import Fraction
 from typing import Any, Final
 from zoneinfo import ZoneInfo
 
+from ingest.said import number_of
 from rules.calibration_gate import judge_standard
 from schemas.errors import BadInput
 from schemas.gauge_checks import GaugeCheck
@@ -66,7 +67,7 @@ def verification(
         wanted = shop.verification.readings_per_standard
         if len(entry.shown) < wanted:
             raise BadInput(
-                f"standard {standard.serial!r}: {len(entry.shown)} readings, and the shop's policy asks for {wanted}; read it again"
+                f"standard {standard.serial!r}: {number_of(len(entry.shown), 'reading', 'readings')}, and the shop's policy asks for {wanted}; read it again"
             )
         readings_um = [to_um(value, unit) for value in entry.shown]
         _same_unit(standard, readings_um, entry.shown, unit)

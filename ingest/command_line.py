@@ -78,10 +78,13 @@ def resumed(args: argparse.Namespace, folder: ShopFolder) -> str:
 
 
 def counts_said(inspection: OpenInspection) -> str:
+    from ingest.said import number_of
+
     taking = inspection.taking
-    counted = taking.counted
-    other = f", {len(taking.other_lines)} lines that are no readings" if taking.other_lines else ""
-    return f"{counted} readings counted, {len(taking.readings) - counted} kept but not counted{other}"
+    counted, others = taking.counted, len(taking.other_lines)
+    other = f", {number_of(others, 'line that is no reading', 'lines that are no readings')}" if others else ""
+    not_counted = len(taking.readings) - counted
+    return f"{number_of(counted, 'reading', 'readings')} counted, {not_counted} kept but not counted{other}"
 
 
 def new_id(at: datetime) -> str:

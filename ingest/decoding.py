@@ -91,6 +91,9 @@ def text_of(frame: Frame, control: str = "") -> str | Rejected:
             return Rejected("is not text; look at the baud rate, or at what was captured")
     text = text.removeprefix("\ufeff")
     if "\x00" in text:
+        halves = (frame.data[::2], frame.data[1::2])
+        if len(frame.data) > 2 and any(half.count(0) == len(half) for half in halves):
+            return Rejected("has a NUL byte in every other place, as UTF-16 has; export it as UTF-8 or plain text")
         return Rejected("has a NUL byte; look at the baud rate, or export the capture as plain text")
     if any(ord(c) < 32 and c != "\t" and c not in control for c in text):
         return Rejected("has control characters; look at what was captured")

@@ -26,6 +26,7 @@ from ingest.counters import Counters, CountersSeen
 from ingest.decoding import Blank, DecodedReading, LineDecoder, NotAReading, Rejected, escaped, text_of
 from ingest.links.raw_line import RawLine
 from ingest.plausibility import looks_like_other_unit, out_of_range, window_um
+from ingest.said import number_of
 from ingest.taken_readings import Stretch, TakenReadings
 from schemas.job import Job, Location
 from schemas.letters import unfit
@@ -444,7 +445,7 @@ class Taking:
             if free is None:
                 return Problem(
                     line_no,
-                    f"is one reading more than the job asks for ({len(self.pieces)} pieces); name more pieces with --pieces, or set it aside",
+                    f"is one reading more than the job asks for ({number_of(len(self.pieces), 'piece', 'pieces')}); name more pieces with --pieces, or set it aside",
                 )
             return free
         location = self.job.find(decoded.location)
@@ -465,7 +466,8 @@ class Taking:
         if spot is not None and self._at(piece, location).lacking:
             where, has = f"spot {spot} of {where}", location.readings_per_spot
         return Problem(
-            line_no, f"{where} already has its {has} readings; set this one aside, or exclude one with a reason first"
+            line_no,
+            f"{where} already has its {number_of(has, 'reading', 'readings')}; set this one aside, or exclude one with a reason first",
         )
 
     def _at(self, piece: str, location: Location) -> _Places:

@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from types import FrameType
-from typing import Any, Final
+from typing import Any, Final, TextIO
 
 from ingest.capturing import Capture
 from ingest.links import live_link
@@ -94,6 +94,8 @@ def sit(
     *,
     on_screen: bool = False,
     sound: str = "off",
+    out: TextIO | None = None,
+    also_figures: bool = False,
 ) -> Sat:
     """Take what comes until it ends: on a screen, or in plain lines.
 
@@ -105,6 +107,8 @@ def sit(
         now: The clock.
         on_screen: Whether the capture screen is drawn, on a terminal that can show it.
         sound: What is heard on it (ingest/sounds.py).
+        out: Where plain lines go; standard output where None.
+        also_figures: As of :meth:`ingest.live_taking.LiveTaking.begin`.
     """
     profile = inspection.facts.profile
     stdin_is_link = any(address.scheme == "pipe" and address.rest == "-" for address in addresses)
@@ -121,6 +125,7 @@ def sit(
         prompted=interactive,
         asks=on_screen or typed is not None,
         confirms=interactive,
+        also_figures=also_figures,
     )
     if on_screen:
         return _on_screen(capture, stream, links, sound)
@@ -129,7 +134,7 @@ def sit(
             capture,
             stream,
             links,
-            sys.stdout,
+            out or sys.stdout,
             interactive,
             typed=typed is not None,
             stop=lambda: signals.seen is not None,

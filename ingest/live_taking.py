@@ -25,7 +25,7 @@ from enum import StrEnum
 from typing import Final
 
 from ingest.capture_state import Act
-from ingest.decoding import LineDecoder, escaped
+from ingest.decoding import DecodedReading, LineDecoder, Rejected, escaped, text_of
 from ingest.framing import Frame
 from ingest.inspection import Note, OtherLine, Outcome, Problem, TakenReading, Taking, Told
 from ingest.links.item import Item, Kind, Origin
@@ -139,6 +139,7 @@ class LiveTaking:
     happened: list[Happened] = field(default_factory=list)
     gate_settled: bool = False
     session_links: tuple[str, ...] = ()
+    also_figures: bool = False
     _devices: dict[tuple[str, str], bool] = field(default_factory=dict)
     _slips: dict[str, str] = field(default_factory=dict)
     _partial: tuple[Came, OtherLine] | None = None
@@ -148,15 +149,18 @@ class LiveTaking:
         """Return what is asked now, or None."""
         return self.questions[0] if self.questions else None
 
-    def begin(self, *, prompted: bool, asks: bool, links: tuple[str, ...]) -> None:
+    def begin(self, *, prompted: bool, asks: bool, links: tuple[str, ...], also_figures: bool = False) -> None:
         """Begin, or go on, at a bench.
 
         Args:
             prompted: Whether the inspector sees what is next (as of :class:`ingest.inspection.Taking`).
             asks: Whether there is anybody to answer; where not, a line that is doubted is not taken.
             links: The live links; what is typed beside them is bare figures.
+            also_figures: Whether a person types on the keyboard over which the gauge types: bare figures are read as
+                such where the gauge's profile does not fit.
         """
         self.taking.prompted = prompted
+        self.also_figures = also_figures
         self.asks = asks
         self.session_links = links
         for seen in self.links.values():
@@ -249,7 +253,7 @@ class LiveTaking:
 
     def _took(self, came: Came, outcome: Outcome) -> None:
         if isinstance(outcome, Problem):
-            self._keep_refused(came.line, came.link, outcome)
+            self._keep_refused(came, outcome)
         if came.doubled and isinstance(outcome, TakenReading):
             self.doubled.add(outcome.reading_no)
             said = f"reading {outcome.reading_no} may have been sent twice by the link"
@@ -258,26 +262,38 @@ class LiveTaking:
 
     def _feed(self, came: Came, accept: str | None) -> Outcome:
         usual = self.taking.decoder
-        if self._is_by_hand(came.link):
+        if self._is_by_hand(came):
             self.taking.decoder = self.by_hand
         try:
             return self.taking.feed(came.line, came.link, accept=accept, against=came.against)
         finally:
             self.taking.decoder = usual
 
-    def _is_by_hand(self, link: str) -> bool:
-        return link in _BY_HAND and bool(self.session_links)
+    def _is_by_hand(self, came: Came) -> bool:
+        if came.link not in _BY_HAND:
+            return False
+        return bool(self.session_links) or (self.also_figures and self._is_figures(came))
+
+    def _is_figures(self, came: Came) -> bool:
+        """Return whether the gauge's profile does not read a line, and a person's bare figures it is."""
+        usual = self.taking.decoder
+        text = text_of(came.line.frame, usual.control)
+        return (
+            isinstance(text, str)
+            and isinstance(usual.decode(text), Rejected)
+            and isinstance(self.by_hand.decode(text), DecodedReading)
+        )
 
     def _aside(self, came: Came, why: str, *, of_the_gauge: bool = True) -> OtherLine:
-        of_the_gauge = of_the_gauge and not self._is_by_hand(came.link)
+        of_the_gauge = of_the_gauge and not self._is_by_hand(came)
         other = self.taking.keep_aside(came.line, came.link, why, of_the_gauge=of_the_gauge)
         self.happened.append(Happened(came.link, other, kind=Kind.LINE))
         return other
 
-    def _keep_refused(self, line: RawLine, link: str, problem: Problem, left_out: str = "") -> None:
+    def _keep_refused(self, came: Came, problem: Problem, left_out: str = "") -> None:
         # It was seen all the same, so the next is not asked about for the same gap.
         why = f"not taken: {problem.sentence}{left_out}"
-        self.taking.keep_aside(line, link, why, of_the_gauge=not self._is_by_hand(link))
+        self.taking.keep_aside(came.line, came.link, why, of_the_gauge=not self._is_by_hand(came))
 
     def _tell(self, item: Item, sentence: str) -> None:
         self.happened.append(Happened(item.link, sentence=sentence, kind=item.kind))
@@ -329,7 +345,7 @@ class LiveTaking:
             line = RawLine(seen.lines, _frame(words), at, directive=True)
             outcome = self.taking.feed(line, link)
             if isinstance(outcome, Problem) and link:
-                self._keep_refused(line, link, outcome)
+                self._keep_refused(Came(line, link), outcome)
         self.happened.append(Happened(link, outcome))
         self._drain()
 
@@ -340,7 +356,7 @@ class LiveTaking:
             asked = self.questions.popleft()
             if asked.came is not None:
                 problem = Problem(asked.came.line.line_no, asked.sentence)
-                self._keep_refused(asked.came.line, asked.came.link, problem, f"; {reason}")
+                self._keep_refused(asked.came, problem, f"; {reason}")
         while self.waiting:
             self._aside(self.waiting.popleft(), f"came while a question was open that was not answered; {reason}")
 
@@ -400,7 +416,7 @@ class LiveTaking:
             return Told(note)
         assert asked.came is not None  # noqa: S101 - Asked says so
         left_out = f"; left out by {self.taking.by}: {reason}" if reason else ""
-        self._keep_refused(asked.came.line, asked.came.link, Problem(0, asked.sentence), left_out)
+        self._keep_refused(asked.came, Problem(0, asked.sentence), left_out)
         return Told("left out")
 
     def _drain(self) -> None:

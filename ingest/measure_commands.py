@@ -53,7 +53,8 @@ def register(commands: Any) -> None:
         action="append",
         metavar="ADDRESS",
         help="listen to this link: serial:/dev/ttyUSB0, COM3, socket://HOST:PORT, ble:name=NAME, folder:PATH, keys ...; "
-        "may be repeated (default: the gauge's link in shop.toml, else keys)",
+        "may be repeated (default: the gauge's link in shop.toml, else typed as bare figures). With keys a line is read by the gauge's "
+        "profile and, where that does not fit, as bare figures",
     )
     measure.add_argument("--list-links", action="store_true", help="list the links that are there, and end")
     measure.add_argument("--plain", action="store_true", help="plain lines instead of the screen")
@@ -63,7 +64,7 @@ def register(commands: Any) -> None:
         default="auto",
         help="what is heard on the screen (default: auto)",
     )
-    measure.add_argument("--profile", metavar="NAME", help="line profile (default: the gauge's)")
+    measure.add_argument("--profile", metavar="NAME", help="line profile (default: the gauge's; 'typed': bare figures)")
     measure.add_argument("--measured-at", metavar="TIME", help="when, for a capture whose lines do not say")
     measure.add_argument("--pieces", type=int, metavar="N", help="how many pieces are measured, called 1 to N")
     measure.add_argument("--piece", action="append", metavar="NAME", help="a piece to be measured; may be repeated")
@@ -178,10 +179,12 @@ def _show_dry_run(inspection: OpenInspection, path: Path, stated_at: datetime | 
 def _measure_live(args: argparse.Namespace) -> int:
     import os
 
+    from ingest.links.unreachable import refuse_unreachable
     from ingest.live_session import addresses_of, sit
     from ingest.new_inspection import links_said
     from ingest.open_inspection import OpenInspection
     from ingest.plain_lines import Ended
+    from ingest.said import number_of
     from ingest.terminal import screen_possible
 
     folder = shop_folder_of(args)
@@ -192,11 +195,17 @@ def _measure_live(args: argparse.Namespace) -> int:
         gauge = next((g for g in folder.shop().gauge if g.serial == serial), None)
         said = list(args.link or ()) or (links_said(args, gauge) if gauge is not None else [])
         addresses = addresses_of(said or inspection.live.session_links)
+        for address in addresses:
+            # A file that was read to its end before may be gone by now, and what it held goes on.
+            if address.name not in inspection.live.origins:
+                refuse_unreachable(address)
         on_screen = not args.plain and not args.json and screen_possible(sys.stdin, sys.stdout, os.environ)
+        shows = sys.stderr if args.json else sys.stdout  # the answer alone is on standard output
         if not on_screen:  # the screen has its own key, and what is counted now would stand there when it is left
+            end = ", end with an empty input (Ctrl-D)" if sys.stdin.isatty() else ""
             print(
-                f"inspection {inspection_id}: {counts_said(inspection)}; what is shown as taken is on disk, end with an "
-                "empty input (Ctrl-D)",
+                f"inspection {inspection_id}: {counts_said(inspection)}; what is shown as taken is on disk{end}",
+                file=shows,
                 flush=True,
             )
         sat = sit(
@@ -207,37 +216,68 @@ def _measure_live(args: argparse.Namespace) -> int:
             args.now,
             on_screen=on_screen,
             sound=args.sound,
+            out=shows,
+            also_figures="keys" in said,
         )
         if sat.ended is not Ended.FINISHED or sat.stopped is not None:
-            return _left_open(inspection, sat)
+            return _left_open(args, inspection, sat)
+        if addresses and not inspection.has_begun and not sys.stdin.isatty():
+            print("filmtally: nothing was taken, so nothing is kept", file=sys.stderr)
+            _answer_open(args, inspection)
+            return 2
         if sys.stdin.isatty():
-            print()
+            print(file=shows)
         if args.keep_open:
-            return 0
+            return _answer_open(args, inspection)
         refused = sat.problems if not sys.stdin.isatty() else 0
         if refused:
-            print(f"filmtally: {refused} of the lines above were not taken; see the sentences", file=sys.stderr)
+            print(
+                f"filmtally: {number_of(refused, 'of the lines above was', 'of the lines above were')} not taken; see the sentences",
+                file=sys.stderr,
+            )
         return seal_open(args, folder, inspection, None) or int(bool(refused))
 
 
-def _left_open(inspection: OpenInspection, sat: Sat) -> int:
+def _answer_open(args: argparse.Namespace, inspection: OpenInspection) -> int:
+    """Answer with what an inspection that stays open holds, where JSON is asked for, and return 0."""
+    asked = inspection.live.question
+    if args.json:
+        tell(
+            args,
+            "",
+            inspection_id=inspection.facts.inspection_id if inspection.has_begun else None,
+            sealed=False,
+            readings_counted=inspection.taking.counted,
+            lines_waiting=len(inspection.live.waiting),
+            question=None if asked is None else asked.sentence,
+        )
+    return 0
+
+
+def _left_open(args: argparse.Namespace, inspection: OpenInspection, sat: Sat) -> int:
     """Say that the inspection stays open, and return the exit code: as a program that the signal ended, else 2."""
     import contextlib
 
     from ingest.plain_lines import Ended
+    from ingest.said import number_of
 
     inspection_id = inspection.facts.inspection_id
+    waiting = len(inspection.live.waiting)
     if not inspection.has_begun:
         kept = "nothing was taken, so nothing is kept"
     else:
         kept = (
             f"inspection {inspection_id} stays open with {counts_said(inspection)}; what was shown as taken is on disk"
         )
+        if waiting:
+            kept += f", and {number_of(waiting, 'line waits', 'lines wait')} there for the answer"
         kept += f", go on with 'filmtally measure --resume {inspection_id}'"
     asked = inspection.live.question
     why = sat.stopped or (f"a question is open: {asked.sentence}" if asked is not None else "left")
     with contextlib.suppress(OSError):  # the terminal may be gone
         print(f"\nfilmtally: {why}; {kept}", file=sys.stderr, flush=True)
+    with contextlib.suppress(OSError):
+        _answer_open(args, inspection)
     if sat.signal_no is not None:
         return 128 + sat.signal_no
     return 0 if sat.ended is Ended.LATER and sat.stopped is None else 2
@@ -255,32 +295,47 @@ def _new_or_open(args: argparse.Namespace, folder: ShopFolder) -> tuple[Inspecti
 
     from ingest.new_inspection import facts_of
     from ingest.open_inspection import open_for
-    from ingest.said import plain_text
+    from ingest.said import number_of, plain_text
     from schemas.errors import BadInput
 
     if args.resume is not None or args.job is None:
         return None, resumed(args, folder)
-    facts = facts_of(args, folder)
-    found = open_for(folder, facts.job_name, facts.lot)
+    found = open_for(folder, args.job, args.lot) if args.lot else None
     if found is None:
+        facts = facts_of(args, folder)
         return facts, facts.inspection_id
-    here = f"lot {facts.lot!r} has the open inspection {found.inspection_id}"
+    here = f"lot {found.lot!r} has the open inspection {found.inspection_id}"
     another = "or begin another with --again REASON"
     if args.again is not None:
         plain_text(args.again, "--again")
+        facts = facts_of(args, folder)
         note = f"begun although inspection {found.inspection_id} of the same lot was open: {args.again}"
         return dataclasses.replace(facts, notes=(*facts.notes, note)), facts.inspection_id
     for what, theirs, ours in (
-        ("gauge", found.gauge_serial, facts.gauge_serial),
-        ("inspector", found.inspector, facts.inspector),
+        ("gauge", found.gauge_serial, args.gauge),
+        ("inspector", found.inspector, args.inspector),
     ):
-        if theirs != ours:
+        if ours and theirs != ours:
             raise BadInput(
                 f"{here} with {what} {theirs}, not {ours}; go on with it by 'filmtally measure --resume "
                 f"{found.inspection_id}', {another}"
             )
-    print(f"{here}: this goes on with it ({another})")
+    told = f"{here}: this goes on with it, inspector {found.inspector}, gauge {found.gauge_serial} ({another})"
+    if (asked_for := _other_pieces(args, found)) is not None:
+        told += (
+            f"; it was begun with {number_of(len(found.pieces), 'piece', 'pieces')}, and {asked_for} changes nothing"
+        )
+    print(told, file=sys.stderr if args.json else sys.stdout)
     return None, found.inspection_id
+
+
+def _other_pieces(args: argparse.Namespace, found: InspectionFacts) -> str | None:
+    """Return the option that asks for other pieces than those with which *found* was begun, or None."""
+    if args.piece and tuple(args.piece) != found.pieces:
+        return f"--piece {' --piece '.join(args.piece[:3])}{' …' if len(args.piece) > 3 else ''}"
+    if args.pieces is not None and args.pieces != len(found.pieces):
+        return f"--pieces {args.pieces}"
+    return None
 
 
 def _bluetooth_said(device: Any) -> tuple[str, str]:

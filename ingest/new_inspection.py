@@ -114,8 +114,11 @@ def _profile_of(
 ) -> tuple[str, Profile]:
     """Return name and line profile: what was said, "typed" where the readings are typed, else the gauge's."""
     # A gauge that types like a keyboard writes as its profile says; a person who types writes bare figures.
-    types = gauge.link == "keys"
-    typed = not args.captures and not types and set(links_said(args, gauge)) <= {"keys"}
+    # Who says that the keyboard is the link may mean either, so the gauge's profile holds where it has one; bare figures
+    # are read beside it (LiveTaking.also_figures).
+    said = set(links_said(args, gauge))
+    types = gauge.link == "keys" or ("keys" in said and gauge.profile is not None)
+    typed = not args.captures and not types and said <= {"keys"}
     name = args.profile or ("typed" if typed else gauge.profile)
     if name is None:
         raise BadInput(

@@ -176,11 +176,12 @@ class OpenInspection:
         for kept in captures:
             mark_taken(self._folder.captures, kept.sha256, taken)
 
-    def begin_session(self, at: datetime, *, prompted: bool, asks: bool, links: Sequence[str]) -> None:
+    def begin_session(
+        self, at: datetime, *, prompted: bool, asks: bool, links: Sequence[str], also_figures: bool = False
+    ) -> None:
         """Begin, or go on, at a bench; see :meth:`ingest.live_taking.LiveTaking.begin`. Written with what comes next."""
-        self._later(
-            {"kind": "session", "at": at.isoformat(), "prompted": prompted, "asks": asks, "links": list(links)},
-        )
+        record = {"kind": "session", "at": at.isoformat(), "prompted": prompted, "asks": asks, "links": list(links)}
+        self._later(record | ({"also_figures": True} if also_figures else {}))
 
     def ask_of_gate(self, sentence: str, at: datetime) -> None:
         """Ask whether readings shall be taken although the gate does not cover them. Written with what comes next."""
@@ -297,7 +298,9 @@ class OpenInspection:
                 self.live.act(Act(record["act"]), record["text"], at, record["link"])
             case "session":
                 links = tuple(record["links"])
-                self.live.begin(prompted=record["prompted"], asks=record["asks"], links=links)
+                # A journal of an earlier edition says nothing of figures, and its lines are read as they were.
+                also = record.get("also_figures", False)
+                self.live.begin(prompted=record["prompted"], asks=record["asks"], links=links, also_figures=also)
             case "asked" if record["about"] == About.GATE:
                 self.live.ask_of_gate(record["sentence"])
             case "asked":

@@ -22,12 +22,13 @@ from typing import Final, TextIO
 
 from ingest.capture_state import Act, GateState
 from ingest.capturing import Capture
+from ingest.decoding import DecodedReading, LineDecoder, text_of
 from ingest.inspection import OtherLine, Problem, Slot, TakenReading, Told
 from ingest.links.asking import Requester
 from ingest.links.item import Item, Kind
 from ingest.links.live import LiveLink
 from ingest.links.stream import Stream
-from ingest.live_taking import TYPED, About, Asked, Happened
+from ingest.live_taking import TYPED, About, Asked, Came, Happened
 from schemas.errors import BadInput
 
 #: So many items go to disk with one sync, where that many wait.
@@ -91,6 +92,9 @@ class PlainLines:
     _quiet: int = 0
     _ended: set[str] = field(default_factory=set)
     _asked: Asked | None = None
+    _asked_in_vain: Asked | None = None
+    _lines_in_vain: int = -1
+    _filled: bool = False
     _gate: GateState | None = None
     _pause: threading.Event = field(default_factory=threading.Event)
 
@@ -227,7 +231,31 @@ class PlainLines:
             self._show()
         # Where nobody can type any more, a gauge is listened to until the plan is done.
         alive = any(link.name not in self._ended for link in self.links)
-        return self.interactive or not alive or self.capture.complete
+        return self.interactive or not alive or self.capture.complete or self._waits_in_vain()
+
+    def _nobody_answers(self) -> bool:
+        """Return whether a question stays open here: no terminal, and no input any more that could bring an answer."""
+        return not self.interactive and (not self.typed or TYPED in self._ended)
+
+    def _waits_in_vain(self) -> bool:
+        """Say once that nobody can answer here; return whether what is counted and what waits fill the plan."""
+        inspection = self.capture.inspection
+        live, taking = inspection.live, inspection.taking
+        asked = live.question
+        if asked is None or not self._nobody_answers():
+            return False
+        if asked is not self._asked_in_vain:
+            self._asked_in_vain = asked
+            self._line(
+                "  nobody can answer here: answer it at a terminal with 'filmtally measure --resume "
+                f"{inspection.facts.inspection_id}'; what comes meanwhile waits on disk"
+            )
+        if self._lines_in_vain != len(live.waiting):  # it is looked at with every tick, and changes with a line alone
+            self._lines_in_vain = len(live.waiting)
+            lacking = sum(count for _, _, count in taking.missing())
+            waiting = [*live.waiting, *([asked.came] if asked.came is not None else [])]
+            self._filled = sum(_may_be_a_reading(came, taking.decoder) for came in waiting) >= lacking
+        return self._filled
 
     def _last_word(self) -> Ended:
         asked = self.capture.inspection.live.question
@@ -259,6 +287,8 @@ class PlainLines:
                 return self._not_taken(one, problem)
             case Told() as told:
                 return f"  {told.answer}"
+            case _ if one.kind in (Kind.LINE, Kind.PARTIAL) and one.sentence and self._nobody_answers():
+                return None  # it waits; how many do is said at the end
             case _ if one.sentence:
                 return f"  {one.link}: {one.sentence}"
             case _:
@@ -312,6 +342,11 @@ class PlainLines:
     def _write(self, text: str) -> None:
         self.out.write(text)
         self.out.flush()
+
+
+def _may_be_a_reading(came: Came, decoder: LineDecoder) -> bool:
+    text = text_of(came.line.frame, decoder.control)
+    return isinstance(text, str) and isinstance(decoder.decode(text), DecodedReading)
 
 
 def place_said(slot: Slot) -> str:

@@ -1,4 +1,4 @@
-"""What a person types on the command line, read strictly: moments, days, figures, NAME=VALUE."""
+"""What a person types on the command line, read strictly: moments, days, figures, NAME=VALUE; and numbers said back."""
 
 from __future__ import annotations
 
@@ -13,6 +13,11 @@ from schemas.letters import unfit
 _LONGEST: Final = 200
 _FIRST_YEAR: Final = 1990
 _LAST_YEAR: Final = 2199
+
+
+def number_of(count: int, one: str, more: str) -> str:
+    """Return *count* and the words behind it: *one* where it is 1, else *more*."""
+    return f"{count} {one if count == 1 else more}"
 
 
 def moment(text: str, zone_name: str) -> datetime:

@@ -65,6 +65,7 @@ def _seal(args: argparse.Namespace) -> int:
 
 def seal_open(args: argparse.Namespace, folder: ShopFolder, inspection: OpenInspection, as_is: str | None) -> int:
     from ingest.open_inspection import put_away
+    from ingest.said import number_of
     from ingest.sealing import seal
 
     archive = archive_of(args)
@@ -85,7 +86,7 @@ def seal_open(args: argparse.Namespace, folder: ShopFolder, inspection: OpenInsp
         archive.commit_inspection(sealed.inspection, sealed.readings)
         record = sealed.inspection
         told = (
-            f"inspection {facts.inspection_id}: sealed, {record.readings_counted} readings counted, "
+            f"inspection {facts.inspection_id}: sealed, {number_of(record.readings_counted, 'reading', 'readings')} counted, "
             f"{record.readings_excluded} kept but not counted{_skipped(inspection)}; see the verdict with 'filmtally assess {facts.inspection_id}'"
         )
     else:
@@ -103,13 +104,14 @@ def _settle(inspection: OpenInspection, as_is: str | None, now: datetime) -> Non
     Raises:
         BadInput: Something is asked, and nobody says so.
     """
+    from ingest.said import number_of
     from schemas.errors import BadInput
 
     asked, waiting = inspection.live.question, len(inspection.live.waiting)
     if asked is None:
         return
     if as_is is None:
-        waits = f", and {waiting} lines wait for the answer" if waiting else ""
+        waits = f", and {number_of(waiting, 'line waits', 'lines wait')} for the answer" if waiting else ""
         inspection_id = inspection.facts.inspection_id
         raise BadInput(
             f"inspection {inspection_id}: a question is open ({asked.sentence}){waits}; answer it with 'filmtally measure "

@@ -16,6 +16,7 @@ from ingest.facts import InspectionFacts
 from ingest.findings_text import findings_json, plain_json
 from ingest.inspection import Note, OtherLine, TakenReading, Taking, base_means_um
 from ingest.reading_rows import base_of, rows_of
+from ingest.said import number_of
 from rules.assessment import conformity_of
 from rules.film_build import Judged
 from rules.plain_findings import plain_findings
@@ -71,7 +72,11 @@ def seal(
     lacking = list(taking.missing())
     if lacking and as_is is None:
         piece, location, count = lacking[0]
-        more = f" (and {len(lacking) - 1} more locations lack some)" if len(lacking) > 1 else ""
+        more = (
+            f" (and {number_of(len(lacking) - 1, 'more location lacks', 'more locations lack')} some)"
+            if len(lacking) > 1
+            else ""
+        )
         raise BadInput(
             f"inspection {facts.inspection_id}: too few readings: {location.name!r} on piece {piece} has "
             f"{location.planned - count} of {location.planned}{more}; go on with 'filmtally measure --resume {facts.inspection_id}', "

@@ -269,6 +269,17 @@ def _shop_seen(args: argparse.Namespace, folder: ShopFolder, shop: Shop) -> Shop
             return frozenset()  # a customer's file that is wrong stops a certificate, and no measuring
         return frozenset(customer.demands) if customer else frozenset()
 
+    looked: dict[tuple[str, str], bool] = {}
+
+    def lot_is_open(job: str, lot: str) -> bool:
+        from ingest.open_inspection import open_for
+
+        if args.again is not None or args.captures:
+            return False  # another one is begun
+        if (job, lot) not in looked:
+            looked[job, lot] = open_for(folder, job, lot) is not None
+        return looked[job, lot]
+
     def no_plan(job: Job, lot_size: int) -> str | None:
         from rules.lot_judgement import LotTerms, state_plan
 
@@ -289,6 +300,7 @@ def _shop_seen(args: argparse.Namespace, folder: ShopFolder, shop: Shop) -> Shop
         drawn=lot_drawn,
         demands=demanded,
         plan_fault=no_plan,
+        is_open=lot_is_open,
     )
 
 

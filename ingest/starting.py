@@ -14,7 +14,7 @@ from enum import StrEnum
 from itertools import count
 from typing import Final, Protocol
 
-from ingest.said import plain_text
+from ingest.said import number_of, plain_text
 from ingest.work_orders import WorkOrders, work_order_scanned
 from schemas.errors import BadInput
 from schemas.job import Job
@@ -108,6 +108,7 @@ class ShopSeen:
         gauges: Returns the gauges that can measure a job.
         drawn: Returns the sample that was drawn for a job's lot, or None.
         demands: Returns what the job's customer wants to read on a certificate.
+        is_open: Returns whether a job's lot has an open inspection that is gone on with; then nothing else is asked.
         plan_fault: Returns why a job's sampling has no plan for a lot of that size, or None.
     """
 
@@ -119,6 +120,7 @@ class ShopSeen:
     drawn: Callable[[str, str], Drawn | None]
     demands: Callable[[Job], frozenset[Demand]]
     plan_fault: Callable[[Job, int], str | None]
+    is_open: Callable[[str, str], bool] = lambda _job, _lot: False
 
 
 class Step(StrEnum):
@@ -227,6 +229,8 @@ class Dialog:
 
     def _lacks(self, step: Step, known: Known) -> bool:
         if step in known:
+            return False
+        if "job" in known and "lot" in known and self.shop.is_open(str(known["job"]), str(known["lot"])):
             return False
         if step is Step.WORK_ORDER:
             return not ("job" in known and "lot" in known) or self._demanded(Demand.WORK_ORDER)
@@ -377,7 +381,7 @@ class Dialog:
             if (fault := self.shop.plan_fault(self._job_known(), number)) is not None:
                 return fault
         elif "lot_size" in known and number > int(known["lot_size"]):
-            return f"{number} is more than the {known['lot_size']} pieces of the lot; correct it"
+            return f"{number} is more than the {number_of(int(known['lot_size']), 'piece', 'pieces')} of the lot; correct it"
         self._take(step, {step.value: number})
         return None
 

@@ -18,6 +18,8 @@ SCHEMES: Final = {
     "pipe": "pipe:PATH, or pipe:- for standard input",
     "folder": "folder:PATH (a folder in which the gauge's own export files appear)",
 }
+_LAST_PORT: Final = 65_535
+_PORT_DIGITS: Final = 5
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,9 +55,18 @@ def address_of(text: str) -> Address:
     if scheme in ("socket", "rfc2217"):
         rest = rest.removeprefix("//")
         host, _, port = rest.rpartition(":")
-        if not host or not port.isdigit():
+        if not host or not (port.isascii() and port.isdigit()):
             rest = ""
+        elif len(port) > _PORT_DIGITS or not 1 <= int(port) <= _LAST_PORT:
+            raise BadInput(
+                f"{text!r}: {port[:12]} is no port; write one from 1 to {_LAST_PORT}, such as {SCHEMES[scheme]}"
+            )
     if not colon or scheme not in SCHEMES or scheme == "keys" or not rest:
         ways = "; ".join(SCHEMES.values())
         raise BadInput(f"{text!r} is no link; write one of: {ways}")
-    return Address(scheme, rest)
+    address = Address(scheme, rest)
+    if scheme == "ble":
+        from ingest.links.bluetooth_address import wanted_by
+
+        wanted_by(address)
+    return address

@@ -49,6 +49,10 @@ def wanted_by(address: Address) -> Wanted:
     chosen = _ADAPTER.search(rest)
     if chosen is not None:
         rest, adapter = rest[: chosen.start()], chosen.group(1)
+    elif ",adapter=" in rest:
+        raise BadInput(
+            f"{address.name!r}: behind ,adapter= stands no adapter; name one, as in ,adapter=hci1, or leave ,adapter= out"
+        )
     if rest.startswith("name="):
         called = rest.removeprefix("name=").strip()
         if called:

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Final
 
 from ingest.framing import Frame, Framer
-from ingest.links.raw_line import RawLine
+from ingest.links.raw_line import RawLine, is_utf_16
 from schemas.errors import BadInput
 from schemas.vocabulary import Clock
 
@@ -94,7 +94,7 @@ def _frames(path: Path, name: str, framer: Framer) -> Iterator[Frame]:
         with path.open("rb") as source:
             first = True
             while chunk := source.read(_CHUNK_BYTES):
-                if first and chunk[:2] in (b"\xff\xfe", b"\xfe\xff"):
+                if first and is_utf_16(chunk):
                     raise BadInput(f"{name}: line 1: this is UTF-16; save it as UTF-8 or plain text and take it again")
                 first = False
                 yield from framer.feed(chunk)

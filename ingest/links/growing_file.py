@@ -16,11 +16,12 @@ from typing import Final
 from ingest.framing import Frame
 from ingest.links.file import HEADER
 from ingest.links.item import Kind, Origin
+from ingest.links.raw_line import is_utf_16
+from ingest.said import number_of
 
 #: Hash of no bytes at all.
 NOTHING: Final = hashlib.sha256(b"").hexdigest()
 _BOM: Final = b"\xef\xbb\xbf"
-_UTF_16: Final = (b"\xff\xfe", b"\xfe\xff")
 #: Line ends of a file whose hashes are kept, to know a file again that is being written anew.
 _MOST_MARKS: Final = 256
 
@@ -163,7 +164,7 @@ class GrowingFile:
         notes: list[str] = []
         self.tail = b""
         self.displaced = False
-        if data[:2] in _UTF_16:
+        if is_utf_16(data):
             self._say(
                 notes, f"{self.name}: this is UTF-16, so nothing is taken from it; export it as UTF-8 or plain text"
             )
@@ -171,7 +172,10 @@ class GrowingFile:
         written = data.rstrip(b"\0")  # room that was made for a file is zeros until it is written
         if quiet and len(written) < len(data) and len(data) > self.end:
             zeros = len(data) - len(written)
-            self._say(notes, f"{self.name}: ends in {zeros:,} zero bytes, which are not taken; export it again")
+            self._say(
+                notes,
+                f"{self.name}: ends in {number_of(zeros, 'zero byte, which is', 'zero bytes, which are')} not taken; export it again",
+            )
         begins_anew = ""
         if not self._begins_with_what_was_taken(written):
             self.displaced = True

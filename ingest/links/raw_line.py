@@ -25,3 +25,12 @@ class RawLine(NamedTuple):
     received_at: datetime | None
     clock: Clock = Clock.COMPUTER
     directive: bool = False
+
+
+def is_utf_16(beginning: bytes) -> bool:
+    """Return whether a file that begins so is UTF-16, by its mark or, without one, by its zeros in every other place."""
+    if beginning[:2] in (b"\xff\xfe", b"\xfe\xff"):
+        return True
+    even = beginning[: min(64, len(beginning) // 2 * 2)]
+    zeros = (even[::2].count(0), even[1::2].count(0))
+    return len(even) > 2 and sorted(zeros) == [0, len(even) // 2]

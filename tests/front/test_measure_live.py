@@ -270,7 +270,7 @@ def test_sealing_an_inspection_with_an_open_question_asks_for_a_word(shop: Path,
     seal = [sys.executable, "-m", "filmtally", "--shop", str(shop), "seal"]
     refused = subprocess.run(seal, capture_output=True, text=True, cwd=ROOT, check=False)
     assert refused.returncode == 2
-    assert "and 1 lines wait for the answer" in refused.stderr
+    assert "and 1 line waits for the answer" in refused.stderr
     sealed = subprocess.run([*seal, "--as-is", "shift ended"], capture_output=True, text=True, cwd=ROOT, check=False)
     assert sealed.returncode == 0, sealed.stderr
     (one,) = Archive(shop / "archive", "look").inspections()
@@ -303,7 +303,16 @@ def test_a_file_of_which_nothing_can_be_taken_is_said_in_plain_lines(shop: Path,
         measuring.wait_for("is there")
         (exports / "a.txt").write_bytes("3.01\r\n".encode("utf-16"))
         measuring.wait_for("a.txt: this is UTF-16, so nothing is taken from it")
+        (exports / "b.txt").write_bytes("3.01\r\n".encode("utf-16-le"))  # without the mark
+        measuring.wait_for("b.txt: this is UTF-16, so nothing is taken from it")
         measuring.kill()
+    with Measuring(shop, *_words("W", "--link", f"file:{exports / 'b.txt'}")) as measuring:
+        measuring.end_input()
+        assert measuring.ended() == 2
+    said = "\n".join(measuring.lines)
+    assert "b.txt: this is UTF-16" in said
+    assert "baud" not in said
+    assert measuring.lines[-1] == "filmtally: nothing was taken, so nothing is kept"
 
 
 def test_a_typed_line_that_is_doubted_and_cannot_be_typed_again_does_not_hold_the_gauge_up(
@@ -334,6 +343,16 @@ def test_sealing_names_what_was_skipped(door: FrontDoor, monkeypatch: pytest.Mon
         (("--link", "tin can"), "'tin can' is no link; write one of:"),
         (("--link", "COM3", "--link", "COM3"), "--link COM3: stands twice"),
         (("--link", "COM3", "--from", "a.txt"), "--from and --link exclude each other"),
+        (("--link", "serial:/etc/passwd"), "serial:/etc/passwd: is a file and no serial line; name the device"),
+        (("--link", "serial:/tmp"), "serial:/tmp: is a folder and no serial line"),
+        (("--link", "folder:/etc/passwd"), "folder:/etc/passwd: is no folder; name the folder"),
+        (("--link", "file:/nope"), "/nope: this file cannot be read (No such file or directory); name the right one"),
+        (("--link", "file:/tmp"), "file:/tmp: is a folder; name a file in it"),
+        (("--link", "pipe:/tmp"), "pipe:/tmp: is a folder and no pipe"),
+        (("--link", "socket://localhost:0"), "0 is no port; write one from 1 to 65535"),
+        (("--link", "rfc2217://localhost:99999"), "99999 is no port"),
+        (("--link", "ble:name=x,adapter="), "behind ,adapter= stands no adapter; name one"),
+        (("--link", "ble:AA:BB"), "'ble:AA:BB' is no Bluetooth gauge; write ble:"),
     ],
 )
 def test_a_wrong_link_is_refused_before_anything_is_begun(
@@ -343,9 +362,95 @@ def test_a_wrong_link_is_refused_before_anything_is_begun(
     assert answer.code == 2
     assert sentence in answer.sentence
     assert open_ids(ShopFolder(door.folder)) == []
+    assert "readings counted" not in answer.out
+
+
+def test_a_device_that_is_not_there_yet_is_waited_for(shop: Path, tmp_path: Path) -> None:
+    with Measuring(shop, *_words("L", "--link", f"serial:{tmp_path / 'later'}")) as measuring:
+        measuring.wait_for(str(tmp_path / "later"))
+        assert measuring.child.poll() is None
+
+
+WEDGE = """\
+title = "a gauge that types like a keyboard"
+reading = 'T=(?P<thickness>[0-9.]+)'
+unit = "mil"
+"""
+
+
+def test_keys_said_on_the_command_line_read_the_gauges_own_lines_and_a_persons_bare_figures(
+    door: FrontDoor, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (Path(door.folder) / "profiles" / "wedge.toml").write_text(WEDGE, encoding="utf-8")
+    path = Path(door.folder) / "shop.toml"
+    toml = path.read_text(encoding="utf-8").replace('profile = "plain-number"', 'profile = "wedge"')
+    path.write_text(toml, encoding="utf-8")
+    monkeypatch.setattr(sys, "stdin", _Text("T=3.1\n3.2\nT=3.3\nT=\n"))
+    answer = door(*_words("L", "--link", "keys", "--keep-open"))
+    for taken in ("taken 1: 3.1 mil", "taken 2: 3.2 mil", "taken 3: 3.3 mil"):
+        assert taken in answer.out, answer
+    assert "NOT TAKEN: line 4" in answer.out
+    (inspection,) = open_ids(ShopFolder(door.folder))
+    with OpenInspection(ShopFolder(door.folder), inspection, NOW) as again:  # the journal is read as it was taken
+        assert [reading.decoded.shown for reading in again.taking.readings] == ["3.1", "3.2", "3.3"]
+    monkeypatch.setattr(sys, "stdin", _Text("T=3.1\n3.2\n"))
+    answer = door(*_words("M", "--keep-open"))
+    assert "taken 1: 3.2 mil" in answer.out, answer
+    assert "NOT TAKEN: line 1" in answer.out
+
+
+def test_a_lot_that_is_open_is_gone_on_with_and_other_pieces_are_said_to_change_nothing(
+    door: FrontDoor, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(sys, "stdin", _Text("3.1\n"))
+    door(*_words("L", "--keep-open"))
+    monkeypatch.setattr(sys, "stdin", _Text("3.2\n"))
+    answer = door("measure", "gate-leaf", "--lot", "L", "--pieces", "3", "--keep-open")
+    assert "this goes on with it, inspector mk, gauge FB-07" in answer.out, answer
+    assert "; it was begun with 1 piece, and --pieces 3 changes nothing" in answer.out
+    assert "1 reading counted" in answer.out
 
 
 def test_listing_the_links_says_what_is_there(door: FrontDoor) -> None:
     answer = door("measure", "--list-links", "--json")
     assert answer.code == 0
     assert set(json.loads(answer.out)) == {"links", "missing"}
+
+
+def test_where_nobody_can_answer_the_lines_wait_counted_and_it_ends_once_the_plan_is_full(
+    shop: Path, tmp_path: Path
+) -> None:
+    words = _words("V", "--plain", "--json", "--link")
+    with PtyGauge(tmp_path) as gauge, Measuring(shop, *words, gauge.address) as measuring:
+        measuring.end_input()
+        measuring.wait_until_up()
+        gauge.write([*_figures(3), b"75"])
+        measuring.wait_for("nobody can answer here: answer it at a terminal with 'filmtally measure --resume")
+        gauge.write([*_figures(10, 3), b"no such line"])
+        gauge.write(_figures(6, 13))
+        assert measuring.ended() == 2
+    (inspection,) = open_ids(ShopFolder(shop))
+    said = "\n".join(measuring.lines)
+    assert "waits until" not in said
+    assert said.count("nobody can answer here") == 1
+    assert "Ctrl-D" not in said
+    assert "with 3 readings counted" in said
+    assert "and 17 lines wait there for the answer" in said
+    answer = json.loads(next(line for line in measuring.lines if line.startswith("{")))
+    assert (answer["inspection_id"], answer["sealed"], answer["readings_counted"]) == (inspection, False, 3)
+    assert answer["lines_waiting"] == 17
+    with OpenInspection(ShopFolder(shop), inspection, NOW) as again:
+        assert [came.line.frame.data for came in again.live.waiting][-1] == b"3.18"
+
+
+def test_json_answers_at_the_end_of_a_live_capture_and_progress_goes_to_standard_error(shop: Path) -> None:
+    command = [sys.executable, "-m", "filmtally", "--shop", str(shop), *_words("J", "--json")]
+    done = subprocess.run(command, input="3.1\n" * 20, capture_output=True, text=True, cwd=ROOT, check=False)
+    assert done.returncode == 0, done.stderr
+    answer = json.loads(done.stdout)
+    assert (answer["sealed"], answer["readings_counted"]) == (True, 20)
+    assert "taken 20: 3.1 mil" in done.stderr
+    one = subprocess.run(
+        [*command, "--keep-open", "--lot", "K"], input="3.1\n", capture_output=True, text=True, cwd=ROOT, check=False
+    )
+    assert json.loads(one.stdout)["readings_counted"] == 1

@@ -68,7 +68,7 @@ def test_a_work_order_is_scanned_the_rest_is_answered_and_a_kill_loses_nothing(s
         assert "hinge, lot HG-0412" in shown
         assert "by mk, 1 of 16 readings" in shown
         terminal.types("")
-        terminal.sees(f"inspection {only}: 1 readings counted")
+        terminal.sees(f"inspection {only}: 1 reading counted")
         terminal.types("89.5")
         terminal.sees("taken 2: 89.5 µm")
         with Terminal(shop, "measure") as other:  # a second bench looks on, and is told who has it
@@ -123,10 +123,24 @@ def test_an_inspection_that_is_open_can_be_given_up_or_sealed_as_it_is(
         terminal.types("4")
         terminal.sees("WHY IS IT SEALED WITH READINGS MISSING?")
         terminal.types("shift ended")
-        terminal.sees("sealed, 1 readings counted")
+        terminal.sees("sealed, 1 reading counted")
         assert terminal.ends() == 0
     assert open_ids(ShopFolder(shop)) == []
     assert [i.lot for i in Archive(shop / "archive", "look").inspections()] == ["B"]
+
+
+def test_a_lot_that_is_open_is_gone_on_with_before_anything_else_is_asked(
+    shop: Path, door: FrontDoor, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    _left_open(door, "A", monkeypatch)
+    with Terminal(shop, "measure", "hinge", "--plain") as terminal:
+        terminal.sees("WHICH WORK ORDER?")
+        terminal.types("")
+        terminal.sees("WHICH LOT?")
+        terminal.types("A")
+        shown = terminal.sees("this goes on with it")
+        assert "HOW MANY" not in shown
+        assert "WHO MEASURES" not in shown
 
 
 def test_the_work_order_of_the_command_line_gives_job_and_lot_without_a_terminal(shop: Path, door: FrontDoor) -> None:

@@ -145,7 +145,13 @@ def test_a_thickness_goes_through_exactly(name: str, steps: int) -> None:
 
 @pytest.mark.parametrize(
     ("data", "words"),
-    [(b"3.1\x00", "NUL byte"), (b"\xfe\xed\xfa\xce", "is not text"), (b"3.1\x1b[2J", "control characters")],
+    [
+        (b"3.1\x00", "NUL byte; look at the baud"),
+        ("3.1\r".encode("utf-16-le"), "as UTF-16 has; export it as UTF-8"),
+        (b"\x003\x00.\x001\x00", "as UTF-16 has"),
+        (b"\xfe\xed\xfa\xce", "is not text"),
+        (b"3.1\x1b[2J", "control characters"),
+    ],
 )
 def test_bytes_that_are_no_text_are_said_to_be_so(data: bytes, words: str) -> None:
     found = text_of(Frame(data, len(data)))

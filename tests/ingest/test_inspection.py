@@ -180,7 +180,7 @@ def test_a_line_that_names_location_and_spot_goes_there() -> None:
         state, _json("edge", 2), _json("FACE", 1), _json("edge", 2), _json("lid", 1), _json("edge", 3)
     )
     assert _places(state) == [("1", "edge", 2), ("1", "face", 1)]
-    assert "spot 2 of 'edge' on piece 1 already has its 1 readings" in _problem(full).sentence
+    assert "spot 2 of 'edge' on piece 1 already has its 1 reading;" in _problem(full).sentence
     assert "location 'lid' is not one of the job's" in _problem(unknown).sentence
     assert "spot 3 is not one of the 2 at 'edge'" in _problem(beyond).sentence
 
