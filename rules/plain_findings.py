@@ -157,7 +157,7 @@ def _said_of(piece: str, place: str, finding: Finding, among: tuple[Fraction, ..
     return Finding(
         finding.verdict,
         finding.check,
-        Sentence(words.template, {**words.values, "place": place}),
+        words.of(place=place),
         location=finding.location,
         piece=piece,
         found=finding.found,

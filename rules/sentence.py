@@ -62,6 +62,10 @@ class Sentence(str):
     def __getnewargs__(self) -> tuple[Any, ...]:
         return (self.template, self.values)
 
+    def of(self, **values: Any) -> Sentence:
+        """Return the same sentence with other *values* in the slots they name."""
+        return Sentence(self.template, {**self.values, **values})
+
 
 class Joined(str):
     """Texts one after the other."""

@@ -2,8 +2,19 @@
 
 from __future__ import annotations
 
+import contextlib
+import signal
+
 import pytest
 from hypothesis import settings
+
+# Started in the background, or so that it outlives its terminal, the suite inherits that signals are ignored, and so would
+# each program that a test interrupts.
+with contextlib.suppress(ValueError):
+    if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+        signal.signal(signal.SIGINT, signal.default_int_handler)
+    if hasattr(signal, "SIGHUP") and signal.getsignal(signal.SIGHUP) is signal.SIG_IGN:
+        signal.signal(signal.SIGHUP, signal.SIG_DFL)
 
 # A busy machine is no fault of the code: no property test is failed for the time that an example took.
 settings.register_profile("suite", deadline=None)
