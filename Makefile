@@ -18,7 +18,7 @@ demo: $(RUN_READY)
 	$(BIN)/filmtally demo
 
 test: $(DEV_READY)
-	$(BIN)/python -m pytest -n 2 --dist loadfile
+	$(BIN)/python -m pytest -n 3 --dist loadfile
 
 lint: $(DEV_READY)
 	$(BIN)/ruff check .

@@ -291,7 +291,7 @@ def _same(case: Case, folder: Path, block_bytes: int, fewest: int) -> Taking:
 
 @given(case=_cases(), block_bytes=st.sampled_from([60, 400, 1 << 20]), fewest=st.sampled_from([1, 4]))
 @settings(
-    max_examples=80,
+    max_examples=40,
     deadline=None,
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large, HealthCheck.function_scoped_fixture],
 )

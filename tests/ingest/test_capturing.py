@@ -514,7 +514,7 @@ def _items(bench: Bench, what: object, text: str) -> Iterator[Item]:
             yield bench.item(kind=Kind(str(what)), note="a note")
 
 
-@settings(max_examples=40)
+@settings(max_examples=20)
 @given(st.lists(st.lists(_EVENTS, min_size=1, max_size=6), min_size=1, max_size=6), st.booleans(), st.booleans())
 def test_whatever_happens_replaying_the_journal_gives_the_very_same_state(
     tmp_path_factory: pytest.TempPathFactory,

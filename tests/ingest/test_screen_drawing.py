@@ -413,7 +413,7 @@ ENTRIES = st.builds(
 )
 
 
-@settings(max_examples=80)
+@settings(max_examples=40)
 @given(shown_states(), ENTRIES, st.integers(1, 140), st.integers(1, 45), st.sampled_from(ALL_SIGNS))
 def test_whatever_comes_is_drawn_within_the_screen_and_no_control_character_reaches_it(
     shown: Shown, entry: Entry, columns: int, height: int, signs: Signs

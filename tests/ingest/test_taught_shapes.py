@@ -121,7 +121,7 @@ def _wrong(shape: Shape, profile: Profile) -> tuple[list[str], int]:
     return wrong, right
 
 
-SHAPES = 240
+SHAPES = 120
 
 
 def test_the_grammar_makes_many_shapes() -> None:

@@ -421,7 +421,7 @@ def test_an_end_of_the_gauges_own_ends_a_line(tmp_path: Path) -> None:
     assert lines(bench.look()) == [b"3.12", b"3.13", b""]
 
 
-@settings(max_examples=40)
+@settings(max_examples=20)
 @given(st.data())
 def test_however_writes_are_cut_into_looks_and_whenever_it_is_killed_the_lines_are_the_same(
     data: st.DataObject,
@@ -467,7 +467,7 @@ def test_a_file_is_cut_into_lines_as_a_stream_of_bytes_is(data: bytes, line_end:
         assert [line.frame for line in found] == frames + ([tail] if tail else [])
 
 
-@settings(max_examples=60)
+@settings(max_examples=25)
 @given(st.data())
 def test_whatever_is_done_to_a_file_no_line_is_given_that_never_stood_in_it(data: st.DataObject) -> None:
     """Contents follow each other in any order, cut anywhere: each line given is one of some content, whole."""
