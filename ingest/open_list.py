@@ -89,7 +89,7 @@ def _seen(folder: ShopFolder, inspection_id: str, now: datetime) -> OpenSeen | N
         return OpenSeen(inspection_id=inspection_id, held=is_held(path), fault=sentence, **_begun(path))
     return OpenSeen(
         inspection_id=inspection_id,
-        counted=sum(r.counted for r in taking.readings),
+        counted=taking.counted,
         missing=sum(lacking for _, _, lacking in taking.missing()),
         last_at=_moment(next((r.get("at") for r in reversed(records[1:]) if r.get("at")), None)),
         held=is_held(path),

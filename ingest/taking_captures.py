@@ -371,7 +371,3 @@ def _first(mask: Any, otherwise: int) -> int:
     """Return the first place where *mask* holds, or *otherwise*."""
     place = pc.index(mask, True).as_py()
     return otherwise if place < 0 else int(place)
-
-
-def _from_zero(count: int) -> Any:
-    return pc.subtract(pc.cumulative_sum(pa.repeat(pa.scalar(1, pa.int64()), count)), 1)

@@ -8,12 +8,11 @@ from __future__ import annotations
 import re
 import threading
 import time
-from collections.abc import Callable, Mapping
-from datetime import datetime
-from typing import Final
+from collections.abc import Callable
+from typing import Any, Final
 
 from ingest.framing import Frame
-from ingest.links.item import Item, Kind, Origin
+from ingest.links.item import Item, Kind
 from ingest.links.live import LinkDown, LiveLink
 from ingest.links.stream import Stream
 from schemas.transport import Request
@@ -200,35 +199,9 @@ class _Overheard(Stream):
         self._before = before
         self._after = after
 
-    def put(
-        self,
-        kind: Kind,
-        link: str,
-        frame: Frame | None = None,
-        *,
-        note: str = "",
-        doubled: bool = False,
-        about: Mapping[str, str] | None = None,
-        origin: Origin | None = None,
-        taken_at: datetime | None = None,
-        there_before: tuple[Origin, ...] = (),
-        wait: bool = False,
-        unless: Callable[[], bool] = lambda: False,
-    ) -> bool:
+    def put(self, kind: Kind, link: str, frame: Frame | None = None, **rest: Any) -> bool:
         self._before(kind, frame)
-        taken = self._into.put(
-            kind,
-            link,
-            frame,
-            note=note,
-            doubled=doubled,
-            about=about,
-            origin=origin,
-            taken_at=taken_at,
-            there_before=there_before,
-            wait=wait,
-            unless=unless,
-        )
+        taken = self._into.put(kind, link, frame, **rest)
         self._after(kind)
         return taken
 

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import threading
+from abc import ABC, abstractmethod
 
 from ingest.links.item import Kind
 from ingest.links.live import LinkDown
 from ingest.links.stream import Stream
 
 
-class ThreadedLink:
+class ThreadedLink(ABC):
     """A link that reads on a thread of its own and sends nothing. A subclass fills in run(), and wake() where it blocks."""
 
     def __init__(self, name: str) -> None:
@@ -48,12 +49,12 @@ class ThreadedLink:
         """Return whether close() was called."""
         return self._closing.is_set()
 
-    def wake(self) -> None:
+    def wake(self) -> None:  # noqa: B027 - a read that never blocks needs nothing
         """Let a read that blocks come back."""
 
+    @abstractmethod
     def run(self, stream: Stream) -> None:
         """Put items into *stream* until closing."""
-        raise NotImplementedError
 
     def _guarded(self, stream: Stream) -> None:
         try:
