@@ -253,15 +253,17 @@ class Archive:
 
     # ---- looking up -------------------------------------------------------------------------
 
-    def inspections(self, all_revisions: bool = False) -> list[Inspection]:
+    def inspections(self, all_revisions: bool = False, since: datetime | None = None) -> list[Inspection]:
         """Return the inspections, oldest commit first: the valid revision of each, or all revisions.
+
+        With *since*, those committed in its month or later; an earlier revision of one may then be missing.
 
         Raises:
             IntegrityFailed: Two files hold the same valid revision of an inspection, or a file is
                 not whole.
             BadInput: The archive may not be read.
         """
-        found = listing.commits(self.root, "readings")
+        found = listing.commits(self.root, "readings", "" if since is None else month_of(since))
         if not all_revisions:
             found = _valid(found)
         return [self._inspection(one) for one in found]
@@ -316,14 +318,18 @@ class Archive:
             key=lambda row: (row.done_at, row.check_id),
         )
 
-    def certificates(self, inspection_id: str | None = None) -> list[Certificate]:
+    def certificates(self, inspection_id: str | None = None, since: datetime | None = None) -> list[Certificate]:
         """Return the issued certificates in every revision, oldest first: of one inspection or all.
+
+        With *since*, those committed in its month or later.
 
         Raises:
             IntegrityFailed: A file is not whole, or its row is not the one that was committed.
             BadInput: The archive may not be read.
         """
-        from_month = "" if inspection_id is None else first_month(inspection_id)
+        from_month = max(
+            "" if inspection_id is None else first_month(inspection_id), "" if since is None else month_of(since)
+        )
         rows: list[Certificate] = []
         for one in listing.commits(self.root, "certificates", from_month):
             if one.path not in self._certificates:
