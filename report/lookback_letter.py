@@ -18,9 +18,8 @@ from jinja2 import Environment, FunctionLoader, StrictUndefined
 from markupsafe import Markup
 
 from report.lookback_words import (
-    ESTIMATE_AS_TOLD,
-    ESTIMATE_IS_NO_VERDICT,
     TO_BE_WRITTEN,
+    about_estimates,
     estimate_words,
     happened,
     place_words,
@@ -76,7 +75,6 @@ def letters_html(found: LookBack, shop: Shop, customers: Mapping[str, Customer |
         now: For the date of the letters, by the shop's clock.
     """
     letters = [_letter(found, name, shop, customers.get(name)) for name in found.customers]
-    as_told = found.asked.off_um is not None
     return (
         _environment()
         .get_template("lookback_letter.html")
@@ -84,7 +82,7 @@ def letters_html(found: LookBack, shop: Shop, customers: Mapping[str, Customer |
             shop=shop,
             day=now.astimezone(ZoneInfo(shop.time_zone)).date().isoformat(),
             letters=letters,
-            about_estimates=ESTIMATE_AS_TOLD if as_told else ESTIMATE_IS_NO_VERDICT,
+            about_estimates=about_estimates(found.asked.off_um),
             to_be_written=TO_BE_WRITTEN,
         )
     )
@@ -128,7 +126,7 @@ def _told(found: LookBack, doubt: Doubt) -> list[str]:
     if doubt.cause is Cause.FAILED_CHECK:
         return [
             *said,
-            "A check that is not passed puts every reading since the last one that was in doubt (SSPC-PA 2).",
+            "Where a gauge does not pass its check, every reading since the last check that it passed is in doubt (SSPC-PA 2).",
         ]
     if doubt.cause is Cause.STATED and found.asked.reason is None:
         return []  # only the shop can say
@@ -146,13 +144,13 @@ def _row(found: LookBack, one: Affected) -> Mapping[str, Any]:
         "title": one.job.title,
         "lot": inspection.lot,
         "size": None if inspection.lot_size is None else counted(inspection.lot_size, "piece"),
-        "certificates": [_certificate(c, inspection.revision) for c in one.touched.certificates],
+        "certificates": [_certificate(c, inspection.revision, found.zone) for c in one.touched.certificates],
         "readings": readings_words(one),
         "taken": span_words(one.first, one.last, found.zone),
     }
 
 
-def _certificate(issued: CertificateInDoubt, valid: int) -> Mapping[str, Any]:
+def _certificate(issued: CertificateInDoubt, valid: int, zone: ZoneInfo) -> Mapping[str, Any]:
     one, later = issued.certificate, issued.superseded_by
     notes = [f"states: {_STATES.get(one.verdict, one.verdict)}"]
     if one.inspection_revision != valid:
@@ -160,10 +158,10 @@ def _certificate(issued: CertificateInDoubt, valid: int) -> Mapping[str, Any]:
             f"readings as of revision {one.inspection_revision}, {counted(len(issued.found.every), 'reading')} in doubt"
         )
     if later is not None:
-        notes.append(f"superseded by revision {later.revision} of {later.issued_at:%Y-%m-%d}")
+        notes.append(f"superseded by revision {later.revision} of {_day(later.issued_at, zone)}")
     return {
         "name": f"{one.number}, revision {one.revision}",
-        "issued": f"{one.issued_at:%Y-%m-%d}",
+        "issued": _day(one.issued_at, zone),
         "notes": "; ".join(notes),
     }
 
@@ -177,6 +175,10 @@ def _estimate(one: Affected) -> Mapping[str, Any]:
         "words": f"{words[0].upper()}{words[1:]}",
         "places": [(place.location, *place_words(place, estimate.unit)) for place in estimate.places],
     }
+
+
+def _day(moment: datetime, zone: ZoneInfo) -> str:
+    return moment.astimezone(zone).date().isoformat()
 
 
 @cache

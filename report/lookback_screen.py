@@ -7,12 +7,12 @@ import io
 from collections.abc import Iterator, Sequence
 from datetime import UTC, datetime
 from typing import Any, Final
+from zoneinfo import ZoneInfo
 
 from report.csv_tables import as_cell
 from report.lookback_words import (
-    ESTIMATE_AS_TOLD,
-    ESTIMATE_IS_NO_VERDICT,
     NOT_SHIPPED_KNOWN,
+    about_estimates,
     estimate_words,
     gate_words,
     happened,
@@ -110,7 +110,7 @@ def _inspection_lines(found: LookBack, one: Affected) -> Iterator[str]:
     gate = f"; the gate says: {gate_words(one.gate)}" if one.touched.found else ""
     yield f"    taken {span_words(one.first, one.last, found.zone)}{gate}"
     for issued in one.touched.certificates:
-        yield f"    {_certificate_words(issued, inspection.revision)}"
+        yield f"    {_certificate_words(issued, inspection.revision, found.zone)}"
     if not one.touched.certificates:
         yield "    no certificate that states them was issued"
     if one.estimate is not None:
@@ -120,9 +120,9 @@ def _inspection_lines(found: LookBack, one: Affected) -> Iterator[str]:
         yield from (f"    {line}" for line in table([head, *rows]))
 
 
-def _certificate_words(issued: CertificateInDoubt, valid: int) -> str:
+def _certificate_words(issued: CertificateInDoubt, valid: int, zone: ZoneInfo) -> str:
     one = issued.certificate
-    words = f"certificate {one.number} revision {one.revision}, issued {one.issued_at:%Y-%m-%d}, states {one.verdict}"
+    words = f"certificate {one.number} revision {one.revision}, issued {one.issued_at.astimezone(zone):%Y-%m-%d}, states {one.verdict}"
     if one.inspection_revision != valid:
         words += f" (of revision {one.inspection_revision} of the inspection)"
     if one.deviation is not None:
@@ -131,7 +131,7 @@ def _certificate_words(issued: CertificateInDoubt, valid: int) -> str:
     return (
         words
         if later is None
-        else f"{words}; superseded by revision {later.revision}, issued {later.issued_at:%Y-%m-%d}"
+        else f"{words}; superseded by revision {later.revision}, issued {later.issued_at.astimezone(zone):%Y-%m-%d}"
     )
 
 
@@ -140,7 +140,7 @@ def _notes(found: LookBack) -> Iterator[str]:
         return
     yield ""
     if any(one.estimate is not None for one in found.affected):
-        yield ESTIMATE_IS_NO_VERDICT if found.asked.off_um is None else ESTIMATE_AS_TOLD
+        yield about_estimates(found.asked.off_um)
     without = sum(one.estimate is None and bool(one.touched.found) for one in found.affected)
     if without:
         yield f"No error of the gauge is known for {counted(without, 'inspection')}, so nothing is estimated; --off tells one."

@@ -26,13 +26,13 @@ from schemas.vocabulary import Occasion
 
 #: What the shop has to write where the record says nothing.
 TO_BE_WRITTEN: Final = "what happened: to be written by the shop"
-ESTIMATE_IS_NO_VERDICT: Final = (
+_ESTIMATE: Final = (
     "This is an estimate and no verdict: only measuring again shows what the film build is. It takes every reading in doubt "
     "to be off by as much as the gauge was found off on the standards nearest to it, from the first reading on."
 )
-ESTIMATE_AS_TOLD: Final = (
+_ESTIMATE_AS_TOLD: Final = (
     "This is an estimate and no verdict: only measuring again shows what the film build is. It takes every reading in doubt "
-    "to be off by as much as was stated, from the first reading on."
+    "to be {size} too {way}, as is stated, from the first reading on."
 )
 NOT_SHIPPED_KNOWN: Final = "The records do not say which pieces have been shipped, or where they are now."
 _BEYOND: Final = " Some of these readings lie beyond the standards of the check, where its errors say less."
@@ -62,6 +62,14 @@ _WHOLE: Final = {
     Outcome.OUTSIDE: "would not be within limits if the whole error applies",
     Outcome.UNDECIDED: "could not be decided if the whole error applies",
 }
+
+
+def about_estimates(off_um: Fraction | None) -> str:
+    """Return what an estimate is and is not, and what it takes the error to be."""
+    if off_um is None:
+        return _ESTIMATE
+    size = f"{amount(abs(off_um), Unit.UM)} µm"
+    return _ESTIMATE_AS_TOLD.format(size=size, way="low" if off_um < 0 else "high")
 
 
 def gate_words(state: GateState | None) -> str:
@@ -134,14 +142,21 @@ def estimate_words(estimate: Estimate) -> str:
 
 def place_words(place: PlaceEstimate, unit: Unit) -> tuple[str, str, str, str]:
     """Return limits, what was recorded, what it would be, and what that comes to, as cells."""
-    limits = " to ".join(("none" if limit is None else as_written(limit)) for limit in (place.lower, place.upper))
     against = (place.lower, place.upper)
     return (
-        f"{limits} {unit.symbol}",
+        _limits(place, unit),
         _range(place.recorded, against, unit),
         _range(place.estimated, against, unit),
         {Outcome.WITHIN: "within", Outcome.OUTSIDE: "would not be", Outcome.UNDECIDED: "undecided"}[place.outcome],
     )
+
+
+def _limits(place: PlaceEstimate, unit: Unit) -> str:
+    if place.lower is None or place.upper is None:
+        one = place.upper if place.lower is None else place.lower
+        side = "at most" if place.lower is None else "at least"
+        return "none" if one is None else f"{side} {as_written(one)} {unit.symbol}"
+    return f"{as_written(place.lower)} to {as_written(place.upper)} {unit.symbol}"
 
 
 def signed_um(error_um: Fraction, against: Decimal | None = None) -> str:
