@@ -16,9 +16,11 @@ import json
 import os
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from fractions import Fraction
+from multiprocessing import get_context
 from pathlib import Path
 from typing import Any, Final
 
@@ -26,12 +28,11 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from archive import segments  # TEMP
+from archive import segments
 from archive.content import content_sha256
 from archive.layout import CommitName
 from archive.ledger import NO_RECORD, RECORD_KEY, canonical, facts_of, inspection_of, iso, record_hash, record_of
 from bench.large_plant import (
-    BENCHES,
     GAUGES,
     INSPECTORS,
     PER_MONTH,
@@ -41,6 +42,7 @@ from bench.large_plant import (
     Month,
     Part,
     Plant,
+    era_of,
     months_of,
     tail_of,
 )
@@ -76,6 +78,13 @@ class Sizes:
     rows_bytes: dict[str, int] = field(default_factory=lambda: {"folded": 0, "single": 0})
     record_bytes: dict[str, int] = field(default_factory=lambda: {"folded": 0, "single": 0})
     record_text_bytes: dict[str, int] = field(default_factory=lambda: {"folded": 0, "single": 0})
+
+    def add(self, other: Sizes) -> None:
+        """Add what *other* counted."""
+        for name in ("readings", "rows_bytes", "record_bytes", "record_text_bytes"):
+            mine, theirs = getattr(self, name), getattr(other, name)
+            for form, count in theirs.items():
+                mine[form] += count
 
     def lines(self) -> Iterator[str]:
         """Yield a line for each form."""
@@ -114,6 +123,7 @@ class _Event:
     count: int
     content: str
     facts: str | None = None
+    part_no: str = ""
     certificate: Certificate | None = None
 
 
@@ -129,30 +139,31 @@ class LargeArchive:
         self._later: list[_Event] = []
         self._ticks = {unit: _Ticks(unit) for unit in Unit}
 
-    def write(self, inspections: int, fold_all: bool = False, told: Callable[[str], None] | None = None) -> None:
-        """Write *inspections* inspections.
+    def write(
+        self, months: Sequence[tuple[int, int, int]], last_over: bool = False, told: Callable[[str], None] | None = None
+    ) -> None:
+        """Write *months*: year, month and number of inspections of each, oldest first.
 
         Args:
-            inspections: How many, their corrections aside.
-            fold_all: Whether the month under way is folded too.
+            months: The months, all of the same era or to the last one.
+            last_over: Whether the last one is over, and folded too.
             told: Is told a line for each month.
         """
-        months = months_of(inspections, self.plant.per_month)
         for year, number, count in months:
             start = time.perf_counter()
-            over = fold_all or (year, number, count) != months[-1]
+            over = last_over or (year, number, count) != months[-1]
             self._write_month(self.plant.month(year, number, count), over)
             if told is not None:
                 told(f"{year:04d}-{number:02d}: {count:,} inspections in {time.perf_counter() - start:.1f} s")
 
     def _write_month(self, month: Month, over: bool) -> None:
         rng = np.random.default_rng([self.plant.seed, int(month.month[:4]), int(month.month[5:]), 1])
-        tables: list[pa.Table] = []
-        # In the month under way nothing has been corrected yet after its last inspection.
-        now = int(month.sealed_ms.max()) if not over else None
         events = [one for one in self._later if _month_of(one.at_ms) <= month.month]
         self._later = [one for one in self._later if _month_of(one.at_ms) > month.month]
-        tables += [one.rows() for one in events if one.table == READINGS.name]
+        # In the month under way nothing has been corrected yet after its last inspection.
+        now = None if over else int(month.sealed_ms.max())
+        tables: list[pa.Table] = []
+        late = {one.key: one for one in events}
         events += self._checks(month)
         known = {
             (serial, day): _quoted(_known(month, serial, day))
@@ -161,20 +172,26 @@ class LargeArchive:
         }
         for which in np.argsort([part.job.part_no for part in self.plant.parts]):
             chosen = np.flatnonzero(month.part == which)
-            if len(chosen):
-                block = _Block(self.plant, month, self.plant.parts[which], chosen, rng, self._ticks)
-                tables.append(block.table)
-                for one in block.events(known):
-                    events.append(one)
-                    if rng.random() < _CERTIFIED / 1000:
-                        events.append(_certificate(one, month.shop.code or "TLPW"))
-                    if rng.random() < _CORRECTED / 1000:
-                        corrected = _corrected(one, int(rng.integers(3_600_000, 400_000_000)), int(rng.integers(1, 60)))
-                        if _month_of(corrected.at_ms) > month.month or (now is not None and corrected.at_ms > now):
-                            self._later.append(corrected)
-                        else:
-                            tables.append(corrected.rows())
-                            events.append(corrected)
+            part_no = self.plant.parts[which].job.part_no
+            # Rows are laid in the order in which they are folded, so that folding need not sort them.
+            tables += [one.rows() for _, one in sorted(late.items()) if one.part_no == part_no]
+            if not len(chosen):
+                continue
+            block = _Block(self.plant, month, self.plant.parts[which], chosen, rng, self._ticks)
+            done = 0
+            for number, one in enumerate(block.events(known), 1):
+                events.append(one)
+                if rng.random() < _CERTIFIED / 1000:
+                    events.append(_certificate(one, month.shop.code or "TLPW"))
+                if rng.random() < _CORRECTED / 1000:
+                    corrected = _corrected(one, int(rng.integers(3_600_000, 400_000_000)), int(rng.integers(1, 60)))
+                    if _month_of(corrected.at_ms) > month.month or (now is not None and corrected.at_ms > now):
+                        self._later.append(corrected)
+                    else:
+                        events.append(corrected)
+                        tables += [block.table[done * READINGS_EACH : number * READINGS_EACH], corrected.rows()]
+                        done = number
+            tables.append(block.table[done * READINGS_EACH :])
         events.sort(key=lambda one: (one.at_ms, one.bench, one.table))
         if over:
             self._fold(month.month, events, pa.concat_tables(tables))
@@ -188,7 +205,7 @@ class LargeArchive:
                 at_ms = int(rows[0].done_at.timestamp() * 1000) + 30_000
                 yield _Event(
                     at_ms,
-                    GAUGES[which][3],
+                    _bench(which, month.month),
                     GAUGE_CHECKS.name,
                     rows[0].check_id,
                     1,
@@ -450,7 +467,8 @@ class _Block:
         fixed = {name: _quoted(value) for name, value in {"customer": job.customer, "shop": month.shop.name}.items()}
         for number, one in enumerate(self._chosen):
             which, day, at_ms = int(month.gauge[one]), int(month.day[one]), int(month.sealed_ms[one])
-            serial, mode, profile, bench = GAUGES[which]
+            serial, mode, profile, _ = GAUGES[which]
+            bench = _bench(which, month.month)
             key, lot = self._ids[number], self.lots[number]
             sealed = iso(datetime.fromtimestamp(at_ms // 1000, UTC) + timedelta(milliseconds=at_ms % 1000))
             at = iso(datetime.fromtimestamp(int(self._taken_ms[number, 0]) // 1000, UTC))
@@ -489,6 +507,7 @@ class _Block:
                 READINGS_EACH,
                 self._content[number],
                 facts,
+                job.part_no,
             )
 
     def _findings(self) -> tuple[list[str], Any]:
@@ -575,8 +594,9 @@ def _lines(fields: Sequence[Any], which: Any, place: Any) -> Any:
             put()
         by_inspection = one[1]
         held.append(one[0].cast(pa.string()))
+    held[-1] = pc.binary_join_element_wise(held[-1], "", "\n")  # the last column is the same in all of an inspection
     put()
-    return pc.binary_join_element_wise(pc.binary_join_element_wise(*parts, "\t"), "", "\n")
+    return pc.binary_join_element_wise(*parts, "\t")
 
 
 def _hashes(lines: Any, count: int) -> Iterator[str]:
@@ -667,7 +687,16 @@ def _corrected(one: _Event, after_ms: int, reading: int) -> _Event:
     facts = canonical(facts_of(sealed.inspection))
     rows = sealed.readings
     return _Event(
-        at_ms, one.bench, READINGS.name, one.key, 2, _always(rows), rows.num_rows, content_sha256(rows), facts
+        at_ms,
+        one.bench,
+        READINGS.name,
+        one.key,
+        2,
+        _always(rows),
+        rows.num_rows,
+        content_sha256(rows),
+        facts,
+        one.part_no,
     )
 
 
@@ -704,6 +733,11 @@ def _slice(table: pa.Table, start: int) -> Callable[[], pa.Table]:
     return lambda: table.slice(start, READINGS_EACH)
 
 
+def _bench(gauge: int, month: str) -> str:
+    """Return the bench at the gauge's place: each era's computers have a name and a chain of their own."""
+    return f"{GAUGES[gauge][3]}{era_of(int(month[:4]), int(month[5:])) % 100}"
+
+
 def _month_of(at_ms: int) -> str:
     return f"{datetime.fromtimestamp(at_ms // 1000, UTC):%Y-%m}"
 
@@ -717,6 +751,57 @@ def _inner(text: str) -> str:
     return _quoted(text)[1:-1]
 
 
+def make(
+    root: Path,
+    inspections: int,
+    *,
+    seed: int = 7,
+    per_month: int = PER_MONTH,
+    processes: int = 1,
+    told: Callable[[str], None] | None = None,
+) -> Sizes:
+    """Make the archive of *inspections* inspections at *root*; return how large it is.
+
+    What was to be corrected when the computers were replaced is not.
+
+    Args:
+        root: The archive's folder, which is not there yet.
+        inspections: How many, their corrections aside.
+        seed: Everything follows from it.
+        per_month: The plant's rate.
+        processes: How many work at once, each on an era of its own; one takes some 2 GB.
+        told: Is told a line for each month, by one process alone.
+    """
+    months = months_of(inspections, per_month)
+    eras: dict[int, list[tuple[int, int, int]]] = {}
+    for one in months:
+        eras.setdefault(era_of(one[0], one[1]), []).append(one)
+    jobs = [(root, seed, per_month, of_era, of_era[-1] != months[-1]) for of_era in eras.values()]
+    total = Sizes()
+    if processes == 1 or len(jobs) == 1:
+        for job in jobs:
+            total.add(_write_era(*job, told=told))
+        return total
+    jobs.sort(key=lambda job: -len(job[3]))
+    with ProcessPoolExecutor(max_workers=processes, mp_context=get_context("spawn")) as several:
+        for sizes in [several.submit(_write_era, *job) for job in jobs]:
+            total.add(sizes.result())
+    return total
+
+
+def _write_era(
+    root: Path,
+    seed: int,
+    per_month: int,
+    months: list[tuple[int, int, int]],
+    last_over: bool,
+    told: Callable[[str], None] | None = None,
+) -> Sizes:
+    made = LargeArchive(root, Plant(seed, per_month))
+    made.write(months, last_over, told)
+    return made.sizes
+
+
 def main() -> None:
     """Make an archive and say how large it is."""
     parser = argparse.ArgumentParser(description=__doc__)
@@ -724,12 +809,21 @@ def main() -> None:
     parser.add_argument("--inspections", type=int, default=1_000)
     parser.add_argument("--per-month", type=int, default=PER_MONTH, help="the plant's rate (default: %(default)s)")
     parser.add_argument("--seed", type=int, default=7)
+    parser.add_argument("--processes", type=int, default=2)
     args = parser.parse_args()
+    if args.folder.exists():
+        parser.error(f"{args.folder} is there already")
     start = time.perf_counter()
-    made = LargeArchive(args.folder, Plant(args.seed, args.per_month))
-    made.write(args.inspections, told=lambda line: print(line, flush=True))
+    sizes = make(
+        args.folder,
+        args.inspections,
+        seed=args.seed,
+        per_month=args.per_month,
+        processes=args.processes,
+        told=lambda line: print(line, flush=True),
+    )
     print(f"{args.inspections:,} inspections in {time.perf_counter() - start:.0f} s")
-    print("\n".join(made.sizes.lines()))
+    print("\n".join(sizes.lines()))
 
 
 if __name__ == "__main__":

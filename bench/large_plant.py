@@ -56,18 +56,18 @@ _PLACES: Final = (
 SPRAYERS: Final = ("pd", "ks", "lw", "ta", "rv", "no")
 RACK_POSITIONS: Final = tuple(f"{column}{row}" for column in "ABCD" for row in range(1, 7))
 INSPECTORS: Final = ("mk", "oj")
-#: Gauge, probe mode, line profile; the bench that the gauge stands at.
+#: Gauge, probe mode, line profile; the place where the gauge stands.
 GAUGES: Final = (
-    ("FB-07", "magnetic", "number-and-unit", "bench1"),
-    ("FB-11", "magnetic", "number-and-unit", "bench2"),
-    ("FB-12", "magnetic", "comma-decimals", "bench3"),
-    ("FB-19", "magnetic", "delimited", "bench4"),
-    ("FB-11", "eddy-current", "number-and-unit", "bench2"),
-    ("FB-19", "eddy-current", "delimited", "bench4"),
+    ("FB-07", "magnetic", "number-and-unit", "oven"),
+    ("FB-11", "magnetic", "number-and-unit", "fitting"),
+    ("FB-12", "magnetic", "comma-decimals", "yard"),
+    ("FB-19", "magnetic", "delimited", "hall"),
+    ("FB-11", "eddy-current", "number-and-unit", "fitting"),
+    ("FB-19", "eddy-current", "delimited", "hall"),
 )
-BENCHES: Final = ("bench1", "bench2", "bench3", "bench4")
 #: A shift, in hours UTC: verification, first inspection, last one, verification.
 _OPENING, _FIRST, _LAST, _CLOSING = 5.5, 6.0, 16.5, 17.25
+_ERA_MONTHS: Final = 30
 _ALPHABET: Final = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"
 
 
@@ -256,6 +256,11 @@ def months_of(count: int, per_month: int = PER_MONTH) -> list[tuple[int, int, in
         at = year * 12 + month - 1 - back
         found.append((at // 12, at % 12 + 1, size))
     return found[::-1]
+
+
+def era_of(year: int, month: int) -> int:
+    """Return the number of the years in which a month lies: then the computers, and with them the benches, are new."""
+    return (year * 12 + month - 1) // _ERA_MONTHS
 
 
 def tail_of(number: int) -> str:
