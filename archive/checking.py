@@ -171,7 +171,7 @@ def _examined(one: listing.Stored) -> tuple[_Link | None, list[Trouble], pa.Tabl
     """Return the file's place in its chain, what is wrong with it, and its rows where they hold."""
     contract = _CONTRACTS[one.table]
     try:
-        text = stored.record_text(one.path)
+        text = stored.record_text(one)
         record = record_of(text, str(one.path))
     except IntegrityFailed as wrong:
         return None, [Trouble(one.path, "changed", wrong.sentence)], None
