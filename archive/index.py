@@ -18,10 +18,10 @@ import sqlite3
 import sys
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import Any, Final, TypeVar
+from typing import Any, Final, Self, TypeVar
 
 import pyarrow.parquet as pq
 
@@ -30,6 +30,7 @@ from archive.ledger import time_of
 from archive.opening import reading
 from archive.segments import Place, Segment, folded_folder, segments
 from schemas.errors import FilmtallyError, IntegrityFailed
+from schemas.inspections import Inspection
 
 #: Raised with every change of the tables below: an index of another version is made anew.
 VERSION: Final = 1
@@ -40,7 +41,9 @@ _BUSY_SECONDS: Final = 5.0
 #: Facts that stand often and as few different texts: kept once.
 _WORDS: Final = ("part_no", "customer", "purchase_order", "gauge_serial", "probe_mode", "conformity")
 #: In the order in which a record holds them.
-_MARKS: Final = tuple((n, f'"{n}":'.encode()) for n in sorted((*_WORDS, "lot", "sealed_at", "coats", "readings_counted")))
+_MARKS: Final = tuple(
+    (n, f'"{n}":'.encode()) for n in sorted((*_WORDS, "lot", "sealed_at", "coats", "readings_counted"))
+)
 #: What SQLite says of a file that is locked, may not be written, has no room left, or cannot be opened.
 _NOT_DAMAGED: Final = frozenset(
     (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED, sqlite3.SQLITE_READONLY, sqlite3.SQLITE_FULL, sqlite3.SQLITE_CANTOPEN)
@@ -93,6 +96,21 @@ class ListedInspection:
     conformity: str
     superseded: bool
 
+    @classmethod
+    def of(cls, inspection: Inspection, superseded: bool) -> Self:
+        """Return what is listed of *inspection*."""
+        names = (field.name for field in fields(cls) if field.name != "superseded")
+        return cls(**{name: getattr(inspection, name) for name in names}, superseded=superseded)
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """An inspection as the index has it, and where it stands: *place* is None where it has a file of its own."""
+
+    inspection: ListedInspection
+    name: CommitName
+    place: Place | None
+
 
 @dataclass(frozen=True, slots=True)
 class Wanted:
@@ -116,6 +134,22 @@ class Wanted:
     since: datetime | None = None
     before: datetime | None = None
     all_revisions: bool = False
+
+    def fits(self, one: Inspection) -> bool:
+        """Return whether *one*, in a revision that is wanted, is."""
+        asked = (
+            (self.number, one.inspection_id),
+            (self.part_no, one.part_no),
+            (self.lot, one.lot),
+            (self.customer, one.customer),
+            (self.gauge_serial, one.gauge_serial),
+        )
+        return (
+            all(value is None or value == said for value, said in asked)
+            and (self.beginning is None or one.inspection_id.startswith(self.beginning))
+            and (self.since is None or one.sealed_at >= self.since)
+            and (self.before is None or one.sealed_at < self.before)
+        )
 
 
 def cache_folder() -> Path:
@@ -179,7 +213,7 @@ class Index:
 
         return self._asked(look)
 
-    def listed(self, wanted: Wanted, singles: Singles) -> list[ListedInspection] | None:
+    def listed(self, wanted: Wanted, singles: Singles) -> list[Entry] | None:
         """Return the inspections that are *wanted*, oldest commit first.
 
         Args:
@@ -187,13 +221,74 @@ class Index:
             singles: The commits that have a file of their own.
         """
 
-        def look(db: sqlite3.Connection) -> list[ListedInspection]:
+        def look(db: sqlite3.Connection) -> list[Entry]:
             # Single files first: one that is folded meanwhile is then in both, and never in neither.
             self._learn(db, singles)
             self._follow(db, _READINGS, _listing(self._root, _READINGS))
-            return _listed(db, wanted)
+            return self._listed(db, wanted)
 
         return self._asked(look)
+
+    def _listed(self, db: sqlite3.Connection, wanted: Wanted) -> list[Entry]:
+        where = ["c.in_table = ?", "c.lot IS NOT NULL"]
+        values: list[Any] = [TABLE_FOLDERS.index(_READINGS)]
+        for name, value in (
+            ("part_no", wanted.part_no),
+            ("customer", wanted.customer),
+            ("gauge_serial", wanted.gauge_serial),
+        ):
+            if value is not None:
+                where.append(f"c.{name} = (SELECT number FROM words WHERE word = ?)")
+                values.append(value)
+        plain = (
+            ("c.key = ?", wanted.number),
+            ("c.key >= ?", wanted.beginning),
+            ("c.key < ?", None if wanted.beginning is None else wanted.beginning + "\U0010ffff"),
+            ("c.lot = ?", wanted.lot),
+            ("c.sealed_at >= ?", None if wanted.since is None else _ms_up(wanted.since)),
+            ("c.sealed_at < ?", None if wanted.before is None else _ms_up(wanted.before)),
+        )
+        for condition, value in plain:
+            if value is not None:
+                where.append(condition)
+                values.append(value)
+        superseded = "EXISTS (SELECT 1 FROM commits h WHERE h.key = c.key AND h.in_table = c.in_table AND h.revision > c.revision)"
+        if not wanted.all_revisions:
+            where.append(f"NOT {superseded}")
+        words = {name: f"(SELECT word FROM words WHERE number = c.{name})" for name in _WORDS}
+        found = db.execute(
+            # Every name in here is one of ours; what was asked goes in as values.
+            f"SELECT c.at, b.word, c.seq, c.key, c.revision, c.sealed_at, {words['customer']}, {words['purchase_order']},"  # noqa: S608
+            f" {words['part_no']}, c.lot, {words['gauge_serial']}, {words['probe_mode']}, c.coats, c.readings_counted,"
+            f" {words['conformity']}, {superseded if wanted.all_revisions else '0'}, s.month, s.id, c.row, c.first_row, c.rows"
+            " FROM commits c JOIN words b ON b.number = c.bench LEFT JOIN segments s ON s.number = c.segment"
+            f" WHERE {' AND '.join(where)} ORDER BY c.segment",
+            values,
+        ).fetchall()
+        # A commit that is being folded has both forms; the folded one comes later, and is taken.
+        once = {CommitName(_at(row[0]), *row[1:5]): row for row in found}
+        return [
+            Entry(
+                ListedInspection(
+                    inspection_id=name.key,
+                    revision=name.revision,
+                    sealed_at=_at(row[5]),
+                    customer=row[6],
+                    purchase_order=row[7],
+                    part_no=row[8],
+                    lot=row[9],
+                    gauge_serial=row[10],
+                    probe_mode=row[11],
+                    coats=row[12],
+                    readings_counted=row[13],
+                    conformity=row[14],
+                    superseded=bool(row[15]),
+                ),
+                name,
+                None if row[16] is None else Place(Segment(_READINGS, row[16], row[17], self._root), *row[18:]),
+            )
+            for name, row in sorted(once.items(), key=lambda one: (one[0].at, one[0].file_name))
+        ]
 
     # ---- keeping up -------------------------------------------------------------------------
 
@@ -257,7 +352,9 @@ class Index:
 
     def _placed(self, *row: Any) -> tuple[CommitName, Place]:
         table, month, identity, in_records, first_row, rows, at, *name = row
-        return CommitName(_at(at), *name), Place(Segment(table, month, identity, self._root), in_records, first_row, rows)
+        return CommitName(_at(at), *name), Place(
+            Segment(table, month, identity, self._root), in_records, first_row, rows
+        )
 
     # ---- the file ---------------------------------------------------------------------------
 
@@ -422,60 +519,6 @@ def _after_text(raw: bytes, at: int, end: int) -> int:
 
 def _first_of(raw: bytes, marks: bytes, at: int, end: int) -> int:
     return min(place for mark in marks if (place := raw.find(mark, at, end)) >= 0)
-
-
-def _listed(db: sqlite3.Connection, wanted: Wanted) -> list[ListedInspection]:
-    where, values = ["c.in_table = ?", "c.lot IS NOT NULL"], [TABLE_FOLDERS.index(_READINGS)]
-    for name, value in (("part_no", wanted.part_no), ("customer", wanted.customer), ("gauge_serial", wanted.gauge_serial)):
-        if value is not None:
-            where.append(f"c.{name} = (SELECT number FROM words WHERE word = ?)")
-            values.append(value)  # type: ignore[arg-type]
-    plain = (
-        ("c.key = ?", wanted.number),
-        ("c.key >= ?", wanted.beginning),
-        ("c.key < ?", None if wanted.beginning is None else wanted.beginning + "\U0010ffff"),
-        ("c.lot = ?", wanted.lot),
-        ("c.sealed_at >= ?", None if wanted.since is None else _ms_up(wanted.since)),
-        ("c.sealed_at < ?", None if wanted.before is None else _ms_up(wanted.before)),
-    )
-    for condition, value in plain:
-        if value is not None:
-            where.append(condition)
-            values.append(value)  # type: ignore[arg-type]
-    superseded = (
-        "EXISTS (SELECT 1 FROM commits h WHERE h.key = c.key AND h.in_table = c.in_table AND h.revision > c.revision)"
-    )
-    if not wanted.all_revisions:
-        where.append(f"NOT {superseded}")
-    words = {name: f"(SELECT word FROM words WHERE number = c.{name})" for name in _WORDS}
-    found = db.execute(
-        # Every name in here is one of ours; what was asked goes in as values.
-        f"SELECT c.at, b.word, c.seq, c.key, c.revision, c.sealed_at, {words['customer']}, {words['purchase_order']},"  # noqa: S608
-        f" {words['part_no']}, c.lot, {words['gauge_serial']}, {words['probe_mode']}, c.coats, c.readings_counted,"
-        f" {words['conformity']}, {superseded if wanted.all_revisions else '0'}"
-        f" FROM commits c JOIN words b ON b.number = c.bench WHERE {' AND '.join(where)}",
-        values,
-    ).fetchall()
-    # A commit that is being folded has both forms.
-    once = {CommitName(_at(row[0]), *row[1:5]): row for row in found}
-    return [
-        ListedInspection(
-            inspection_id=name.key,
-            revision=name.revision,
-            sealed_at=_at(row[5]),
-            customer=row[6],
-            purchase_order=row[7],
-            part_no=row[8],
-            lot=row[9],
-            gauge_serial=row[10],
-            probe_mode=row[11],
-            coats=row[12],
-            readings_counted=row[13],
-            conformity=row[14],
-            superseded=bool(row[15]),
-        )
-        for name, row in sorted(once.items(), key=lambda one: (one[0].at, one[0].file_name))
-    ]
 
 
 def _has_tables(db: sqlite3.Connection) -> bool:

@@ -59,7 +59,9 @@ _RECORDS_AT_ONCE: Final = 32
 #: From so many rows on, several threads read sooner than one.
 _MANY_ROWS: Final = 50_000
 #: The columns of text of each table.
-_TEXTS: Final = {name: [c.name for c in TABLES[name].columns if pa.types.is_string(c.column.type)] for name in KEY_COLUMNS}
+_TEXTS: Final = {
+    name: [c.name for c in TABLES[name].columns if pa.types.is_string(c.column.type)] for name in KEY_COLUMNS
+}
 
 
 @dataclass(frozen=True)
@@ -260,7 +262,9 @@ def rows_at(there: Place) -> pa.Table:
         metadata = _metadata(path, seen.st_size, seen.st_mtime_ns)
         groups, start = _groups(metadata, there.first_row, there.rows)
         # Texts as numbers into a dictionary, as they lie in the file: most of what is read is thrown away again.
-        with pq.ParquetFile(path, metadata=metadata, read_dictionary=_TEXTS[there.segment.table], pre_buffer=True) as file:
+        with pq.ParquetFile(
+            path, metadata=metadata, read_dictionary=_TEXTS[there.segment.table], pre_buffer=True
+        ) as file:
             if not groups:
                 return _plain(file.schema_arrow.empty_table())
             found = file.read_row_groups(groups, use_threads=there.rows > _MANY_ROWS)
