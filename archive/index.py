@@ -20,6 +20,7 @@ from collections.abc import Callable, Iterable, Iterator
 from contextlib import suppress
 from dataclasses import dataclass, fields
 from datetime import UTC, datetime, timedelta
+from itertools import pairwise
 from pathlib import Path
 from typing import Any, Final, Self, TypeVar
 
@@ -483,7 +484,7 @@ def _facts_of(records: Any, path: Path) -> Iterator[dict[str, Any]]:
     _, ends, text = records.buffers()
     at = memoryview(ends).cast("i")[records.offset : records.offset + len(records) + 1]
     raw = text.to_pybytes()
-    for start, end in zip(at, at[1:], strict=False):
+    for start, end in pairwise(at):
         yield _facts(raw, start, end, str(path))
 
 

@@ -161,7 +161,7 @@ def records_of(segment: Segment) -> pa.Table:
     path = segment.records_path
     with reading(path), pq.ParquetFile(path) as file:
         found = file.read()
-    if not found.schema.equals(RECORDS_SCHEMA, check_metadata=False):
+    if not found.schema.equals(RECORDS_SCHEMA, check_metadata=False) or any(c.null_count for c in found.columns):
         raise IntegrityFailed(f"{path}: its columns are not those of a segment's records; restore the file from a copy")
     return found
 
@@ -299,12 +299,12 @@ def _groups(metadata: pq.FileMetaData, first: int, count: int) -> tuple[list[int
     begins = start = 0
     # Row groups are of one size, and there may be hundreds.
     usual = metadata.row_group(0).num_rows if metadata.num_row_groups else 0
-    group = first // usual if usual else 0
-    if group and metadata.row_group(group - 1).num_rows == usual:
-        start = group * usual
+    skipped = first // usual if usual else 0
+    if skipped and metadata.row_group(skipped - 1).num_rows == usual:
+        start = skipped * usual
     else:
-        group = 0
-    for group in range(group, metadata.num_row_groups):
+        skipped = 0
+    for group in range(skipped, metadata.num_row_groups):
         end = start + metadata.row_group(group).num_rows
         if start < first + count and first < end:
             begins = begins if groups else start

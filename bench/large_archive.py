@@ -317,7 +317,7 @@ class _Block:
 
     def _values(self, rng: Any) -> Any:
         """Return the readings in ticks: inspection, piece, location, reading."""
-        part, month = self._part, self._month
+        part = self._part
         count, places = len(self._chosen), len(part.mean)
         shape = (count, part.pieces, places, part.each)
         batches = rng.normal(0, 1.2, 4) / part.tick_um
