@@ -139,7 +139,7 @@ def _assess(args: argparse.Namespace) -> int:
         return max((_assess_code(one.state, one.verdict) for one in found), default=0)
     if args.inspection is None:
         raise BadInput("name the inspection or its lot, or say --all or --rules")
-    case = assessed(archive, inspection_named(args.inspection, archive.inspections()))
+    case = assessed(archive, inspection_named(args.inspection, archive))
     if args.json:
         print(json.dumps(assessment_json(case), ensure_ascii=False))
     else:
