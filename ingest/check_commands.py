@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 
     from archive.store import Archive
     from ingest.look_back_due import LookBackDue
+    from schemas.errors import FilmtallyError
     from schemas.gauge_checks import GaugeCheck
     from schemas.profile import Profile
     from schemas.shop import Shop
@@ -161,7 +162,7 @@ def _check_verification(args: argparse.Namespace) -> int:
     earlier = archive.checks(args.gauge)
     archive.commit_checks(rows, args.now())
     passed = all(row.within for row in rows)
-    due = None if passed else _look_back_due(archive, shop, rows, earlier)
+    due, fault = (None, None) if passed else _look_back_due(archive, shop, rows, earlier)
     if args.json:
         told = {"check_id": rows[0].check_id, "passed": passed, "standards": [_row_json(r) for r in rows]}
         counts = (
@@ -175,6 +176,8 @@ def _check_verification(args: argparse.Namespace) -> int:
                 f"error {_um(row.error_um)} µm, tolerance ±{_um(row.tolerance_um)} µm: {'within' if row.within else 'OUT'}"
             )
         print(f"check {rows[0].check_id}: {'passed' if passed else 'FAILED'}")
+    if fault is not None:
+        raise fault
     if due is not None:
         print(f"filmtally: {due.sentence}", file=sys.stderr)
     return 0 if passed else 1
@@ -182,10 +185,15 @@ def _check_verification(args: argparse.Namespace) -> int:
 
 def _look_back_due(
     archive: Archive, shop: Shop, rows: Sequence[GaugeCheck], earlier: Sequence[GaugeCheck]
-) -> LookBackDue:
+) -> tuple[LookBackDue | None, FilmtallyError | None]:
+    """Return what the failed check touches, or why that cannot be told: it failed all the same, and that is said first."""
     from ingest.look_back_due import look_back_due
+    from schemas.errors import FilmtallyError
 
-    return look_back_due(archive, shop, [*earlier, *rows], rows[0].check_id)
+    try:
+        return look_back_due(archive, shop, [*earlier, *rows], rows[0].check_id), None
+    except FilmtallyError as fault:
+        return None, fault
 
 
 def _check_adjustment(args: argparse.Namespace) -> int:

@@ -7,9 +7,10 @@ from dataclasses import dataclass
 from datetime import datetime, tzinfo
 from zoneinfo import ZoneInfo
 
+from archive.look_back import Period, candidates
 from archive.store import Archive
 from ingest.said import number_of
-from rules.doubt import Doubt, Policy, doubts_of_check, earliest, look_back
+from rules.doubt import Doubt, Policy, doubts_of_check, earliest, hulls, look_back
 from rules.wording import local_time
 from schemas.gauge_checks import GaugeCheck
 from schemas.shop import Shop
@@ -35,13 +36,8 @@ def look_back_due(archive: Archive, shop: Shop, checks: Sequence[GaugeCheck], fa
     """
     policy = Policy(shop.verification.closing_required, ZoneInfo(shop.time_zone))
     doubts = doubts_of_check(checks, failed_check_id, policy)
-    since = earliest(doubts)
-    touched = look_back(
-        doubts,
-        archive.inspections(all_revisions=True, since=since),
-        archive.certificates(since=since),
-        archive.reading_records,
-    )
+    periods = [Period(d.gauge_serial, d.probe_mode, d.start, d.end) for d in hulls(doubts)]
+    touched = look_back(doubts, *candidates(archive, periods, earliest(doubts)), archive.reading_records)
     certificates = sum(len(one.certificates) for one in touched)
     counts = (
         f"{number_of(len(touched), 'inspection', 'inspections')} and "

@@ -9,6 +9,7 @@ from fractions import Fraction
 from functools import lru_cache
 from zoneinfo import ZoneInfo
 
+from archive.look_back import Period, candidates
 from archive.store import Archive
 from rules.calibration_gate import cover
 from rules.doubt import (
@@ -19,6 +20,7 @@ from rules.doubt import (
     doubts_of_standard,
     doubts_on_record,
     earliest,
+    hulls,
     look_back,
     stated,
 )
@@ -147,13 +149,8 @@ def looked_back(archive: Archive, shop: Shop, asked: Asked) -> LookBack:
     """
     every = [c for c in archive.checks() if c.kind != CheckKind.STUDY]
     doubts = _doubts(archive, shop, asked, every)
-    since = earliest(doubts)
-    touched = look_back(
-        doubts,
-        archive.inspections(all_revisions=True, since=since),
-        archive.certificates(since=since),
-        archive.reading_records,
-    )
+    periods = [Period(d.gauge_serial, d.probe_mode, d.start, d.end) for d in hulls(doubts)]
+    touched = look_back(doubts, *candidates(archive, periods, earliest(doubts)), archive.reading_records)
     named = {d.error_of for d in doubts} - {None}
     errors = {name: errors_found([c for c in every if c.check_id == name]) for name in named if name is not None}
     by_gauge: dict[str, list[GaugeCheck]] = {}

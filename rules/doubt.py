@@ -340,6 +340,14 @@ def _later(one: Certificate, handed_out: Iterable[Certificate]) -> Certificate |
     return max(later, key=lambda c: c.revision, default=None)
 
 
+def hulls(doubts: Sequence[Doubt]) -> tuple[Doubt, ...]:
+    """Return *doubts* with those of one gauge and mode that overlap or touch made one, oldest first within each.
+
+    Every reading that one of *doubts* holds, one of these holds; which doubt it was is lost.
+    """
+    return _joined(doubts)
+
+
 # What each kind of event puts in doubt.
 
 
@@ -454,7 +462,7 @@ def _waiting(line: Timeline, gauge_serial: str, mode: str, policy: Policy) -> It
 
 
 def _joined(doubts: Sequence[Doubt]) -> tuple[Doubt, ...]:
-    """Return the stretches of a standard with those that overlap or touch made one, by gauge, mode and time."""
+    """Return stretches with those that overlap or touch made one, by gauge, mode and time."""
     found: list[Doubt] = []
     for one in sorted(doubts, key=lambda d: (d.gauge_serial, d.probe_mode, d.start is not None, d.start)):
         last = found[-1] if found else None
@@ -463,9 +471,13 @@ def _joined(doubts: Sequence[Doubt]) -> tuple[Doubt, ...]:
         elif last.end is None or (one.start is not None and one.start > last.end):
             found += [] if last.end is None else [one]
         else:
-            longer = one if one.end is None or one.end > last.end else last
-            found[-1] = replace(last, end=longer.end, next_id=longer.next_id)
+            longer = max(last, one, key=_end)
+            found[-1] = replace(last, end=longer.end, end_counts=longer.end_counts, next_id=longer.next_id)
     return tuple(found)
+
+
+def _end(doubt: Doubt) -> tuple[bool, datetime, bool]:
+    return doubt.end is None, doubt.end or datetime.max.replace(tzinfo=UTC), doubt.end_counts
 
 
 def _event(checks: Sequence[GaugeCheck], check_id: str) -> CheckEvent:

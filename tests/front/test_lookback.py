@@ -6,12 +6,12 @@ import csv
 import io
 import json
 import re
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from archive import look_back, query
 from archive.store import Archive
 from sample_captures import demo
 from tests.front.shop import FrontDoor
@@ -192,17 +192,30 @@ def test_nothing_in_doubt_is_said_and_no_letter_is_written(week: FrontDoor) -> N
     assert not path.exists()
 
 
-def test_only_the_months_that_can_matter_are_read(week: FrontDoor, monkeypatch: pytest.MonkeyPatch) -> None:
-    asked: list[datetime | None] = []
-    whole = Archive.inspections
+def test_only_the_months_that_can_matter_are_asked(week: FrontDoor, monkeypatch: pytest.MonkeyPatch) -> None:
+    asked: list[str] = []
 
-    def inspections(self: Archive, all_revisions: bool = False, since: datetime | None = None) -> Any:
-        asked.append(since)
-        return whole(self, all_revisions, since)
+    def ask(root: Path, question: Any, from_month: str = "") -> Any:
+        asked.append(from_month)
+        return query.ask(root, question, from_month)
 
-    monkeypatch.setattr(Archive, "inspections", inspections)
+    monkeypatch.setattr(look_back, "ask", ask)
     assert week("lookback", "--check", _failed(week)).code == 1
-    assert asked == [datetime(2026, 11, 3, 12, 50, tzinfo=UTC)]
+    assert asked == ["2026-11"]
+    assert week("lookback", "--gauge", "FB-19", "--from", "2026-12-02").code == 0
+    assert asked == ["2026-11", "2026-12", "2026-12"]
+
+
+def test_a_failed_check_is_said_although_the_archive_cannot_tell_what_it_touches(door: FrontDoor) -> None:
+    door.verify_gauge("opening", "2026-11-03T09:00")
+    path = door.write("x.txt", ("88.0 um\n" * 4 + "32.0 um\n" * 4).encode())
+    assert door.measure("hinge", path).code == 0
+    (file,) = (door.folder / "archive" / "readings").rglob("*.parquet")
+    file.write_bytes(file.read_bytes()[:-100])
+    failed = door.verify_gauge("closing", "2026-11-03T15:00", read=BAD)
+    assert failed.code == 4
+    assert "FAILED" in failed.out
+    assert file.name in failed.sentence
 
 
 @pytest.mark.parametrize(
