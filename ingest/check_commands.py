@@ -21,7 +21,6 @@ from ingest.command_line import (
 
 TYPE_CHECKING = False  # as typing's own, without the cost of importing it for --help
 if TYPE_CHECKING:
-    from collections.abc import Sequence
     from decimal import Decimal
     from typing import Any
 
@@ -159,10 +158,9 @@ def _check_verification(args: argparse.Namespace) -> int:
         note=args.note,
     )
     archive = archive_of(args)
-    earlier = archive.checks(args.gauge)
     archive.commit_checks(rows, args.now())
     passed = all(row.within for row in rows)
-    due, fault = (None, None) if passed else _look_back_due(archive, shop, rows, earlier)
+    due, fault = (None, None) if passed else _look_back_due(archive, shop, rows[0])
     if args.json:
         told = {"check_id": rows[0].check_id, "passed": passed, "standards": [_row_json(r) for r in rows]}
         counts = (
@@ -184,14 +182,14 @@ def _check_verification(args: argparse.Namespace) -> int:
 
 
 def _look_back_due(
-    archive: Archive, shop: Shop, rows: Sequence[GaugeCheck], earlier: Sequence[GaugeCheck]
+    archive: Archive, shop: Shop, failed: GaugeCheck
 ) -> tuple[LookBackDue | None, FilmtallyError | None]:
     """Return what the failed check touches, or why that cannot be told: it failed all the same, and that is said first."""
     from ingest.look_back_due import look_back_due
     from schemas.errors import FilmtallyError
 
     try:
-        return look_back_due(archive, shop, [*earlier, *rows], rows[0].check_id), None
+        return look_back_due(archive, shop, failed), None
     except FilmtallyError as fault:
         return None, fault
 

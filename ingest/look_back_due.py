@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
 from zoneinfo import ZoneInfo
@@ -10,7 +9,7 @@ from zoneinfo import ZoneInfo
 from archive.look_back import Period, candidates
 from archive.store import Archive
 from ingest.said import number_of
-from rules.doubt import Doubt, Policy, doubts_of_check, earliest, hulls, look_back
+from rules.doubt import Doubt, Policy, doubts_looked_up, earliest, hulls, look_back
 from rules.wording import local_time
 from schemas.gauge_checks import GaugeCheck
 from schemas.shop import Shop
@@ -25,17 +24,17 @@ class LookBackDue:
     sentence: str
 
 
-def look_back_due(archive: Archive, shop: Shop, checks: Sequence[GaugeCheck], failed_check_id: str) -> LookBackDue:
-    """Return what the failed verification *failed_check_id* touches; *filmtally lookback* finds the same.
+def look_back_due(archive: Archive, shop: Shop, failed: GaugeCheck) -> LookBackDue:
+    """Return what a failed verification touches; *filmtally lookback* finds the same.
 
     Args:
-        archive: Where inspections and certificates are.
+        archive: Where inspections, certificates and checks are, the failed one among them.
         shop: For its policy and its clock.
-        checks: All that is known of the gauge, the failed check included.
-        failed_check_id: The check.
+        failed: A row of the check.
     """
     policy = Policy(shop.verification.closing_required, ZoneInfo(shop.time_zone))
-    doubts = doubts_of_check(checks, failed_check_id, policy)
+    serial = failed.gauge_serial
+    doubts, _ = doubts_looked_up(lambda since: archive.checks(serial, since), failed.check_id, failed.done_at, policy)
     periods = [Period(d.gauge_serial, d.probe_mode, d.start, d.end) for d in hulls(doubts)]
     touched = look_back(doubts, *candidates(archive, periods, earliest(doubts)), archive.reading_records)
     certificates = sum(len(one.certificates) for one in touched)
@@ -47,7 +46,7 @@ def look_back_due(archive: Archive, shop: Shop, checks: Sequence[GaugeCheck], fa
         len(touched),
         certificates,
         f"gauge {doubts[0].gauge_serial}: every reading taken {_since(doubts[0], policy.zone)} is in doubt; look back now: "
-        f"{counts if touched else 'no sealed inspection has any so far'}; filmtally lookback --check {failed_check_id}",
+        f"{counts if touched else 'no sealed inspection has any so far'}; filmtally lookback --check {failed.check_id}",
     )
 
 

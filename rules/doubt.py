@@ -33,6 +33,8 @@ from schemas.vocabulary import CheckKind, ProbeMode
 
 #: How far clocks may stand apart: a reading is not sealed more than this before it says that it was taken (archive/store.py).
 CLOCKS_APART: Final = timedelta(days=1)
+#: So far back a last good check is looked for first.
+_A_WHILE: Final = timedelta(days=62)
 
 
 class Cause(StrEnum):
@@ -137,6 +139,36 @@ def doubts_of_check(checks: Sequence[GaugeCheck], check_id: str, policy: Policy)
             "that failed"
         )
     return still_open
+
+
+def doubts_looked_up(
+    checks_since: Callable[[datetime | None], Sequence[GaugeCheck]],
+    check_id: str,
+    done_at: datetime | None,
+    policy: Policy,
+) -> tuple[tuple[Doubt, ...], Sequence[GaugeCheck]]:
+    """Return what :func:`doubts_of_check` says and the checks that it took, asking for no more of the past than it takes.
+
+    A gauge is checked every day, so the last good check is seldom far; only where it is not found are all checks asked for.
+
+    Args:
+        checks_since: Returns the checks from a moment on, or all.
+        check_id: The check.
+        done_at: When it was done or recorded, whichever is earlier; None where that is not known.
+        policy: What the shop's rules say.
+
+    Raises:
+        BadInput: As :func:`doubts_of_check`.
+    """
+    if done_at is not None:
+        near = checks_since(done_at - _A_WHILE)
+        known = [c for c in near if c.check_id == check_id]
+        if known and all(c.kind in (CheckKind.VERIFICATION, CheckKind.INCIDENT, CheckKind.ADJUSTMENT) for c in known):
+            found = doubts_of_check(near, check_id, policy)
+            if all(doubt.good_id is not None and doubt.start is not None for doubt in found):
+                return found, near
+    every = checks_since(None)
+    return doubts_of_check(every, check_id, policy), every
 
 
 def doubts_on_record(checks: Sequence[GaugeCheck], gauge_serial: str, policy: Policy) -> tuple[Doubt, ...]:

@@ -18,6 +18,7 @@ from rules.doubt import (
     Cause,
     Doubt,
     Policy,
+    doubts_looked_up,
     doubts_of_check,
     doubts_of_standard,
     doubts_on_record,
@@ -208,6 +209,23 @@ def test_the_check_after_an_incident_tells_the_error_unless_the_gauge_was_adjust
     assert errors == {"magnetic": "V-2", "eddy-current": None}
     adjusted = [*checks, event("A-1", "adjustment", at(12))]
     assert {d.error_of for d in doubts_of_check(adjusted, "I-1", POLICY)} == {None}
+
+
+@pytest.mark.parametrize("days_before", [1, 61, 63, 500])
+def test_however_far_back_the_last_good_check_is_it_is_found_and_no_more_is_asked_for(days_before: int) -> None:
+    good = verification("V-1", at(8) - timedelta(days=days_before))
+    checks = [*verification("V-0", at(8) - timedelta(days=900)), *good, *verification("V-2", at(12), passed=False)]
+    asked: list[datetime | None] = []
+
+    def since(moment: datetime | None) -> list[GaugeCheck]:
+        asked.append(moment)
+        return [c for c in checks if moment is None or c.done_at >= moment]
+
+    policy = replace(POLICY, modes=("magnetic",))
+    found, known = doubts_looked_up(since, "V-2", at(12), policy)
+    assert found == doubts_of_check(checks, "V-2", policy)
+    assert {"V-1", "V-2"} <= {c.check_id for c in known}
+    assert (None in asked) is (days_before > 61)
 
 
 @pytest.mark.parametrize(
