@@ -115,6 +115,12 @@ class Capability:
         """Return the indices that are given, long-term ones first."""
         return tuple(index for index in (self.pp, self.ppk, self.cp, self.cpk) if index is not None)
 
+    @property
+    def sentences(self) -> tuple[str, ...]:
+        """Return the indices with their numbers, what is refused and why, and the notes."""
+        given = tuple(f"{self.location}: {index.sentence} (n = {self.n})." for index in self.indices)
+        return given + self.refused + self.notes
+
 
 def capability(
     location: str,
@@ -216,7 +222,7 @@ def _of_window(name: str, width: Fraction, sigma: Fraction, degrees: Fraction, c
         confidence=confidence,
         at_least=nearest_decimal(bound),
         degrees=degrees,
-        how="chi-square" if degrees.denominator == 1 else "chi-square with the degrees of freedom of the chart's sigma",
+        how="chi-square" if name == "Pp" else "chi-square with the degrees of freedom of the chart's sigma",
     )
 
 

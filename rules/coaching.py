@@ -39,6 +39,7 @@ from typing import Final
 from rules.capability import Capability, capability
 from rules.control_charts import LEAST_POINTS, Chart, ChartPair, Signal, individuals, means_and_deviations
 from rules.distributions import share_interval, t_quantile
+from rules.powder_use import Film, PowderAbove, film_needed, powder_above_need
 from rules.rounding import shown
 from rules.short_run import target_of
 from rules.statistics import mean, square_root, variance
@@ -400,6 +401,38 @@ def coach(
     )
 
 
+def powder_of(
+    found: Coaching,
+    guards: Mapping[str, Number] | None = None,
+    *,
+    specific_gravity: Number | None = None,
+    area: Number | None = None,
+    transfer: tuple[Number, Number] | None = None,
+) -> PowderAbove:
+    """Return the powder that went into film above need on this rack, as :func:`rules.powder_use.powder_above_need` does.
+
+    What is needed at a location is its target, or its lower limit with room for the rack's own spread and for the guard band
+    of *guards* where that is more. Locations of which nothing is said are left out.
+    """
+    guards = guards or {}
+    films: list[Film] = []
+    for one in found.locations:
+        if one.mean is None:
+            continue
+        parts = [Fraction(part) ** 2 for part in (one.between_pieces, one.within_piece) if part is not None]
+        spread = square_root(sum(parts, Fraction(0))) if parts else None
+        stated = one.aim.target_low is not None or one.aim.target_high is not None
+        need = film_needed(
+            one.aim.lower,
+            one.aim.middle if stated else None,
+            spread,
+            guards.get(one.aim.location, Fraction(0)),
+            found.unit,
+        )
+        films.append(Film(one.aim.location, one.n, one.mean.value, need, one.expanded))
+    return powder_above_need(films, found.unit, specific_gravity=specific_gravity, area=area, transfer=transfer)
+
+
 # Like with like
 
 
@@ -574,7 +607,22 @@ def _capability(
     chart: ChartPair | None = None
     if len(groups) >= LEAST_POINTS and all(len(values) > 1 for _, values in groups):
         chart = means_and_deviations(groups)
-    return capability(aim.location, together, aim.lower, aim.upper, chart, confidence=confidence)
+    found = capability(aim.location, together, aim.lower, aim.upper, chart, confidence=confidence)
+    if not found.indices:
+        return found
+    notes = found.notes
+    if any(len(builds) > 1 for builds in _per_piece(aim.location, rack)):
+        notes += (f"{aim.location}: a figure is the mean of one piece; single readings spread wider than these.",)
+    places = sorted(place for place in _hung(rack.readings) if place is not None)
+    if len(places) > 1:
+        notes += (
+            f"{aim.location}: pieces from {listed(places)} are together; where these differ, an index describes none of them.",
+        )
+    return replace(found, notes=notes)
+
+
+def _per_piece(location: str, rack: Rack) -> Iterable[list[Fraction]]:
+    return ([x for builds in spots.values() for x in builds] for spots in _at(rack.readings, location).values())
 
 
 # Places on the rack
@@ -683,7 +731,7 @@ def _suggestion(
     known = [one for one in told if one.expanded is not None]
     for found in (
         _one_location(here, known, unit, confidence),
-        _one_position(known, positions),
+        _one_position(known, positions, unit),
         _whole_part(known, unit),
         _changed(known, unit, confidence),
         _uneven(known, unit),
@@ -740,7 +788,9 @@ def _worse(first: LocationCoaching, second: LocationCoaching) -> LocationCoachin
     return min((one for one in (first, second) if one.off_firmly), key=lambda one: one.off)
 
 
-def _one_position(known: Sequence[LocationCoaching], positions: PositionPattern | None) -> Suggestion | None:
+def _one_position(
+    known: Sequence[LocationCoaching], positions: PositionPattern | None, unit: Unit
+) -> Suggestion | None:
     if positions is None or positions.difference is None or not positions.beyond_gauge:
         return None
     thinnest, thickest = positions.positions[0], positions.positions[-1]
@@ -754,7 +804,22 @@ def _one_position(known: Sequence[LocationCoaching], positions: PositionPattern 
         if thin
         else f"At {at.position}, see that strokes do not meet there twice, and keep the distance of the rest of the rack"
     )
-    return _do(Change.POSITION, f"{act} ({_COMMON}).", (positions.sentence,), thin=thin)
+    evidence = (
+        positions.sentence,
+        *(
+            f"{place.position}: {_place_words(place, unit)} ({counted(place.pieces, 'piece')})."
+            for place in (thinnest, thickest)
+        ),
+    )
+    return _do(Change.POSITION, f"{act} ({_COMMON}).", evidence, thin=thin)
+
+
+def _place_words(place: PositionMean, unit: Unit) -> str:
+    if not place.off:
+        return "in the bands of the locations, taken together"
+    return (
+        f"{_thick(place.off, unit)} {'below' if place.off < 0 else 'above'} the bands of the locations, taken together"
+    )
 
 
 def _whole_part(known: Sequence[LocationCoaching], unit: Unit) -> Suggestion | None:
@@ -778,7 +843,14 @@ def _from_middle(one: LocationCoaching) -> Fraction:
 
 
 def _changed(known: Sequence[LocationCoaching], unit: Unit, confidence: Decimal) -> Suggestion | None:
-    moved = [one for one in known if one.level_signals and one.earlier is not None and one.earlier.beyond_gauge]
+    moved = [
+        one
+        for one in known
+        if one.level_signals
+        and one.earlier is not None
+        and one.earlier.beyond_gauge
+        and one.earlier.difference.is_apart
+    ]
     if not moved:
         return None
     evidence = tuple(
@@ -863,7 +935,9 @@ def _worded(one: LocationCoaching, unit: Unit, confidence: Decimal) -> LocationC
         )
         sentences.append(f"{one.aim.location}: the control charts show a signal for the {what} of this rack.")
     if one.chart is not None:
-        sentences += one.chart.notes
+        sentences += [f"{one.aim.location}: {note}" for note in one.chart.notes]
+    if one.capability is not None:
+        sentences += one.capability.sentences
     return replace(one, sentences=tuple(sentence for sentence in sentences if sentence))
 
 

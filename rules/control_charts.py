@@ -40,6 +40,7 @@ from typing import Final
 
 from rules.control_constants import unbiasing_constant
 from rules.gauge_study import D2, D3
+from rules.rounding import shown
 from rules.statistics import mean, square_root, standard_deviation
 from rules.uncertainty import nearest_decimal
 from rules.wording import counted
@@ -180,7 +181,7 @@ def individuals(figures: Sequence[tuple[str, Number]], *, baseline: int | None =
         count - 1,
         runs=False,
     )
-    degrees = Fraction((count - 1) ** 2) / (2 * (_MOVES_BY_COUNT * count - _MOVES_LESS))
+    degrees = _plain(Fraction((count - 1) ** 2) / (2 * (_MOVES_BY_COUNT * count - _MOVES_LESS)))
     return ChartPair(level, spread, centre, nearest_decimal(sigma), degrees, count, _notes(count, sigma))
 
 
@@ -275,13 +276,18 @@ def _subgrouped(
     notes = _notes(count, sigma)
     if len(known) > 1:
         notes += (f"Subgroups have {min(sizes)} to {max(sizes)} figures; each point has the limits of its own size.",)
-    return ChartPair(level, spread, centre, nearest_decimal(sigma), sum(weights, Fraction(0)) / 2, count, notes)
+    return ChartPair(level, spread, centre, nearest_decimal(sigma), _plain(sum(weights, Fraction(0)) / 2), count, notes)
 
 
 def _spread_lines(sigma: Fraction, constants: tuple[Fraction, Fraction]) -> _Lines:
     expected, varies = constants
     half = SIGMAS * sigma * Fraction(square_root(varies))
     return max(Fraction(0), expected * sigma - half), expected * sigma, expected * sigma + half
+
+
+def _plain(degrees: Fraction) -> Fraction:
+    """Return degrees of freedom as they are used: they are an approximation, and no digit behind the third means anything."""
+    return Fraction(shown(degrees, 3))
 
 
 def _baseline(points: int, baseline: int | None, what: str) -> int:

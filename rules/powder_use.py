@@ -18,13 +18,15 @@ the spread and for the guard band where that is more (common practice, no source
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
 from typing import Final
 
 from rules.rounding import shown
-from rules.wording import amount, as_written
+from rules.statistics import mean
+from rules.wording import amount, as_written, counted
 from schemas.units import Unit
 
 Number = Decimal | Fraction
@@ -57,28 +59,55 @@ class Need:
 
 
 @dataclass(frozen=True, slots=True)
+class Film:
+    """The film at one location.
+
+    Attributes:
+        location: The location.
+        n: Readings behind the mean.
+        mean: Mean build, in the unit asked for, exact.
+        need: What is needed there; None where that is not known.
+        expanded: Expanded uncertainty (k = 2) of the mean; None where it is not known.
+    """
+
+    location: str
+    n: int
+    mean: Fraction
+    need: Need | None
+    expanded: Number | None = None
+
+    @property
+    def above(self) -> Fraction:
+        """Return the film above need, 0 where there is none or the need is not known."""
+        return Fraction(0) if self.need is None else max(Fraction(0), self.mean - self.need.build)
+
+
+@dataclass(frozen=True, slots=True)
 class PowderAbove:
     """Powder that went into film above need, in the mass of the unit's own system: kg beside µm, lb beside mil.
 
     Attributes:
-        above: Mean build less what is needed, in the unit; below 0 where the film is thinner than that.
+        films: The locations whose need is known.
+        above: Film above need, the mean over these; a location that is thinner than needed counts as 0, since what is missing
+            in one place does not pay for what is too much in another.
         unit: Unit of the builds.
         area: m² or ft² that the masses are for.
-        stated: Whether that is the area of the job; otherwise it is 1 m² or 100 ft².
-        least: Mass at the higher transfer efficiency; None where it is not known, 0 where nothing is above need.
+        stated: Whether that is an area that was stated; otherwise it is 1 m² or 100 ft².
+        least: Mass at the higher transfer efficiency; None where it cannot be told, 0 where nothing is above need.
         most: Mass at the lower transfer efficiency.
-        sentence: The answer.
+        sentences: The answer, location by location and then in all.
         assumptions: What it rests on, a sentence each.
         missing: What would have to be known, a sentence each.
     """
 
+    films: tuple[Film, ...]
     above: Fraction
     unit: Unit
     area: Fraction
     stated: bool
     least: Fraction | None
     most: Fraction | None
-    sentence: str
+    sentences: tuple[str, ...]
     assumptions: tuple[str, ...]
     missing: tuple[str, ...]
 
@@ -133,28 +162,22 @@ def film_needed(
 
 
 def powder_above_need(
-    mean_build: Fraction,
-    n: int,
-    need: Need,
+    films: Sequence[Film],
     unit: Unit,
     *,
     specific_gravity: Number | None = None,
     area: Number | None = None,
     transfer: tuple[Number, Number] | None = None,
-    expanded: Number | None = None,
 ) -> PowderAbove:
     """Return what the film above need took, over the range of transfer efficiency.
 
     Args:
-        mean_build: Mean of the builds, in *unit*.
-        n: Readings behind it.
-        need: What is needed, in *unit*.
+        films: By location; builds in *unit*.
         unit: µm: masses in kg and areas in m²; mil: lb and ft².
         specific_gravity: Of the powder, from its data sheet; without it no mass is given.
         area: Area coated, in m² or ft²; without it the answer is for 1 m² or for 100 ft².
         transfer: Least and greatest share of the powder sprayed that stays on the part, as the shop knows it; the published
             range without.
-        expanded: Expanded uncertainty of the mean build, in *unit*; film above need that is no more than that is said so.
 
     Raises:
         ValueError: A figure is not above zero, a share is above 1, or the shares are reversed.
@@ -165,13 +188,18 @@ def powder_above_need(
     least_share, greatest_share = (Fraction(share) for share in (transfer or PUBLISHED_TRANSFER))
     if not 0 < least_share <= greatest_share <= 1:
         raise ValueError("transfer efficiency is a range of shares above 0 and up to 1, the smaller one first")
-    above = mean_build - need.build
+    told = tuple(film for film in films if film.need is not None)
+    missing = [
+        f"{film.location}: neither a target nor a lower limit with a spread is known, so nothing is said of it."
+        for film in films
+        if film.need is None
+    ]
+    above = mean([film.above for film in told]) if told else Fraction(0)
     for_area = Fraction(area) if area is not None else Fraction(_PER[unit])
     masses: tuple[Fraction, Fraction] | None = None
-    missing: list[str] = []
     if specific_gravity is None:
         missing.append("The specific gravity of the powder is not stated; it stands in its data sheet.")
-    elif above > 0:
+    elif above:
         cover = coverage_m2_per_kg if unit is Unit.UM else coverage_ft2_per_lb
         masses = (
             for_area / cover(specific_gravity, above, greatest_share),
@@ -179,18 +207,21 @@ def powder_above_need(
         )
     if area is None:
         missing.append(f"The area coated is not stated, so the answer is for {_PER[unit]} {_AREA[unit]}.")
-    if above <= 0:
+    if told and not above:
         masses = Fraction(0), Fraction(0)
     return PowderAbove(
+        films=told,
         above=above,
         unit=unit,
         area=for_area,
         stated=area is not None,
         least=None if masses is None else masses[0],
         most=None if masses is None else masses[1],
-        sentence=_sentence(mean_build, n, need, unit, above, masses, for_area),
-        assumptions=_assumptions(specific_gravity, transfer, least_share, greatest_share)
-        + _uncertain(above, expanded, unit),
+        sentences=(
+            *(_film_sentence(film, film.need, unit) for film in told if film.need is not None),
+            _in_all(told, above, masses, for_area, unit),
+        ),
+        assumptions=_assumptions(told, specific_gravity, transfer, least_share, greatest_share),
         missing=tuple(missing),
     )
 
@@ -204,28 +235,40 @@ def _coverage(constant: Fraction, specific_gravity: Number, film: Number, transf
     return constant / (Fraction(specific_gravity) * Fraction(film)) * Fraction(transfer)
 
 
-def _sentence(
-    mean_build: Fraction,
-    n: int,
-    need: Need,
-    unit: Unit,
-    above: Fraction,
-    masses: tuple[Fraction, Fraction] | None,
-    area: Fraction,
+def _film_sentence(film: Film, need: Need, unit: Unit) -> str:
+    head = f"{film.location}: mean build {amount(film.mean, unit, need.build)} {unit.symbol} (n = {film.n}); needed: {need.how}"
+    if not film.above:
+        return f"{head}. No film above need."
+    tail = f"{head}. {amount(film.above, unit, Fraction(0))} {unit.symbol} above need"
+    if film.expanded is not None and film.above <= Fraction(film.expanded):
+        return (
+            f"{tail}, no more than the uncertainty of the mean (± {amount(Fraction(film.expanded), unit)} {unit.symbol}): "
+            "nothing should be claimed from it."
+        )
+    return f"{tail}."
+
+
+def _in_all(
+    films: Sequence[Film], above: Fraction, masses: tuple[Fraction, Fraction] | None, area: Fraction, unit: Unit
 ) -> str:
-    head = f"Mean build {amount(mean_build, unit, need.build)} {unit.symbol} (n = {n}); needed: {need.how}."
-    if above <= 0:
-        return f"{head} No film above need."
-    film = f"{amount(above, unit, Fraction(0))} {unit.symbol} above need"
+    if not films:
+        return "Powder above need cannot be told: what is needed is not known at any location."
+    if not above:
+        return "In all: no film above need."
+    film = f"In all {amount(above, unit, Fraction(0))} {unit.symbol} of film above need, the mean over {counted(len(films), 'location')}"
     if masses is None:
-        return f"{head} That is {film}; what that weighs cannot be said."
-    least, most = (_mass(mass) for mass in masses)
+        return f"{film}; what that weighs cannot be said."
+    least, most = (_three_figures(mass) for mass in masses)
     weight = f"{least} {_MASS[unit]}" if least == most else f"{least} to {most} {_MASS[unit]}"
-    return f"{head} That is {film}, about {weight} of powder on {_mass(area)} {_AREA[unit]}."
+    return f"{film}: about {weight} of powder on {_three_figures(area)} {_AREA[unit]}."
 
 
 def _assumptions(
-    specific_gravity: Number | None, transfer: tuple[Number, Number] | None, least: Fraction, greatest: Fraction
+    films: Sequence[Film],
+    specific_gravity: Number | None,
+    transfer: tuple[Number, Number] | None,
+    least: Fraction,
+    greatest: Fraction,
 ) -> tuple[str, ...]:
     said: list[str] = []
     if specific_gravity is not None:
@@ -239,23 +282,16 @@ def _assumptions(
         if transfer is not None
         else f"Transfer efficiency {shares}: not the shop's own, but what a trade site gives from spray-to-waste to reclaim (read)."
     )
-    said.append("The locations measured are taken to stand for the whole area coated.")
+    said.append(
+        "The location measured is taken to stand for the whole area coated."
+        if len(films) == 1
+        else "The locations measured are taken to stand for the whole area coated, each for an equal share of it."
+    )
     said.append("Powder left in the booth, in the hopper and at a colour change is not in it.")
     return tuple(said)
 
 
-def _uncertain(above: Fraction, expanded: Number | None, unit: Unit) -> tuple[str, ...]:
-    if expanded is None:
-        return ()
-    width = f"± {amount(Fraction(expanded), unit)} {unit.symbol} (k = 2)"
-    if 0 < above <= Fraction(expanded):
-        return (
-            f"The mean build is known within {width}: film above need is not shown, and nothing should be claimed from it.",
-        )
-    return (f"The mean build is known within {width}.",)
-
-
-def _mass(value: Fraction) -> str:
+def _three_figures(value: Fraction) -> str:
     """Return a mass or an area with three significant figures, for print."""
     places = 0
     while places < 6 and value and abs(value) * 10**places < 100:
