@@ -16,7 +16,7 @@ What is known:
 * The interval of Pp: that of a variance by chi-square, exact for normal figures. For Cp the same with the degrees of freedom of its sigma,
   which makes it an approximation.
 * The interval of Ppk and Cpk: the normal approximation of Bissell (Applied Statistics, 1990), index ± z·√(1/9n + index²/2ν), as
-  restated by Rodriguez in the Journal of Quality Technology, 1992 (read). It is good for the figures asked for here.
+  restated by Rodriguez in the Journal of Quality Technology, 1992 (read). A short simulation in the tests says how often it covers.
 * The lower bound of Ppk: from the non-central t distribution, exact with one limit. With two it holds at least as often as it says,
   since the bound of whichever side is the nearer one holds.
 * At least 25 figures: with fewer, the interval is so wide that an index says next to nothing (from 10 pieces, 1.33 may be 0.68 or
@@ -161,18 +161,79 @@ def capability(
     if width is None:
         refused.append(f"{location}: one limit alone gives no window, so there is no Pp and no Cp.")
     long_term = Fraction(deviation), Fraction(n - 1)
-    pp = None if width is None else _of_window("Pp", width, *long_term, confidence)
-    ppk = _of_side("Ppk", min(distances), *long_term, n, confidence, exact=True)
+    pp = None if width is None else index_of_window("Pp", width, *long_term, confidence)
+    ppk = index_of_side("Ppk", min(distances), *long_term, n, confidence, exact=True)
     cp = cpk = None
     why_not = _not_short_term(location, chart)
     if why_not is None and chart is not None:
         short = Fraction(chart.sigma), chart.degrees
-        cp = None if width is None else _of_window("Cp", width, *short, confidence)
-        cpk = _of_side("Cpk", min(distances), *short, n, confidence, exact=False)
+        cp = None if width is None else index_of_window("Cp", width, *short, confidence)
+        cpk = index_of_side("Cpk", min(distances), *short, n, confidence, exact=False)
     elif why_not is not None:
         refused.append(why_not)
     notes = _notes(location, n, skewness)
     return Capability(location, n, centre, deviation, pp, ppk, cp, cpk, skewness, tuple(refused), notes)
+
+
+def index_of_window(name: str, width: Fraction, sigma: Fraction, degrees: Fraction, confidence: Decimal) -> Index:
+    """Return Pp or Cp: *width* over 6 *sigma*, with its interval by chi-square.
+
+    Args:
+        name: What it is called.
+        width: Between the limits, above zero.
+        sigma: Standard deviation, above zero, in the same unit.
+        degrees: Its degrees of freedom, above zero.
+        confidence: Of the interval, and of the bound.
+    """
+    value = width / (6 * sigma)
+    low, high = _tails(confidence)
+    nu = nearest_decimal(degrees)
+    ends = [value * Fraction(square_root(Fraction(chi_square_quantile(p, nu)) / degrees)) for p in (low, high)]
+    bound = value * Fraction(square_root(Fraction(chi_square_quantile(_one_sided(confidence), nu)) / degrees))
+    return Index(
+        name=name,
+        value=nearest_decimal(value),
+        low=nearest_decimal(ends[0]),
+        high=nearest_decimal(ends[1]),
+        confidence=confidence,
+        at_least=nearest_decimal(bound),
+        degrees=degrees,
+        how="chi-square" if name == "Pp" else "chi-square with the degrees of freedom of the chart's sigma",
+    )
+
+
+def index_of_side(
+    name: str, distance: Fraction, sigma: Fraction, degrees: Fraction, n: int, confidence: Decimal, *, exact: bool
+) -> Index:
+    """Return Ppk or Cpk: *distance* over 3 *sigma*, with its interval by the normal approximation.
+
+    Args:
+        name: What it is called.
+        distance: From the mean to the nearer limit; below zero where the mean lies outside.
+        sigma: Standard deviation, above zero, in the same unit.
+        degrees: Its degrees of freedom, above zero.
+        n: Figures behind the mean.
+        confidence: Of the interval, and of the bound.
+        exact: Whether sigma is the standard deviation of the same *n* figures, so that the bound by non-central t is exact.
+    """
+    value = distance / (3 * sigma)
+    z = Fraction(normal_quantile(_tails(confidence)[1]))
+    half = z * Fraction(square_root(Fraction(1, 9 * n) + value**2 / (2 * degrees)))
+    bound: Decimal | None = None
+    if exact:
+        root = 3 * Fraction(square_root(Fraction(n)))
+        seen = shown(root * value, 12)
+        bound = nearest_decimal(Fraction(noncentrality_bound(seen, n - 1, confidence)) / root)
+    return Index(
+        name=name,
+        value=nearest_decimal(value),
+        low=nearest_decimal(value - half),
+        high=nearest_decimal(value + half),
+        confidence=confidence,
+        at_least=bound,
+        degrees=degrees,
+        how="normal approximation" + ("; the bound by non-central t" if exact else ""),
+    )
 
 
 def _refusal(
@@ -206,47 +267,6 @@ def _not_short_term(location: str, chart: ChartPair | None) -> str | None:
     if not chart.sigma:
         return f"{location}: no Cpk, since the points of the control chart do not vary."
     return None
-
-
-def _of_window(name: str, width: Fraction, sigma: Fraction, degrees: Fraction, confidence: Decimal) -> Index:
-    value = width / (6 * sigma)
-    low, high = _tails(confidence)
-    nu = nearest_decimal(degrees)
-    ends = [value * Fraction(square_root(Fraction(chi_square_quantile(p, nu)) / degrees)) for p in (low, high)]
-    bound = value * Fraction(square_root(Fraction(chi_square_quantile(_one_sided(confidence), nu)) / degrees))
-    return Index(
-        name=name,
-        value=nearest_decimal(value),
-        low=nearest_decimal(ends[0]),
-        high=nearest_decimal(ends[1]),
-        confidence=confidence,
-        at_least=nearest_decimal(bound),
-        degrees=degrees,
-        how="chi-square" if name == "Pp" else "chi-square with the degrees of freedom of the chart's sigma",
-    )
-
-
-def _of_side(
-    name: str, distance: Fraction, sigma: Fraction, degrees: Fraction, n: int, confidence: Decimal, *, exact: bool
-) -> Index:
-    value = distance / (3 * sigma)
-    z = Fraction(normal_quantile(_tails(confidence)[1]))
-    half = z * Fraction(square_root(Fraction(1, 9 * n) + value**2 / (2 * degrees)))
-    bound: Decimal | None = None
-    if exact:
-        root = 3 * Fraction(square_root(Fraction(n)))
-        seen = shown(root * value, 12)
-        bound = nearest_decimal(Fraction(noncentrality_bound(seen, n - 1, confidence)) / root)
-    return Index(
-        name=name,
-        value=nearest_decimal(value),
-        low=nearest_decimal(value - half),
-        high=nearest_decimal(value + half),
-        confidence=confidence,
-        at_least=bound,
-        degrees=degrees,
-        how="normal approximation" + ("; the bound by non-central t" if exact else ""),
-    )
 
 
 def _tails(confidence: Decimal) -> tuple[Decimal, Decimal]:

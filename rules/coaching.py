@@ -9,7 +9,8 @@ choice of ours), so that the same readings always give the same answer:
 3. The whole part thinner or thicker than aimed at.
 4. The level has changed against earlier racks, though it still lies in the band: look for what has changed.
 5. Too much spread, from piece to piece or within the piece.
-6. Nothing to change. Reacting to every wiggle widens the spread (common practice, no source; the tests show it on numbers).
+6. Nothing to change. Reacting to every wiggle widens the spread (Deming's funnel, read in texts that restate it; the tests show it
+   on numbers).
 
 What keeps it fair (common practice, no source, unless said otherwise):
 
@@ -906,7 +907,8 @@ def _leave(told: Sequence[LocationCoaching], known: Sequence[LocationCoaching], 
         )
     return _nothing(
         Change.NOTHING,
-        f"Nothing to change: every location of which enough was read lies in its band. Reacting to every wiggle widens the spread ({_COMMON}).",
+        "Nothing to change: every location of which enough was read lies in its band. Reacting to every wiggle widens the "
+        "spread (read: Deming's funnel).",
         evidence,
     )
 
