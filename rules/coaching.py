@@ -42,7 +42,7 @@ from rules.control_charts import LEAST_POINTS, Chart, ChartPair, Signal, individ
 from rules.distributions import share_interval, t_quantile
 from rules.powder_use import Film, PowderAbove, film_needed, powder_above_need
 from rules.rounding import shown
-from rules.short_run import target_of
+from rules.short_run import deviation_from_target, target_of
 from rules.statistics import mean, square_root, variance
 from rules.uncertainty import USUAL_COVERAGE, nearest_decimal
 from rules.variation import Level, Variation, nested_variation
@@ -229,6 +229,14 @@ class LocationCoaching:
         return self.n < LEAST_READINGS
 
     @property
+    def deviation(self) -> Fraction | None:
+        """Return how far the mean lies from the middle of its aim, in halves of the window; None without both limits."""
+        middle, lower, upper = self.aim.middle, self.aim.lower, self.aim.upper
+        if self.mean is None or middle is None or lower is None or upper is None or lower >= upper:
+            return None
+        return deviation_from_target(self.mean.value, middle, lower, upper)
+
+    @property
     def level_signals(self) -> bool:
         """Return whether the chart says that the level of this rack has changed."""
         if self.chart is None:
@@ -354,7 +362,7 @@ def coach(
 
     Args:
         rack: The rack just measured.
-        aims: Its locations, in the order of the job; readings elsewhere are left out and counted.
+        aims: Its locations, in the order of the job; readings elsewhere are left out and counted, and so are masked locations.
         earlier: Earlier racks, oldest first; those that are not like this one are left out and counted.
         unit: Unit of all builds.
         gauge: By location: expanded uncertainty (k = 2) that the gauge alone brings to a mean there (accuracy, standard,
@@ -373,11 +381,18 @@ def coach(
             raise ValueError(f"{location}: the gauge's uncertainty is not negative, {expanded} is")
     known = frozenset(names)
     alike, notes = _alike(rack, earlier)
+    masked = [aim.location for aim in aims if aim.role is Role.MASKED]
+    if masked:
+        notes += (f"Left out: {listed(masked)}, which is to stay bare; film there is a matter of masking.",)
     elsewhere = sum(reading.location not in known for reading in rack.readings)
     if elsewhere:
         notes += (f"Left out: {counted(elsewhere, 'reading')} at locations that the job does not name.",)
-    here = [reading for reading in rack.readings if reading.location in known]
-    locations = tuple(_location(aim, rack, alike, unit, gauge.get(aim.location), confidence) for aim in aims)
+    here = [reading for reading in rack.readings if reading.location in known and reading.location not in masked]
+    locations = tuple(
+        _location(aim, rack, alike, unit, gauge.get(aim.location), confidence)
+        for aim in aims
+        if aim.role is not Role.MASKED
+    )
     unknown = [one.aim.location for one in locations if one.enough and one.expanded is None]
     if unknown:
         notes += (
@@ -692,6 +707,7 @@ _SETTINGS: Final = (
     "Settings of the gun and the booth are not given here: they stand in the data sheet of the powder and in the manual of the "
     "equipment."
 )
+_ALONE: Final = "Change this alone, and measure the next rack before anything else is changed."
 _CAUTION: Final = (
     "Look at hooks and ground only with the gun off and as the manual says. Grounding and fire protection of a booth are "
     "matters of local codes and of a competent person."
@@ -801,9 +817,9 @@ def _one_position(
     if not positions.difference.is_apart or thinnest.off * thickest.off > 0 or abs(at.off) <= largest:
         return None
     act = (
-        f"Let the strokes run past {at.position} as far as past the rest of the rack, at the same distance"
+        f"At {at.position} (place on the rack), let the strokes run past the pieces as far as everywhere else, at the same distance"
         if thin
-        else f"At {at.position}, see that strokes do not meet there twice, and keep the distance of the rest of the rack"
+        else f"At {at.position} (place on the rack), see that strokes do not meet twice, and keep the distance of everywhere else"
     )
     evidence = (
         positions.sentence,
@@ -831,9 +847,9 @@ def _whole_part(known: Sequence[LocationCoaching], unit: Unit) -> Suggestion | N
     if any((_from_middle(one) > 0) is thin for one in known if _from_middle(one)):
         return None
     act = (
-        "Over the whole part, move the gun a little slower or make one stroke more, and measure the next rack before anything else"
+        "Over the whole part, move the gun a little slower or make one stroke more"
         if thin
-        else "Over the whole part, move the gun a little faster or make one stroke fewer, and measure the next rack before anything else"
+        else "Over the whole part, move the gun a little faster or make one stroke fewer"
     )
     evidence = tuple(_off_sentence(one, unit) for one in known)
     return _do(Change.LEVEL, f"{act} ({_COMMON}).", evidence, thin=thin)
@@ -914,7 +930,8 @@ def _leave(told: Sequence[LocationCoaching], known: Sequence[LocationCoaching], 
 
 
 def _do(change: Change, sentence: str, evidence: tuple[str, ...], *, thin: bool) -> Suggestion:
-    cautions = (_SETTINGS, _CAUTION) if thin or "hook" in sentence else (_SETTINGS,)
+    cautions: tuple[str, ...] = () if change is Change.LOOK else (_ALONE,)
+    cautions += (_SETTINGS, _CAUTION) if thin or "hook" in sentence else (_SETTINGS,)
     return Suggestion(change, sentence, _GROUND if thin else None, evidence, _COMMON, cautions)
 
 

@@ -23,7 +23,7 @@ def _charted(figures: list[Fraction]) -> ChartPair:
     return individuals([(str(at), figure) for at, figure in enumerate(figures)])
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=8, deadline=None)
 @given(FIGURES, st.integers(-50, 50), st.integers(2, 9))
 def test_an_index_has_no_unit(figures: list[Fraction], shift: int, factor: int) -> None:
     one = capability("face", figures, Fraction(50), Fraction(100))
@@ -38,7 +38,7 @@ def test_an_index_has_no_unit(figures: list[Fraction], shift: int, factor: int) 
             assert float(left) == pytest.approx(float(right), rel=1e-12)
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=8, deadline=None)
 @given(FIGURES)
 def test_an_index_is_the_same_in_the_mirror(figures: list[Fraction]) -> None:
     one = capability("face", figures, Fraction(50), Fraction(100))
@@ -47,7 +47,7 @@ def test_an_index_is_the_same_in_the_mirror(figures: list[Fraction]) -> None:
     assert one.skewness == (None if other.skewness is None else other.skewness.copy_negate()) or not one.skewness
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=8, deadline=None)
 @given(FIGURES)
 def test_ppk_is_never_above_pp_and_lies_in_its_interval(figures: list[Fraction]) -> None:
     found = capability("face", figures, Fraction(50), Fraction(100))

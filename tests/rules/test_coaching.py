@@ -95,7 +95,7 @@ def test_of_a_thin_recess_and_a_thick_rim_the_thin_one_comes_first() -> None:
 def test_a_place_on_the_rack_that_is_thin_is_named() -> None:
     found = _coached(_rack(1, pieces=10, places={"top": 0, "bottom": -16}))
     assert found.suggestion.change is Change.POSITION
-    assert found.suggestion.sentence.startswith("Let the strokes run past bottom")
+    assert found.suggestion.sentence.startswith("At bottom (place on the rack), let the strokes run past the pieces")
     assert found.positions is not None
     assert [place.position for place in found.positions.positions] == ["bottom", "top"]
     assert [place.pieces for place in found.positions.positions] == [5, 5]
@@ -118,10 +118,10 @@ def test_a_level_that_moved_inside_its_band_is_looked_into_and_not_corrected() -
 
 @pytest.mark.parametrize(("between", "within", "word"), [(14, 1, "From piece to piece"), (1, 14, "Within the piece")])
 def test_spread_is_told_apart(between: float, within: float, word: str) -> None:
-    seeds = (_rack(seed, pieces=8, readings=4, between=between, within=within) for seed in range(30))
+    seeds = (_rack(seed, pieces=8, readings=4, between=between, within=within) for seed in range(16))
     told = [_coached(rack).suggestion for rack in seeds]
     uneven = [one for one in told if one.change is Change.SPREAD]
-    assert len(uneven) > 15
+    assert len(uneven) > 8
     assert sum(one.sentence.startswith(word) for one in uneven) > 0.9 * len(uneven)
 
 
@@ -130,7 +130,9 @@ def test_no_suggestion_is_a_setting_and_each_defers_to_sheet_and_manual() -> Non
     for rack in racks:
         found = _coached(rack).suggestion
         assert "common practice, no source" in found.sentence
-        assert "data sheet of the powder and in the manual of the equipment" in found.cautions[0]
+        assert found.cautions[0].startswith("Change this alone")
+        assert "data sheet of the powder and in the manual of the equipment" in found.cautions[1]
+        assert ("Look at hooks and ground only with the gun off" in found.cautions[-1]) == (found.first is not None)
         assert not any(word in found.sentence for word in ("kV", "µA", "bar", "volt"))
 
 
@@ -194,6 +196,20 @@ def test_readings_at_other_locations_are_left_out_and_counted() -> None:
     assert found.notes == ("Left out: 12 readings at locations that the job does not name.",)
 
 
+def test_a_masked_location_is_left_to_masking() -> None:
+    masked = Aim("thread", Role.MASKED, None, None, None, D(5))
+    found = coach(_rack(1, {**EVEN, "thread": 60}), (*AIMS, masked), [], Unit.UM, GAUGE)
+    assert [one.aim.location for one in found.locations] == ["face", "recess", "rim"]
+    assert found.n == 36
+    assert found.notes == ("Left out: thread, which is to stay bare; film there is a matter of masking.",)
+
+
+def test_a_location_has_its_deviation_from_target() -> None:
+    rack = replace(_rack(1), readings=tuple(replace(r, build=D(85)) for r in _rack(1).readings))
+    # 10 above the middle of the target band, in a window of 60 to 100.
+    assert [one.deviation for one in _coached(rack).locations] == [Fraction(1, 2)] * 3
+
+
 def test_the_charts_rest_on_earlier_racks_alone() -> None:
     for one in _coached(_rack(1, _moved(EVEN, 50)), earlier=8).locations:
         assert one.chart is not None
@@ -231,7 +247,7 @@ def test_input_that_cannot_be_meant_is_refused() -> None:
 # Laws
 
 
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=8, deadline=None)
 @given(st.integers(0, 10_000), st.sampled_from([0, -12, 12]), st.integers(0, 1), st.randoms(use_true_random=False))
 def test_the_order_of_readings_does_not_matter(seed: int, by: int, at: int, shuffled: random.Random) -> None:
     rack = _rack(seed, {**EVEN, ("recess", "rim")[at]: 75 + by}, pieces=4)
@@ -242,7 +258,7 @@ def test_the_order_of_readings_does_not_matter(seed: int, by: int, at: int, shuf
     assert [place.sentences for place in other.locations] == [place.sentences for place in one.locations]
 
 
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=8, deadline=None)
 @given(st.integers(0, 10_000), st.integers(-20, 20), st.integers(-20, 20), st.integers(1, 400))
 def test_moving_rack_and_bands_together_changes_no_suggestion(seed: int, recess: int, rim: int, shift: int) -> None:
     rack = _rack(seed, {**EVEN, "recess": 75 + recess, "rim": 75 + rim}, pieces=4)
@@ -255,7 +271,7 @@ def test_moving_rack_and_bands_together_changes_no_suggestion(seed: int, recess:
     assert (other.suggestion.change, other.suggestion.sentence) == (one.suggestion.change, one.suggestion.sentence)
 
 
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=8, deadline=None)
 @given(st.integers(0, 10_000), st.integers(-20, 20), st.integers(-20, 20))
 def test_a_rack_in_the_mirror_is_off_at_the_same_places_the_other_way(seed: int, recess: int, rim: int) -> None:
     rack = _rack(seed, {**EVEN, "recess": 75 + recess, "rim": 75 + rim}, pieces=4)
@@ -266,7 +282,7 @@ def test_a_rack_in_the_mirror_is_off_at_the_same_places_the_other_way(seed: int,
         assert here.between_pieces == there.between_pieces
 
 
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=8, deadline=None)
 @given(st.integers(0, 10_000), st.integers(-20, 20), st.integers(-20, 20))
 def test_a_worse_gauge_never_makes_a_location_more_off(seed: int, recess: int, rim: int) -> None:
     rack = _rack(seed, {**EVEN, "recess": 75 + recess, "rim": 75 + rim}, pieces=4)

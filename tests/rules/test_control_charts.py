@@ -31,7 +31,7 @@ def _signals(pair: ChartPair) -> list[tuple[Signal, ...]]:
     return [point.signals for chart in (pair.level, pair.spread) for point in chart.points]
 
 
-@settings(max_examples=40)
+@settings(max_examples=25)
 @given(VALUES, st.integers(-500, 500), st.integers(1, 30))
 def test_moving_and_stretching_a_process_moves_and_stretches_its_limits(
     values: list[Fraction], shift: int, factor: int
@@ -46,7 +46,7 @@ def test_moving_and_stretching_a_process_moves_and_stretches_its_limits(
     assert _signals(before) == _signals(after)
 
 
-@settings(max_examples=40)
+@settings(max_examples=25)
 @given(VALUES)
 def test_a_process_in_the_mirror_has_its_limits_in_the_mirror(values: list[Fraction]) -> None:
     before, after = _chart(values), _chart([-value for value in values])
@@ -54,7 +54,7 @@ def test_a_process_in_the_mirror_has_its_limits_in_the_mirror(values: list[Fract
     assert _signals(before) == _signals(after)
 
 
-@settings(max_examples=40)
+@settings(max_examples=25)
 @given(VALUES, st.integers(0, 10_000))
 def test_a_point_that_limits_do_not_rest_on_never_moves_them(values: list[Fraction], odd: int) -> None:
     alone, joined = _chart(values), _chart([*values, Fraction(odd)], baseline=len(values))

@@ -91,7 +91,7 @@ def test_so_few_figures_say_next_to_nothing() -> None:
 
 def test_the_intervals_cover_as_often_as_they_say() -> None:
     """A short simulation: mean 0, s = 1, limits at -3.6 and 4.5, so Pp is 1.35 and Ppk is 1.2."""
-    drawn = np.random.default_rng(7).normal(size=(200, 30))
+    drawn = np.random.default_rng(7).normal(size=(120, 30))
     hits = np.zeros(3)
     for row in drawn:
         figures = [Decimal(f"{value:.6f}") for value in row]
@@ -104,10 +104,10 @@ def test_the_intervals_cover_as_often_as_they_say() -> None:
             found.ppk.low <= Decimal("1.2") <= found.ppk.high,
             found.ppk.at_least <= Decimal("1.2"),
         )
-    # Of 200 intervals that cover 95 times in 100, 181 to 198 do in 999 such tests of 1000; the bound covers more with two limits.
-    assert 181 <= hits[0] <= 198
-    assert 181 <= hits[1] <= 198
-    assert hits[2] >= 181
+    # Of 120 intervals that cover 95 times in 100, 106 to 119 do in 998 such tests of 1000; the bound covers more with two limits.
+    assert 106 <= hits[0] <= 119
+    assert 106 <= hits[1] <= 119
+    assert hits[2] >= 106
 
 
 def test_skewness_is_that_of_scipy() -> None:
