@@ -43,14 +43,8 @@ def export(chosen: Chosen, path: Path, *, replace: bool = False) -> None:
         BadInput: The suffix is none of SUFFIXES, *path* is there or cannot be written, or a sheet has no room for the rows.
         IntegrityFailed: A file of the archive is not whole.
     """
+    demand_place(path, replace=replace)
     suffix = path.suffix.lower()
-    if suffix not in SUFFIXES:
-        raise BadInput(f"{path}: cannot tell the format; let the name end in {', '.join(SUFFIXES[:-1])} or .xlsx")
-    if not path.parent.is_dir():
-        raise BadInput(f"{path.parent}: there is no such folder; make it or name another")
-    if path.is_dir():
-        raise BadInput(f"{path}: this is a folder; name a file")
-    _demand_free(path, replace)
     temporary = path.with_name(TEMPORARY_PREFIX + path.name)
     try:
         if suffix == ".parquet":
@@ -62,7 +56,7 @@ def export(chosen: Chosen, path: Path, *, replace: bool = False) -> None:
 
             workbook.demand_room(chosen.contract, chosen.rows)
             workbook.write_workbook(chosen.contract, chosen.parts(), chosen.words, temporary)
-        _demand_free(path, replace)
+        demand_place(path, replace=replace)
         os.replace(temporary, path)  # noqa: PTH105 - its errors are translated like those of a commit
     except OSError as wrong:
         raise cannot_write(path, wrong) from None
@@ -71,7 +65,18 @@ def export(chosen: Chosen, path: Path, *, replace: bool = False) -> None:
             temporary.unlink()
 
 
-def _demand_free(path: Path, replace: bool) -> None:
+def demand_place(path: Path, *, replace: bool) -> None:
+    """Refuse a *path* that no export can be written to.
+
+    Raises:
+        BadInput: Its suffix is none of SUFFIXES, its folder is not there, or something else is and *replace* is not said.
+    """
+    if path.suffix.lower() not in SUFFIXES:
+        raise BadInput(f"{path}: cannot tell the format; let the name end in .csv, .parquet or .xlsx")
+    if not path.parent.is_dir():
+        raise BadInput(f"{path.parent}: there is no such folder; make it or name another")
+    if path.is_dir():
+        raise BadInput(f"{path}: this is a folder; name a file")
     if not replace and os.path.lexists(path):
         raise BadInput(f"{path}: is there already; name another file, or say --replace")
 

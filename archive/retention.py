@@ -92,7 +92,7 @@ def retained(
         counted_from=day,
         kept_until=years_later(day, years),
         rule=f"{years} {'year' if years == 1 else 'years'} by {whose}, from {what} on {day}",
-        held_by=tuple(hold for hold in holds if is_held(newest, hold)),
+        held_by=tuple(hold for hold in holds if is_held(newest.inspection_id, newest.customer, hold)),
     )
 
 
@@ -104,11 +104,16 @@ def years_later(day: date, years: int) -> date:
         return date(day.year + years, 3, 1)
 
 
-def is_held(inspection: Inspection, hold: Hold) -> bool:
-    """Return whether *hold* is on *inspection*: by its number, or by its customer's name whatever the case and the blanks."""
+def is_held(inspection_id: str, customer: str, hold: Hold) -> bool:
+    """Return whether *hold* is on an inspection: by its number, or by its customer's name whatever the case and the blanks."""
     if hold.inspection_id is not None:
-        return hold.inspection_id == inspection.inspection_id
-    return hold.customer is not None and _as_told(hold.customer) == _as_told(inspection.customer)
+        return hold.inspection_id == inspection_id
+    return hold.customer is not None and is_same_customer(hold.customer, customer)
+
+
+def is_same_customer(one: str, other: str) -> bool:
+    """Return whether two names are of one customer: alike but for the case and the blanks."""
+    return _as_told(one) == _as_told(other)
 
 
 def holds_set(rows: Iterable[Hold]) -> list[Hold]:

@@ -18,8 +18,10 @@ from schemas.certificates import CERTIFICATES, Certificate
 from schemas.column import Table
 from schemas.errors import BadInput
 from schemas.gauge_checks import GAUGE_CHECKS
+from schemas.holds import HOLDS
 from schemas.inspections import INSPECTIONS, Inspection
 from schemas.readings import READINGS
+from schemas.tombstones import TOMBSTONES
 
 #: So many inspections' rows are held at once: each carries its job and its shop as JSON.
 _INSPECTIONS_AT_ONCE: Final = 200
@@ -29,6 +31,8 @@ _CHOSEN_BY: Final = {
     INSPECTIONS.name: ("part", "lot", "customer", "gauge", "inspection", "since", "until"),
     CERTIFICATES.name: ("part", "lot", "customer", "inspection", "since", "until"),
     GAUGE_CHECKS.name: ("gauge", "since", "until"),
+    HOLDS.name: (),
+    TOMBSTONES.name: (),
 }
 _OPTIONS: Final = {"since": "from", "until": "to"}
 
@@ -107,7 +111,8 @@ def choose(root: Path, contract: Table, selection: Selection) -> Chosen:
     for name in _CHOSEN_BY[READINGS.name]:
         if getattr(selection, name) is not None and name not in _CHOSEN_BY[contract.name]:
             can = ", ".join(f"--{_OPTIONS.get(known, known)}" for known in _CHOSEN_BY[contract.name])
-            raise BadInput(f"{contract.name} cannot be chosen by --{_OPTIONS.get(name, name)}; choose with {can}")
+            choose_with = f"choose with {can}" if can else "it is exported whole"
+            raise BadInput(f"{contract.name} cannot be chosen by --{_OPTIONS.get(name, name)}; {choose_with}")
     found = listing.commits(root, READINGS.name if contract is INSPECTIONS else contract.name)
     if not selection.every_revision:
         # Before anything is chosen: a superseded revision of another lot must not come to the light again.
@@ -180,9 +185,7 @@ def _inspection_is_chosen(one: Inspection, by: Selection) -> bool:
 
 
 def _certificate_is_chosen(one: Certificate, by: Selection) -> bool:
-    return (
-        _is_of_the_order(one, by) and by.inspection in (None, one.inspection_id) and _within_days(one.issued_at, by)
-    )
+    return _is_of_the_order(one, by) and by.inspection in (None, one.inspection_id) and _within_days(one.issued_at, by)
 
 
 def _check_is_chosen(one: Any, by: Selection) -> bool:

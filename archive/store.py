@@ -7,10 +7,9 @@ committing takes a lock that only the same bench on the same archive ever waits 
 
 from __future__ import annotations
 
-from collections import defaultdict
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager, contextmanager
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from functools import partial
 from pathlib import Path
 from typing import Any, Final
@@ -45,6 +44,7 @@ from archive.ledger import (
     record_hash,
 )
 from archive.locking import held_alone
+from archive.selection import Chosen, Selection, choose, valid
 from schemas import parquet
 from schemas.certificates import CERTIFICATES, Certificate
 from schemas.column import Table
@@ -263,7 +263,7 @@ class Archive:
         """
         found = listing.commits(self.root, "readings")
         if not all_revisions:
-            found = _valid(found)
+            found = valid(found)
         return [self._inspection(one) for one in found]
 
     def inspection(self, inspection_id: str, revision: int | None = None) -> Inspection:
@@ -408,31 +408,28 @@ class Archive:
         """
         return checking.check(self.root, anchors)
 
-    def export(self, table_name: str, path: Path) -> None:
-        """Write one of the four tables, every revision of it, to *path*: .parquet or .csv.
+    def export(
+        self, table_name: str, path: Path, selection: Selection | None = None, *, replace: bool = False
+    ) -> Chosen:
+        """Write what *selection* chooses of a table to *path*: .parquet, .csv or .xlsx; return what was written.
+
+        Args:
+            table_name: The table.
+            path: The file.
+            selection: What is chosen; None is the whole table, every revision of it.
+            replace: Write over a file that is there.
 
         Raises:
-            BadInput: There is no such table, the suffix is another, or *path* cannot be written.
+            BadInput: There is no such table, its rows do not say what is chosen by, the suffix is another, *path* is there
+                or cannot be written, or a sheet has no room for the rows.
             IntegrityFailed: A file of the archive is not whole.
         """
         if table_name not in TABLES:
             raise BadInput(f"there is no table {table_name!r}; there are: {', '.join(TABLES)}")
-        exporting.export(TABLES[table_name], self._whole(table_name), path)
-
-    def _whole(self, table_name: str) -> Iterator[pa.Table]:
-        if table_name == INSPECTIONS.name:
-            yield parquet.table_of(INSPECTIONS, self.inspections(all_revisions=True))
-            return
-        for one in listing.commits(self.root, table_name):
-            yield stored.rows(_WITH_FILES[table_name], one)
-
-
-def _valid(found: list[listing.Stored]) -> list[listing.Stored]:
-    by_key: dict[str, list[listing.Stored]] = defaultdict(list)
-    for one in found:
-        by_key[one.name.key].append(one)
-    valid = {id(listing.the_one(of_key)) for of_key in by_key.values()}
-    return [one for one in found if id(one) in valid]
+        exporting.demand_place(path, replace=replace)
+        chosen = choose(self.root, TABLES[table_name], selection or Selection(UTC))
+        exporting.export(chosen, path, replace=replace)
+        return chosen
 
 
 @contextmanager

@@ -175,7 +175,9 @@ class _Rows:
             for place, value in enumerate((self._long, self._row + 1, c.name, number)):
                 self._texts.write(self._piece, place, value)
             self._texts.write_string(self._piece, 4, piece, self._quoted)
-        return f"[{len(text):,} letters, more than a cell holds: whole on the sheet '{_TEXTS_SHEET}' as text {self._long}]"
+        return (
+            f"[{len(text):,} letters, more than a cell holds: whole on the sheet '{_TEXTS_SHEET}' as text {self._long}]"
+        )
 
 
 def _fill(book: Any, contract: Table, parts: Iterable[pa.Table], chosen: str) -> None:
@@ -189,7 +191,9 @@ def _fill(book: Any, contract: Table, parts: Iterable[pa.Table], chosen: str) ->
         table.write_string(0, place, _heading(c), bold)
     texts.freeze_panes(1, 0)
     texts.set_column(4, 4, 100)
-    for place, name in enumerate(("text", f"row of {contract.name}", "column", "piece", "letters, to be joined in order")):
+    for place, name in enumerate(
+        ("text", f"row of {contract.name}", "column", "piece", "letters, to be joined in order")
+    ):
         texts.write_string(0, place, name, bold)
     rows = _Rows(book, table, texts, contract)
     for part in parts:

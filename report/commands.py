@@ -8,7 +8,7 @@ from __future__ import annotations
 import argparse
 import sys
 
-from report import certify_commands, signing_commands
+from report import certify_commands, export_commands, retention_commands, signing_commands
 from report.signing_commands import (
     add_secret_options,
     add_trust_options,
@@ -396,7 +396,7 @@ def _history(args: argparse.Namespace) -> int:
 
 
 def _register_archive(commands: Any) -> None:
-    archive = commands.add_parser("archive", help="check the archive, or export a table")
+    archive = commands.add_parser("archive", help="check the archive, export a table, say how long it is kept")
     actions = archive.add_subparsers(metavar="ACTION", required=True)
     check = actions.add_parser("check", help="every file, every row's hash, every bench's chain")
     check.add_argument(
@@ -409,10 +409,8 @@ def _register_archive(commands: Any) -> None:
     add_trust_options(check)
     check.add_argument("--json", action="store_true", help="answer as JSON")
     check.set_defaults(run=_archive_check)
-    export = actions.add_parser("export", help="write a table as one CSV or Parquet file")
-    export.add_argument("table", choices=("readings", "gauge_checks", "inspections", "certificates"))
-    export.add_argument("target", type=_path, metavar="FILE", help="ends in .csv or .parquet")
-    export.set_defaults(run=_archive_export)
+    export_commands.register(actions)
+    retention_commands.register(actions)
 
 
 def _archive_check(args: argparse.Namespace) -> int:
@@ -441,13 +439,6 @@ def _archive_check(args: argparse.Namespace) -> int:
             else "every file, row and chain of the archive is as it was committed, and every certificate as it was issued"
         )
     return 4 if wrong else 0
-
-
-def _archive_export(args: argparse.Namespace) -> int:
-    _folder(args).shop()
-    _archive(args).export(args.table, args.target)
-    print(f"{args.table}: {args.target}")
-    return 0
 
 
 # what they share

@@ -20,7 +20,8 @@ class Hold:
     revision: Annotated[int, Column(pa.int32(), "1 where it was set, 2 where it was lifted.")]
     state: Annotated[str, Column(pa.string(), "set or lifted.")]
     customer: Annotated[
-        str | None, Column(pa.string(), "Customer all of whose inspections it keeps; null where it keeps one inspection.")
+        str | None,
+        Column(pa.string(), "Customer all of whose inspections it keeps; null where it keeps one inspection."),
     ]
     inspection_id: Annotated[
         str | None, Column(pa.string(), "Inspection that it keeps; null where it keeps all of a customer.")
@@ -30,6 +31,4 @@ class Hold:
     reason: Annotated[str, Column(pa.string(), "Why, as that person said.")]
 
 
-HOLDS: Final = Table(
-    "holds", 1, "One row per hold that was set, and one more where it was lifted again.", Hold
-)
+HOLDS: Final = Table("holds", 1, "One row per hold that was set, and one more where it was lifted again.", Hold)

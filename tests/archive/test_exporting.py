@@ -6,7 +6,7 @@ import csv
 import dataclasses
 import re
 from collections.abc import Iterator
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
@@ -77,15 +77,15 @@ def as_sheet(value: Any) -> Any:
     if isinstance(value, datetime):
         return value.replace(tzinfo=None)
     if isinstance(value, date):
-        return datetime(value.year, value.month, value.day)
+        return datetime.combine(value, time())
     if isinstance(value, list):
         return " ".join(str(entry) for entry in value)
     return value
 
 
-@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=40)
+@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=20)
 @given(texts=st.lists(TEXTS, min_size=1, max_size=8))
-@example(texts=["=HYPERLINK(\"http://x\")", "_x0041_x0041_", "a\rb\nc\td", "\x00", "-5", "", " ", "https://x.example"])
+@example(texts=['=HYPERLINK("http://x")', "_x0041_x0041_", "a\rb\nc\td", "\x00", "-5", "", " ", "https://x.example"])
 def test_every_text_comes_back_out_of_every_format(tmp_path: Path, texts: list[str]) -> None:
     one = scenario.inspection(readings=len(texts))
     records = scenario.reading_records(one)
@@ -99,14 +99,16 @@ def test_every_text_comes_back_out_of_every_format(tmp_path: Path, texts: list[s
         cells = [row["raw_line"] for row in csv.DictReader(file)]
     assert [re.sub(r"\A'|(?<=[;\t\r\n])'", "", cell) for cell in cells] == texts
     # What any of the parts would begin with, whatever a spreadsheet takes for the end of a cell.
-    assert not [part for cell in cells for part in re.split(r"[;\t\r\n]", cell)[0:] if part[:1] in tuple("=+-@＝＋－＠")]
+    assert not [
+        part for cell in cells for part in re.split(r"[;\t\r\n]", cell)[0:] if part[:1] in tuple("=+-@＝＋－＠")
+    ]
 
     header, *sheet = sheet_of(exported(tmp_path, READINGS, rows, ".xlsx"), "readings")
     at = [name.split(" [")[0] for name in header].index("raw_line")
     assert [row[at] for row in sheet] == texts
 
 
-@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=25)
+@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=10)
 @given(
     figures=st.lists(
         st.decimals(min_value="-99999", max_value="99999", places=4, allow_nan=False), min_size=1, max_size=20
@@ -124,9 +126,7 @@ def test_a_workbook_holds_the_very_figures_and_times(tmp_path: Path, figures: li
         ],
     )
     header, *sheet = sheet_of(exported(tmp_path, READINGS, rows, ".xlsx"), "readings")
-    assert header == tuple(
-        c.name if c.column.unit is None else f"{c.name} [{c.column.unit}]" for c in READINGS.columns
-    )
+    assert header == tuple(c.name if c.column.unit is None else f"{c.name} [{c.column.unit}]" for c in READINGS.columns)
     wanted = [tuple(as_sheet(value) for value in row.values()) for row in rows.to_pylist()]
     numbers = [c.name for c in READINGS.columns if pa.types.is_decimal(c.column.type)]
     names = READINGS.arrow_schema.names
@@ -178,7 +178,7 @@ def test_a_time_that_a_spreadsheet_has_no_date_for_is_a_text(tmp_path: Path) -> 
     path = exported(tmp_path, READINGS, parquet.table_of(READINGS, [early, first]), ".xlsx")
     header, *sheet = sheet_of(path, "readings")
     at = list(header).index("taken_at [UTC]")
-    assert [row[at] for row in sheet] == ["1900-02-28T23:59:59.999Z", datetime(1900, 3, 1, 23, 59, 59, 999000)]
+    assert [row[at] for row in sheet] == ["1900-02-28T23:59:59.999Z", first.taken_at.replace(tzinfo=None)]
 
 
 def test_the_same_rows_make_the_same_workbook(tmp_path: Path) -> None:

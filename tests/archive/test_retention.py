@@ -101,7 +101,9 @@ def test_no_revision_makes_it_shorter() -> None:
     assert retained([one, corrected], *NOBODY).kept_until == date(2056, 11, 3)
 
 
-@pytest.mark.parametrize("job", ["", "[]", '{"retention_years":"ten"}', '{"retention_years":true}', '{"retention_years":0}'])
+@pytest.mark.parametrize(
+    "job", ["", "[]", '{"retention_years":"ten"}', '{"retention_years":true}', '{"retention_years":0}']
+)
 def test_a_job_that_says_no_years_is_no_reason_to_remove(job: str) -> None:
     with pytest.raises(IntegrityFailed, match="nothing of it is removed"):
         retained([scenario.inspection(job_json=job)], *NOBODY)
