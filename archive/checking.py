@@ -6,7 +6,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Final, Literal
+from typing import Any, Literal
 
 import pyarrow as pa
 import pyarrow.compute as pc
@@ -17,16 +17,17 @@ from archive.agreement import disagreement
 from archive.layout import LOCK_PREFIX, TABLE_FOLDERS, TEMPORARY_PREFIX, is_month, parse
 from archive.ledger import NO_RECORD, Record, heads_of, inspection_of, record_hash, record_of
 from archive.opening import reading
+from archive.segments import KEY_COLUMNS
+from archive.tombstones import record_under
 from schemas import parquet
 from schemas.certificates import CERTIFICATES, Certificate
 from schemas.column import Table
 from schemas.errors import BadInput, IntegrityFailed
-from schemas.gauge_checks import GAUGE_CHECKS
 from schemas.readings import READINGS
+from schemas.tables import COMMITTED
+from schemas.tombstones import TOMBSTONES, Tombstone
 
 Kind = Literal["missing", "changed", "unexpected", "leftover", "fork"]
-
-_CONTRACTS: Final[dict[str, Table]] = {t.name: t for t in (READINGS, GAUGE_CHECKS, CERTIFICATES)}
 
 
 @dataclass(frozen=True)
@@ -87,6 +88,7 @@ def check(root: Path, anchors: Sequence[str] = ()) -> list[Trouble]:
     troubles = list(_strangers(root))
     links: list[_Link] = []
     certificates: list[tuple[Path, Certificate]] = []
+    tombstones: list[tuple[Path, Tombstone]] = []
     for one in found:
         link, troubles_here, rows = _examined(one)
         troubles += troubles_here
@@ -94,6 +96,11 @@ def check(root: Path, anchors: Sequence[str] = ()) -> list[Trouble]:
             links.append(link)
         if rows is not None and one.table == CERTIFICATES.name and one.path in first:
             certificates += [(one.path, row) for row in parquet.records(CERTIFICATES, rows)]
+        if rows is not None and one.table == TOMBSTONES.name:
+            tombstones += [(one.path, row) for row in parquet.records(TOMBSTONES, rows)]
+    buried, removals = _under(tombstones, links)
+    links += buried
+    troubles += removals
     away = {trouble.path for trouble in troubles if trouble.kind == "unexpected"}
     found = [one for one in found if one.path not in away]
     chains = _chains(links)
@@ -102,11 +109,15 @@ def check(root: Path, anchors: Sequence[str] = ()) -> list[Trouble]:
     for one in found:
         if one.path in first:
             upto[one.name.bench] = max(upto[one.name.bench], one.name.seq)
+    for path, tombstone in tombstones:
+        if path in first:
+            upto[tombstone.bench] = max(upto[tombstone.bench], tombstone.seq)
     troubles += _broken_chains(root, chains, unread, upto)
     troubles += _twice(found)
     for heads in known:
         troubles += _against(root, heads, "an anchor kept elsewhere", chains, unread)
     there = {(one.name.key, one.name.revision) for one in found if one.table == READINGS.name}
+    there |= {(one.key, one.revision) for _, one in tombstones if one.removed_table == READINGS.name}
     for path, certificate in certificates:
         troubles += _certificate(root, path, certificate, chains, unread, there)
     return list(dict.fromkeys(troubles))
@@ -169,9 +180,9 @@ def _entries(folder: Path) -> list[Path]:
 
 def _examined(one: listing.Stored) -> tuple[_Link | None, list[Trouble], pa.Table | None]:
     """Return the file's place in its chain, what is wrong with it, and its rows where they hold."""
-    contract = _CONTRACTS[one.table]
+    contract = COMMITTED[one.table]
     try:
-        text = stored.record_text(one.path)
+        text = stored.record_text(one)
         record = record_of(text, str(one.path))
     except IntegrityFailed as wrong:
         return None, [Trouble(one.path, "changed", wrong.sentence)], None
@@ -203,13 +214,19 @@ def _faults(contract: Table, one: listing.Stored, record: Record, rows: pa.Table
             yield f"its inspection is {inspection.inspection_id} revision {inspection.revision}, its name says otherwise"
         elif (wrong := disagreement(inspection, rows)) is not None:
             yield f"{wrong}; it was not committed so by this program"
-    elif one.table == GAUGE_CHECKS.name:
-        if set(rows.column("check_id").to_pylist()) != {record.key}:
-            yield "holds rows of another check than its name says"
-    elif [(n, r) for n, r in zip(*(rows.column(c).to_pylist() for c in ("number", "revision")), strict=True)] != [
-        (record.key, record.revision)
-    ]:
-        yield "holds another certificate than its name says"
+    else:
+        yield from _of_another_key(contract, record, rows)
+
+
+def _of_another_key(contract: Table, record: Record, rows: pa.Table) -> Iterator[str]:
+    key, revision = KEY_COLUMNS[contract.name]
+    keys = set(rows.column(key).to_pylist())
+    revisions = {record.revision} if revision is None else set(rows.column(revision).to_pylist())
+    what = {"gauge_checks": "check", "certificates": "certificate", "holds": "hold", "tombstones": "order"}[
+        contract.name
+    ]
+    if keys != {record.key} or revisions != {record.revision} or (revision is not None and rows.num_rows != 1):
+        yield f"holds another {what} than its name says"
 
 
 def _false_statistic(path: Path, rows: pa.Table) -> str | None:
@@ -252,6 +269,28 @@ def _at_or_beyond(statistics: Any, ends: dict[str, Any]) -> bool:
 
 
 # ---- the chains -----------------------------------------------------------------------------
+
+
+def _under(tombstones: Iterable[tuple[Path, Tombstone]], links: Iterable[_Link]) -> tuple[list[_Link], list[Trouble]]:
+    """Return the places in their chains of the commits under *tombstones*, and what is still there of them."""
+    there = {(link.record.bench, link.record.seq, link.hash): link for link in links}
+    buried: list[_Link] = []
+    troubles: list[Trouble] = []
+    for path, one in tombstones:
+        left = there.get((one.bench, one.seq, one.record_hash))
+        if left is None:
+            buried.append(_Link(path, record_under(one), one.record_hash))
+            continue
+        troubles.append(
+            Trouble(
+                left.path,
+                "leftover",
+                f"{left.path}: {one.key} revision {one.revision} is still there, and {one.by} ordered its removal on "
+                f"{one.removed_at:%Y-%m-%d} ({one.removal_id}); the removal was cut short; finish it with 'filmtally archive "
+                "retain --remove'",
+            )
+        )
+    return buried, troubles
 
 
 def _chains(links: Iterable[_Link]) -> dict[str, dict[int, list[_Link]]]:

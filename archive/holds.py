@@ -24,7 +24,13 @@ def fresh_id(at: datetime) -> str:
 
 
 def set_hold(
-    archive: Archive, at: datetime, by: str, reason: str, *, customer: str | None = None, inspection_id: str | None = None
+    archive: Archive,
+    at: datetime,
+    by: str,
+    reason: str,
+    *,
+    customer: str | None = None,
+    inspection_id: str | None = None,
 ) -> Hold:
     """Hold all inspections of *customer*, those to come too, or the one inspection, and return the hold.
 

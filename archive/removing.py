@@ -18,20 +18,30 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 import pyarrow as pa
 
 from archive import listing, stored
 from archive.commit import cannot_write, sync_folder
 from archive.content import contents_sha256
-from archive.layout import FOLD_LOCK, CommitName, month_of, parse, parse_segment
+from archive.fold import folding_alone, orphans
+from archive.layout import key_and_revision, month_of, parse
 from archive.ledger import Record, record_hash, record_of
-from archive.locking import held_alone
 from archive.retention import Retained, holds_set, is_held, retained
-from archive.segments import Segment, folded_folder, records_of, rows_of, segment_id, segments, write_segment
+from archive.segments import (
+    Segment,
+    keys_in,
+    records_of,
+    rows_of,
+    segment_id,
+    segments,
+    spans_of,
+    write_segment,
+)
 from archive.shop_folder import ShopFolder
 from archive.store import Archive
+from archive.tombstones import name_of
 from schemas.certificates import CERTIFICATES, Certificate
 from schemas.customer import Customer
 from schemas.errors import BadInput, IntegrityFailed
@@ -42,7 +52,6 @@ from schemas.tombstones import Tombstone
 #: What an inspection's removal can take from the archive.
 _CONTRACTS: Final = {READINGS.name: READINGS, CERTIFICATES.name: CERTIFICATES}
 _SHA256: Final = re.compile(rb"(?<![0-9a-f])[0-9a-f]{64}(?![0-9a-f])")
-_LOCK_SECONDS: Final = 30.0
 
 
 @dataclass(frozen=True)
@@ -89,7 +98,9 @@ def every_retained(archive: Archive, folder: ShopFolder, zone: tzinfo) -> list[R
     return found
 
 
-def order(archive: Archive, folder: ShopFolder, given: Order, going: Sequence[Retained], zone: tzinfo) -> list[Tombstone]:
+def order(
+    archive: Archive, folder: ShopFolder, given: Order, going: Sequence[Retained], zone: tzinfo
+) -> list[Tombstone]:
     """Put the removal of *going* into the ledger, and return the tombstones; nothing is removed yet.
 
     Args:
@@ -109,7 +120,9 @@ def order(archive: Archive, folder: ShopFolder, given: Order, going: Sequence[Re
     return tombstones
 
 
-def demand_removable(archive: Archive, folder: ShopFolder, given: Order, going: Sequence[Retained], zone: tzinfo) -> None:
+def demand_removable(
+    archive: Archive, folder: ShopFolder, given: Order, going: Sequence[Retained], zone: tzinfo
+) -> None:
     """Refuse the order where one of *going* may not go.
 
     Raises:
@@ -162,8 +175,7 @@ def finish(archive: Archive, folder: ShopFolder) -> list[Path]:
     if not tombstones:
         return []
     gone: list[Path] = []
-    busy = f"{archive.root}: another program has been folding or removing"
-    with held_alone(archive.root / FOLD_LOCK, _LOCK_SECONDS, busy):
+    with folding_alone(archive.root):
         for (table, month), dead in sorted(_by_month(tombstones).items()):
             own = [archive.root / table / month / name for name in sorted(dead)]
             for path in own:
@@ -172,7 +184,7 @@ def finish(archive: Archive, folder: ShopFolder) -> list[Path]:
             gone += _unlinked(own)
             for segment in _segments_of(archive.root, table, month):
                 gone += _without(archive.root, segment, dead)
-            gone += _unlinked(_unpublished(archive.root, table, month))
+            gone += _unlinked(_unpublished(archive.root, table, month, dead))
         gone += _unlinked(_captures_of(folder, tombstones))
         gone += _unlinked(_beside(folder, tombstones))
     return gone
@@ -183,19 +195,19 @@ def finish(archive: Archive, folder: ShopFolder) -> list[Path]:
 
 def _tombstones(archive: Archive, given: Order, going: dict[str, Retained]) -> Iterator[Tombstone]:
     found = [one for one in listing.commits(archive.root, READINGS.name) if one.name.key in going]
-    for one, record in zip(found, stored.records(found), strict=True):
+    for record in stored.records(found):
         yield _tombstone(given, going[record.key], record, record.key, None)
     if not given.with_certificates:
         return
     register = {(c.number, c.revision): c for c in archive.certificates() if c.inspection_id in going}
     found = [
-        one
-        for one in listing.commits(archive.root, CERTIFICATES.name)
-        if (one.name.key, one.name.revision) in register
+        one for one in listing.commits(archive.root, CERTIFICATES.name) if (one.name.key, one.name.revision) in register
     ]
-    for one, record in zip(found, stored.records(found), strict=True):
+    for record in stored.records(found):
         certificate = register[record.key, record.revision]
-        yield _tombstone(given, going[certificate.inspection_id], record, certificate.inspection_id, certificate.pdf_name)
+        yield _tombstone(
+            given, going[certificate.inspection_id], record, certificate.inspection_id, certificate.pdf_name
+        )
 
 
 def _tombstone(given: Order, kept: Retained, record: Record, inspection_id: str, pdf_name: str | None) -> Tombstone:
@@ -222,11 +234,6 @@ def _tombstone(given: Order, kept: Retained, record: Record, inspection_id: str,
 
 
 # ---- in the archive -------------------------------------------------------------------------
-
-
-def name_of(tombstone: Tombstone) -> CommitName:
-    """Return the name of the commit under *tombstone*."""
-    return CommitName(tombstone.named_at, tombstone.bench, tombstone.seq, tombstone.key, tombstone.revision)
 
 
 def _by_month(tombstones: Iterable[Tombstone]) -> dict[tuple[str, str], dict[str, Tombstone]]:
@@ -267,15 +274,15 @@ def _demand_the_same(table: str, path: Path, tombstone: Tombstone) -> None:
 
 
 def _another(path: Path) -> IntegrityFailed:
-    return IntegrityFailed(
-        f"{path}: is not the commit whose removal was ordered; it is left alone; check the archive"
-    )
+    return IntegrityFailed(f"{path}: is not the commit whose removal was ordered; it is left alone; check the archive")
 
 
 def _without(root: Path, segment: Segment, dead: dict[str, Tombstone]) -> list[Path]:
     """Put a segment in the place of *segment* that holds all of it but what is dead; return the files that are gone."""
     records = records_of(segment)
-    names, texts, first, count = (records.column(name).to_pylist() for name in records.column_names)
+    names: list[Any] = records.column("file_name").to_pylist()
+    texts: list[Any] = records.column("record").to_pylist()
+    spans = spans_of(records)
     if not dead.keys() & set(names):
         return []
     kept = [index for index, name in enumerate(names) if name not in dead]
@@ -288,7 +295,7 @@ def _without(root: Path, segment: Segment, dead: dict[str, Tombstone]) -> list[P
         # One that is published already was so by a removal that was cut short.
         if not new.manifest_path.exists():
             every = rows_of(segment)
-            rows = pa.concat_tables([every.slice(first[index], count[index]) for index in kept])
+            rows = pa.concat_tables([every.slice(*spans[index]) for index in kept])
             write_segment(
                 root, _CONTRACTS[segment.table], segment.month, commits, rows, prove=_proved, replaces=segment.id
             )
@@ -300,9 +307,9 @@ def _without(root: Path, segment: Segment, dead: dict[str, Tombstone]) -> list[P
 def _proved(segment: Segment) -> None:
     """Read *segment* back and compare every commit's rows with its record."""
     records = records_of(segment)
-    spans = list(zip(*(records.column(name).to_pylist() for name in ("first_row", "rows")), strict=True))
-    found = contents_sha256(rows_of(segment), spans)
-    for text, content in zip(records.column("record").to_pylist(), found, strict=True):
+    found = contents_sha256(rows_of(segment), spans_of(records))
+    texts: list[Any] = records.column("record").to_pylist()
+    for text, content in zip(texts, found, strict=True):
         if record_of(text, str(segment.records_path)).content_sha256 != content:
             raise IntegrityFailed(
                 f"{segment.rows_path}: was not read back as it was to be written; nothing was removed from this month; "
@@ -310,15 +317,25 @@ def _proved(segment: Segment) -> None:
             )
 
 
-def _unpublished(root: Path, table: str, month: str) -> list[Path]:
-    """Return the files of segments of *month* that no manifest speaks for: nobody folds now, so a kill left them."""
-    published = {segment.id for segment in _segments_of(root, table, month)}
-    folder = folded_folder(root, table)
-    found = []
-    for path in sorted(folder.iterdir()) if folder.is_dir() else []:
-        name = parse_segment(path.name)
-        if name is not None and name[0] == month and name[1] not in published:
-            found.append(path)
+def _unpublished(root: Path, table: str, month: str, dead: dict[str, Tombstone]) -> list[Path]:
+    """Return the files of segments of *month* that no manifest speaks for and that hold nothing which is not dead or elsewhere.
+
+    A removal that was cut short behind a manifest leaves such. Where something would be lost they are left to the check.
+    """
+    found: list[Path] = []
+    elsewhere: set[str] | None = None
+    for segment, paths in sorted(orphans(root, table).items(), key=lambda one: one[0].id):
+        if segment.month != month:
+            continue
+        if elsewhere is None:
+            elsewhere = {key_and_revision(one.name.file_name) for one in listing.commits(root, table, month)}
+        try:
+            held = keys_in(segment, paths)
+        except IntegrityFailed:
+            continue
+        gone = {key_and_revision(name) for name in dead}
+        if held & gone and held <= gone | elsewhere:
+            found += paths
     return found
 
 
@@ -375,4 +392,3 @@ def cannot_remove(path: Path, wrong: OSError) -> BadInput:
         f"{path}: could not be removed ({wrong.strerror or wrong}); its removal stays ordered; look after the disk, then "
         "finish with 'filmtally archive retain --remove'"
     )
-

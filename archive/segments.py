@@ -17,6 +17,7 @@ import json
 import os
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 from typing import Any, Final
 
@@ -40,6 +41,8 @@ KEY_COLUMNS: Final = {
     "readings": ("inspection_id", "revision"),
     "gauge_checks": ("check_id", None),
     "certificates": ("number", "revision"),
+    "holds": ("hold_id", "revision"),
+    "tombstones": ("removal_id", None),
 }
 #: The columns of the records file: the name of a commit's single file, its ledger record verbatim, where its rows begin,
 #: from 0, and how many they are.
@@ -96,6 +99,23 @@ class Segment:
         return folded_folder(self.root, self.table) / f"{self.month}-{self.id}{ending}"
 
 
+@dataclass(frozen=True)
+class Place:
+    """Where one commit stands in a segment.
+
+    Attributes:
+        segment: The segment.
+        row: Its row in the records file, from 0.
+        first_row: Where its rows begin in the rows file, from 0.
+        rows: How many rows it has.
+    """
+
+    segment: Segment
+    row: int
+    first_row: int
+    rows: int
+
+
 def folded_folder(root: Path, table: str) -> Path:
     """Return the folder of the segments of *table*."""
     return root / FOLDED_FOLDER / table
@@ -141,6 +161,119 @@ def records_of(segment: Segment) -> pa.Table:
     return found
 
 
+def names_of(segment: Segment) -> pa.Table:
+    """Return the records file of *segment* without the records: file_name, first_row, rows.
+
+    Kept in memory as long as the file's size and time of change stay what they were.
+
+    Raises:
+        IntegrityFailed, BadInput: As :func:`records_of`.
+    """
+    path = segment.records_path
+    with reading(path):
+        seen = path.stat()
+        return _names(path, seen.st_size, seen.st_mtime_ns)
+
+
+@lru_cache(maxsize=2048)
+def _names(path: Path, _size: int, _changed: int) -> pa.Table:
+    wanted = ["file_name", "first_row", "rows"]
+    with pq.ParquetFile(path) as file:
+        found = file.read(columns=wanted).combine_chunks()
+    if found.schema.types != [RECORDS_SCHEMA.field(name).type for name in wanted] or found.num_rows == 0:
+        raise IntegrityFailed(f"{path}: its columns are not those of a segment's records; restore the file from a copy")
+    if any(c.null_count for c in found.columns) or pc.min(found.column("first_row")).as_py() < 0:
+        raise IntegrityFailed(f"{path}: does not say where the rows of each commit are; restore the file from a copy")
+    return found
+
+
+def spans_of(names: pa.Table) -> list[tuple[int, int]]:
+    """Return of each commit in *names* the place of its first row, and the number of its rows."""
+    columns: list[Any] = [names.column(name).to_pylist() for name in ("first_row", "rows")]
+    return list(zip(*columns, strict=True))
+
+
+def place(segment: Segment, names: pa.Table, row: int) -> Place:
+    """Return the place of the commit in *row* of the *names* of *segment*."""
+    return Place(segment, row, names.column("first_row")[row].as_py(), names.column("rows")[row].as_py())
+
+
+def record_at(there: Place, file_name: str) -> str:
+    """Return the record of the commit *file_name*, which stands at *there*, as text.
+
+    Raises:
+        IntegrityFailed: The file is gone or not whole, or another commit stands there.
+        BadInput: The file may not be read.
+    """
+    path = there.segment.records_path
+    with reading(path), pq.ParquetFile(path) as file:
+        (group,), start = _groups(file, there.row, 1)
+        (one,) = file.read_row_group(group, columns=["file_name", "record"]).slice(there.row - start, 1).to_pylist()
+    if one["file_name"] != file_name:
+        raise IntegrityFailed(f"{path}: does not hold {file_name} in its row {there.row}; restore the file from a copy")
+    return str(one["record"])
+
+
+def rows_at(there: Place) -> pa.Table:
+    """Return the rows of the commit that stands at *there*, as they were committed; not shown to be so.
+
+    Only the row groups that hold them are read.
+
+    Raises:
+        IntegrityFailed: The file is gone or not whole.
+        BadInput: The file may not be read.
+    """
+    path = there.segment.rows_path
+    with reading(path), pq.ParquetFile(path) as file:
+        groups, start = _groups(file, there.first_row, there.rows)
+        if not groups:
+            return file.schema_arrow.empty_table()
+        return file.read_row_groups(groups).slice(there.first_row - start, there.rows)
+
+
+def rows_of(segment: Segment) -> pa.Table:
+    """Return all rows of *segment*, as they were committed; not shown to be so.
+
+    Raises:
+        IntegrityFailed, BadInput: As :func:`rows_at`.
+    """
+    with reading(segment.rows_path), pq.ParquetFile(segment.rows_path) as file:
+        return file.read()
+
+
+def keys_in(segment: Segment, paths: Sequence[Path]) -> set[str]:
+    """Return the ends of the names of the commits in *paths*, those files of *segment* that are there.
+
+    Raises:
+        IntegrityFailed: A file is not whole.
+        BadInput: A file may not be read.
+    """
+    if segment.records_path in paths:
+        names: list[Any] = records_of(segment).column("file_name").to_pylist()
+        return {key_and_revision(name) for name in names}
+    if segment.rows_path not in paths:
+        return set()
+    wanted = [name for name in KEY_COLUMNS[segment.table] if name is not None]
+    with reading(segment.rows_path), pq.ParquetFile(segment.rows_path) as file:
+        keys: list[Any] = file.read(columns=wanted).group_by(wanted).aggregate([]).to_pylist()
+    return {f"{one[wanted[0]]}-r{one[wanted[1]] if len(wanted) > 1 else 1}.parquet" for one in keys}
+
+
+def _groups(file: pq.ParquetFile, first: int, count: int) -> tuple[list[int], int]:
+    """Return the row groups of *file* that hold *count* rows from *first* on, and the row that they begin with."""
+    groups: list[int] = []
+    begins = start = 0
+    for group in range(file.metadata.num_row_groups):
+        end = start + file.metadata.row_group(group).num_rows
+        if start < first + count and first < end:
+            begins = begins if groups else start
+            groups.append(group)
+        start = end
+    if first < 0 or count < 0 or first + count > start:
+        raise ValueError(f"has {start} rows, and those from {first} to {first + count} are looked for")
+    return groups, begins
+
+
 def write_segment(
     root: Path,
     contract: Table,
@@ -148,6 +281,7 @@ def write_segment(
     commits: Sequence[tuple[str, str]],
     rows: pa.Table,
     prove: Callable[[Segment], None] | None = None,
+    replaces: str | None = None,
 ) -> Segment:
     """Write the segment of *commits* and *rows* durably, and publish it.
 
@@ -160,6 +294,7 @@ def write_segment(
             :func:`schemas.parquet.write`.
         prove: Called with the segment when both files are on disk and before it is published; what it raises leaves
             the archive as it was, but for two files that no reader sees.
+        replaces: The id of the segment whose place this one takes, for what a removal leaves of it; None for a fold.
 
     Raises:
         BadInput: The archive cannot be written to, or the segment is there already.
@@ -206,6 +341,8 @@ def write_segment(
         "records_file": segment.records_path.name,
         "records_sha256": records_sha256,
     }
+    if replaces is not None:
+        said["replaces"] = replaces
     write_once(segment.manifest_path, canonical(said).encode())
     return segment
 

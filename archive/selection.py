@@ -138,20 +138,19 @@ def valid(found: list[listing.Stored]) -> list[listing.Stored]:
 def _of_inspections(contract: Table, found: list[listing.Stored], selection: Selection) -> Chosen:
     kept: list[listing.Stored] = []
     rows = 0
-    for one in found:
-        record = stored.record(one)
-        if selection.is_whole or _inspection_is_chosen(inspection_of(record, str(one.path)), selection):
+    for one, record in zip(found, stored.records(found), strict=True):
+        if selection.is_whole or _inspection_is_chosen(inspection_of(record, one.where), selection):
             kept.append(one)
             rows += record.rows
 
     def readings() -> Iterator[pa.Table]:
-        for one in kept:
-            yield stored.rows(READINGS, one)
+        yield from stored.every_rows(READINGS, kept)
 
     def inspections() -> Iterator[pa.Table]:
         for start in range(0, len(kept), _INSPECTIONS_AT_ONCE):
             some = kept[start : start + _INSPECTIONS_AT_ONCE]
-            yield parquet.table_of(INSPECTIONS, [inspection_of(stored.record(one), str(one.path)) for one in some])
+            records = zip(some, stored.records(some), strict=True)
+            yield parquet.table_of(INSPECTIONS, [inspection_of(record, one.where) for one, record in records])
 
     if contract is READINGS:
         return Chosen(contract, rows, selection.words(), readings)
@@ -162,14 +161,13 @@ def _of_rows(contract: Table, found: list[listing.Stored], selection: Selection)
     is_chosen = _check_is_chosen if contract is GAUGE_CHECKS else _certificate_is_chosen
 
     def parts() -> Iterator[pa.Table]:
-        for one in found:
-            rows = stored.rows(contract, one)
+        for rows in stored.every_rows(contract, found):
             if not selection.is_whole:
                 rows = rows.filter(pa.array([is_chosen(row, selection) for row in parquet.records(contract, rows)]))
             yield rows
 
     if selection.is_whole:
-        count = sum(stored.record(one).rows for one in found)
+        count = sum(record.rows for record in stored.records(found))
     else:
         count = sum(part.num_rows for part in parts())
     return Chosen(contract, count, selection.words(), parts)

@@ -1,7 +1,7 @@
 """The archive: what was sealed, checked and issued, kept for good.
 
 A commit is one immutable file; what it says of itself lies in its footer (ledger.py), where it lies
-is in layout.py. Nothing is overwritten or deleted. Reading needs no lock and no right to write;
+is in layout.py. A month that is over is folded (fold.py); whoever reads does not care. Nothing is overwritten. Reading needs no lock and no right to write;
 committing takes a lock that only the same bench on the same archive ever waits for.
 """
 
@@ -45,22 +45,23 @@ from archive.ledger import (
 )
 from archive.locking import held_alone
 from archive.selection import Chosen, Selection, choose, valid
+from archive.tombstones import last_under, name_of
 from schemas import parquet
 from schemas.certificates import CERTIFICATES, Certificate
 from schemas.column import Table
 from schemas.errors import BadInput, IntegrityFailed
 from schemas.gauge_checks import GAUGE_CHECKS, GaugeCheck
+from schemas.holds import HOLDS, Hold
 from schemas.inspections import INSPECTIONS, Inspection
 from schemas.readings import READINGS, GaugeReading
 from schemas.tables import TABLES
+from schemas.tombstones import TOMBSTONES, Tombstone
 
 _LOCK_SECONDS: Final = 30.0
 #: From so many rows on, two things at once are done sooner than one after the other.
 _MANY_ROWS: Final = 50_000
 #: How far a gauge's or another computer's clock may be ahead before a time counts as mistyped.
 _CLOCKS_APART: Final = timedelta(days=1)
-#: The tables that have files of their own.
-_WITH_FILES: Final = {t.name: t for t in (READINGS, GAUGE_CHECKS, CERTIFICATES)}
 
 
 class Archive:
@@ -84,9 +85,12 @@ class Archive:
         self._folders = listing.Folders(root)
         self._own_last: tuple[str, str] | None = None  # file name and record hash; a file never changes
         # As above: who certifies a hundred inspections asks for every check and certificate a hundred times.
-        self._certificates: dict[Path, list[Certificate]] = {}
-        self._checks: dict[Path, list[GaugeCheck]] = {}
-        self._inspections: dict[Path, Inspection] = {}
+        # By the name of the commit's single file, which it keeps when it is folded.
+        self._certificates: dict[str, list[Certificate]] = {}
+        self._checks: dict[str, list[GaugeCheck]] = {}
+        self._inspections: dict[str, Inspection] = {}
+        self._holds: dict[str, list[Hold]] = {}
+        self._tombstones: dict[str, list[Tombstone]] = {}
 
     # ---- committing -------------------------------------------------------------------------
 
@@ -183,6 +187,44 @@ class Archive:
         started = id_time(certificate.inspection_id)
         return self._commit(CERTIFICATES, rows, key, revision, certificate.issued_at, refuse, not_before=started)
 
+    def commit_hold(self, hold: Hold) -> Path:
+        """Commit *hold*, as it was set or lifted, at its time; return the file.
+
+        Raises:
+            BadInput: It was set or lifted already, or is lifted and never was set; or the archive cannot be written to.
+            IntegrityFailed: The bench's last commit cannot be read.
+        """
+        key, revision = checked_key("hold", hold.hold_id), hold.revision
+
+        def refuse() -> None:
+            there = {one.name.revision for one in listing.find(self._folders, "holds", key)}
+            if there != set(range(1, revision)) or revision != {"set": 1, "lifted": 2}[hold.state]:
+                raise BadInput(f"hold {key}: cannot be {hold.state} now; nothing was changed")
+
+        return self._commit(HOLDS, parquet.table_of(HOLDS, [hold]), key, revision, hold.at, refuse)
+
+    def commit_tombstones(self, tombstones: Sequence[Tombstone]) -> Path:
+        """Commit *tombstones*, those of one order, at its time; return the file.
+
+        Raises:
+            BadInput: There are none, or they are of several orders, or the order is in the archive already; or the archive
+                cannot be written to.
+            IntegrityFailed: The bench's last commit cannot be read.
+        """
+        keys = sorted({one.removal_id for one in tombstones})
+        if len(keys) != 1:
+            raise BadInput(f"a commit holds the tombstones of one order, not of {len(keys)}; nothing was changed")
+        (key,) = keys
+        checked_key("order", key)
+
+        def refuse() -> None:
+            if listing.find(self._folders, "tombstones", key):
+                raise BadInput(f"order {key}: is in the archive already; nothing was changed")
+
+        rows = parquet.table_of(TOMBSTONES, tombstones)
+        at, named_at = tombstones[0].removed_at, max(one.named_at for one in tombstones)
+        return self._commit(TOMBSTONES, rows, key, 1, at, refuse, not_before=named_at)
+
     def _commit(
         self,
         contract: Table,
@@ -196,9 +238,9 @@ class Archive:
     ) -> Path:
         with _content_of(rows) as content, self._locked():
             refuse()
-            last = listing.last_of_bench(self.root, self.bench)
-            named_at = name_time(at, key, last.name if last else None, not_before)
-            seq = next_seq(last.name if last else None, self.bench)
+            last, previous = self._last()
+            named_at = name_time(at, key, last, not_before)
+            seq = next_seq(last, self.bench)
             all_but_content = partial(
                 Record,
                 table=contract.name,
@@ -209,7 +251,7 @@ class Archive:
                 seq=seq,
                 committed_at=at,
                 named_at=named_at,
-                previous=self._hash_of(last),
+                previous=previous,
                 rows=rows.num_rows,
                 facts=facts,
                 facts_version=None if facts is None else INSPECTIONS.version,
@@ -231,9 +273,16 @@ class Archive:
             self._own_last = (name.file_name, record_hash(record))
             return path
 
-    def _hash_of(self, last: listing.Stored | None) -> str:
-        if last is None:
-            return NO_RECORD
+    def _last(self) -> tuple[CommitName | None, str]:
+        """Return the name of the bench's last commit and the hash of its record, also of one that was removed since."""
+        last = listing.last_of_bench(self.root, self.bench)
+        # No tombstone is named with an earlier time than what lies under it.
+        buried = last_under(self.tombstones("" if last is None else last.name.month)).get(self.bench)
+        if buried is not None and (last is None or buried.seq > last.name.seq):
+            return name_of(buried), buried.record_hash
+        return (None, NO_RECORD) if last is None else (last.name, self._hash_of(last))
+
+    def _hash_of(self, last: listing.Stored) -> str:
         if self._own_last is not None and self._own_last[0] == last.name.file_name:
             return self._own_last[1]
         try:
@@ -264,7 +313,10 @@ class Archive:
         found = listing.commits(self.root, "readings")
         if not all_revisions:
             found = valid(found)
-        return [self._inspection(one) for one in found]
+        new = [one for one in found if one.name.file_name not in self._inspections]
+        for one, said in zip(new, stored.records(new), strict=True):
+            self._inspections[one.name.file_name] = inspection_of(said, one.where)
+        return [self._inspections[one.name.file_name] for one in found]
 
     def inspection(self, inspection_id: str, revision: int | None = None) -> Inspection:
         """Return the inspection, in its valid revision or the given one.
@@ -301,15 +353,10 @@ class Archive:
         """
         # No check is named with an earlier time than it was done at, so earlier months need no look.
         from_month = "" if since is None else month_of(since)
-        rows: list[GaugeCheck] = []
-        for one in listing.commits(self.root, "gauge_checks", from_month):
-            if one.path not in self._checks:
-                self._checks[one.path] = parquet.records(GAUGE_CHECKS, stored.rows(GAUGE_CHECKS, one))
-            rows += self._checks[one.path]
         return sorted(
             (
                 row
-                for row in rows
+                for row in self._every(GAUGE_CHECKS, self._checks, from_month)
                 if (gauge_serial is None or row.gauge_serial == gauge_serial)
                 and (since is None or row.done_at >= since)
             ),
@@ -324,11 +371,7 @@ class Archive:
             BadInput: The archive may not be read.
         """
         from_month = "" if inspection_id is None else first_month(inspection_id)
-        rows: list[Certificate] = []
-        for one in listing.commits(self.root, "certificates", from_month):
-            if one.path not in self._certificates:
-                self._certificates[one.path] = parquet.records(CERTIFICATES, stored.rows(CERTIFICATES, one))
-            rows += self._certificates[one.path]
+        rows = self._every(CERTIFICATES, self._certificates, from_month)
         return [row for row in rows if inspection_id is None or row.inspection_id == inspection_id]
 
     def certificate_of_pdf(self, pdf_sha256: str) -> Certificate | None:
@@ -340,6 +383,32 @@ class Archive:
         wanted = pdf_sha256.lower()
         return next((row for row in self.certificates() if row.pdf_sha256.lower() == wanted), None)
 
+    def holds(self) -> list[Hold]:
+        """Return every hold as it was set, and as it was lifted, oldest first.
+
+        Raises:
+            IntegrityFailed: A file is not whole, or its row is not the one that was committed.
+            BadInput: The archive may not be read.
+        """
+        return self._every(HOLDS, self._holds, "")
+
+    def tombstones(self, from_month: str = "") -> list[Tombstone]:
+        """Return the tombstones of all orders in *from_month* and later, oldest first.
+
+        Raises:
+            IntegrityFailed: A file is not whole, or its rows are not those that were committed.
+            BadInput: The archive may not be read.
+        """
+        return self._every(TOMBSTONES, self._tombstones, from_month)
+
+    def _every(self, contract: Table, kept: dict[str, list[Any]], from_month: str) -> list[Any]:
+        """Return the rows in *from_month* and later, by commit; those not in *kept* are read and kept there."""
+        found = listing.commits(self.root, contract.name, from_month)
+        new = [one for one in found if one.name.file_name not in kept]
+        for one, rows in zip(new, stored.every_rows(contract, new), strict=True):
+            kept[one.name.file_name] = parquet.records(contract, rows)
+        return [row for one in found for row in kept[one.name.file_name]]
+
     def _find(self, inspection_id: str, revision: int | None) -> listing.Stored:
         one = listing.the_one(listing.find(self._folders, "readings", inspection_id, revision))
         if one is None:
@@ -348,9 +417,10 @@ class Archive:
         return one
 
     def _inspection(self, one: listing.Stored) -> Inspection:
-        if one.path not in self._inspections:
-            self._inspections[one.path] = inspection_of(stored.record(one), str(one.path))
-        return self._inspections[one.path]
+        file_name = one.name.file_name
+        if file_name not in self._inspections:
+            self._inspections[file_name] = inspection_of(stored.record(one), one.where)
+        return self._inspections[file_name]
 
     # ---- vouching ---------------------------------------------------------------------------
 
@@ -361,12 +431,14 @@ class Archive:
             IntegrityFailed: A bench's last commit cannot be read.
             BadInput: The archive may not be read.
         """
-        return canonical(
-            {
-                bench: {"seq": one.name.seq, "record": record_hash(stored.record(one).text())}
-                for bench, one in listing.lasts(self.root).items()
-            }
-        )
+        heads: dict[str, dict[str, Any]] = {
+            bench: {"seq": one.name.seq, "record": record_hash(stored.record(one).text())}
+            for bench, one in listing.lasts(self.root).items()
+        }
+        for bench, buried in last_under(self.tombstones()).items():
+            if bench not in heads or buried.seq > heads[bench]["seq"]:
+                heads[bench] = {"seq": buried.seq, "record": buried.record_hash}
+        return canonical(heads)
 
     def unlike_head(self, head: str, where: str) -> str | None:
         """Return in a sentence how this archive differs from a ledger head that was kept elsewhere, or None.
@@ -388,8 +460,11 @@ class Archive:
             for one in listing.commits(self.root, table)
             if one.name.bench in heads
         }
+        removed = {(one.bench, one.seq): one.record_hash for one in self.tombstones()}
         for bench, (seq, held) in sorted(heads.items()):
             one = named.get((bench, seq))
+            if one is None and removed.get((bench, seq)) == held:
+                continue
             if one is None:
                 return f"The archive has no commit {seq} of bench {bench}, which {where} knows of."
             if record_hash(stored.record(one).text()) != held:

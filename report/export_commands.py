@@ -15,7 +15,14 @@ if TYPE_CHECKING:
 
     from archive.store import Archive
 
-_TABLES = ("readings", "gauge_checks", "inspections", "certificates", "holds", "tombstones")  # as schemas.tables has them
+_TABLES = (
+    "readings",
+    "gauge_checks",
+    "inspections",
+    "certificates",
+    "holds",
+    "tombstones",
+)  # as schemas.tables has them
 
 
 def register(actions: Any) -> None:

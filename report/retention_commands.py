@@ -31,8 +31,12 @@ def register(actions: Any) -> None:
     what = hold.add_mutually_exclusive_group()
     what.add_argument("--set", action="store_true", help="hold what --customer or --inspection names")
     what.add_argument("--lift", metavar="HOLD", help="lift this hold; that it was set stays written down")
-    hold.add_argument("--customer", metavar="NAME", help="with --set: every inspection of this customer, later ones too")
-    hold.add_argument("--inspection", metavar="INSPECTION", help="with --set: its number, the beginning of one, or its lot")
+    hold.add_argument(
+        "--customer", metavar="NAME", help="with --set: every inspection of this customer, later ones too"
+    )
+    hold.add_argument(
+        "--inspection", metavar="INSPECTION", help="with --set: its number, the beginning of one, or its lot"
+    )
     _add_by(hold)
     hold.set_defaults(run=_hold)
     retain = actions.add_parser(
@@ -43,7 +47,9 @@ def register(actions: Any) -> None:
         "to be kept differs by law and by contract: docs/retention.md.",
     )
     retain.add_argument("--customer", metavar="NAME", help="of this customer alone")
-    retain.add_argument("--inspection", metavar="INSPECTION", help="this one alone: its number, the beginning of one, or its lot")
+    retain.add_argument(
+        "--inspection", metavar="INSPECTION", help="this one alone: its number, the beginning of one, or its lot"
+    )
     retain.add_argument("--all", action="store_true", help="list those too whose time is not over")
     retain.add_argument("--remove", action="store_true", help="remove what may go, for good")
     retain.add_argument("--yes", type=int, metavar="N", help="with --remove, away from a terminal: how many will go")
@@ -145,7 +151,9 @@ def _retain(args: argparse.Namespace) -> int:
     if args.customer is not None:
         found = [one for one in found if is_same_customer(one.customer, args.customer)]
         if not found:
-            raise BadInput(f"there is no inspection of a customer {args.customer!r}; write the name as the jobs have it")
+            raise BadInput(
+                f"there is no inspection of a customer {args.customer!r}; write the name as the jobs have it"
+            )
     if args.inspection is not None:
         wanted = inspection_named(args.inspection, archive.inspections()).inspection_id
         found = [one for one in found if one.inspection_id == wanted]
@@ -174,7 +182,14 @@ def _list(
         print(json.dumps([_retained_json(one, today) for one in listed], ensure_ascii=False))
         return 0
     rows = [
-        (one.inspection_id, one.customer, f"lot {one.lot}", f"kept until {one.kept_until}", _state(one, today), one.rule)
+        (
+            one.inspection_id,
+            one.customer,
+            f"lot {one.lot}",
+            f"kept until {one.kept_until}",
+            _state(one, today),
+            one.rule,
+        )
         for one in listed
     ]
     print("\n".join(table(rows)) if rows else "nothing was kept as long as it has to be kept")
@@ -239,7 +254,9 @@ def _remove(
         }
         print(json.dumps(answer, ensure_ascii=False))
     elif going:
-        print(f"order {given.removal_id}: {_number(len(going))} removed, {len(gone)} files are gone; tombstones stand in the ledger")
+        print(
+            f"order {given.removal_id}: {_number(len(going))} removed, {len(gone)} files are gone; tombstones stand in the ledger"
+        )
         if not args.with_certificates:
             print("their certificates stay, and the register says what they state")
     else:
@@ -258,7 +275,9 @@ def _confirm(args: argparse.Namespace, going: Sequence[Retained]) -> None:
     many = len(going)
     if args.yes is not None:
         if args.yes != many:
-            raise BadInput(f"--yes {args.yes}: {_number(many)} would go, not {args.yes}; look again; nothing was removed")
+            raise BadInput(
+                f"--yes {args.yes}: {_number(many)} would go, not {args.yes}; look again; nothing was removed"
+            )
         return
     if args.json or not sys.stdin.isatty():
         raise BadInput(
@@ -301,5 +320,7 @@ def _by(args: argparse.Namespace, folder: ShopFolder, option: str) -> tuple[str,
         raise BadInput(f"{option} needs who says so and why: --by CODE --reason TEXT")
     folder.shop().find_inspector(args.by)
     if len(args.reason) > _LONGEST or unfit(args.reason) is not None:
-        raise BadInput(f"--reason: {unfit(args.reason) or f'has {len(args.reason)} characters; at most {_LONGEST} are kept'}")
+        raise BadInput(
+            f"--reason: {unfit(args.reason) or f'has {len(args.reason)} characters; at most {_LONGEST} are kept'}"
+        )
     return args.by, args.reason

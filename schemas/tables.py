@@ -15,6 +15,8 @@ from schemas.tombstones import TOMBSTONES
 TABLES: Final[dict[str, Table]] = {
     t.name: t for t in (READINGS, GAUGE_CHECKS, INSPECTIONS, CERTIFICATES, HOLDS, TOMBSTONES)
 }
+#: Those whose commits are files of their own. An inspection's own row lies in the footer of its readings' file.
+COMMITTED: Final[dict[str, Table]] = {name: t for name, t in TABLES.items() if t is not INSPECTIONS}
 
 _HEAD = """# The data contract
 
