@@ -9,7 +9,6 @@ finished or cleared away by the next one. Month folders stay, empty: a bench may
 
 from __future__ import annotations
 
-import os
 from collections import defaultdict
 from collections.abc import Iterator
 from contextlib import AbstractContextManager
@@ -32,7 +31,6 @@ from archive.layout import (
     is_month,
     key_and_revision,
     month_of,
-    parse_segment,
 )
 from archive.ledger import record_of
 from archive.listing import Stored
@@ -41,13 +39,13 @@ from archive.segments import (
     KEY_COLUMNS,
     Segment,
     folded_folder,
-    keys_in,
     records_of,
     rows_of,
     segments,
     spans_of,
     write_segment,
 )
+from archive.unpublished import files_in, standing_only_there, unpublished
 from schemas import parquet
 from schemas.column import Table
 from schemas.errors import BadInput, FilmtallyError, IntegrityFailed
@@ -174,7 +172,7 @@ def fold(root: Path, now: datetime, until: str | None = None) -> Fold:
                     except _Damaged as damaged:
                         sentence = f"{damaged.sentence}; the {table} of {month} were left as they are"
                         left_alone.append(LeftAlone(damaged.path, sentence))
-        orphans, kept = _clear_orphans(root)
+        unclaimed, kept = _clear_unpublished(root)
         return Fold(
             tuple(
                 FoldedMonth(
@@ -184,7 +182,7 @@ def fold(root: Path, now: datetime, until: str | None = None) -> Fold:
                 if t.commits or t.cleared
             ),
             (*left_alone, *kept),
-            cleared + orphans,
+            cleared + unclaimed,
         )
 
 
@@ -337,7 +335,7 @@ def _clear_temporary(root: Path) -> int:
     found = [
         path
         for table in TABLE_FOLDERS
-        for path in _files(folded_folder(root, table))
+        for path in files_in(folded_folder(root, table))
         if path.name.startswith(TEMPORARY_PREFIX)
     ]
     for path in found:
@@ -345,48 +343,26 @@ def _clear_temporary(root: Path) -> int:
     return len(found)
 
 
-def orphans(root: Path, table: str) -> dict[Segment, list[Path]]:
-    """Return the files of segments of *table* that no manifest publishes, by segment."""
-    published = set(segments(root, table))
-    found: dict[Segment, list[Path]] = defaultdict(list)
-    for path in _files(folded_folder(root, table)):
-        name = parse_segment(path.name)
-        if name is not None and (segment := Segment(table, name[0], name[1], root)) not in published:
-            found[segment].append(path)
-    return found
-
-
-def _clear_orphans(root: Path) -> tuple[int, list[LeftAlone]]:
-    """Remove the files of segments that were never published, all of whose commits stand elsewhere."""
+def _clear_unpublished(root: Path) -> tuple[int, list[LeftAlone]]:
+    """Remove the files of segments that were never published, all of whose commits stand elsewhere, the same."""
     cleared = 0
     kept: list[LeftAlone] = []
     for table in TABLE_FOLDERS:
-        unpublished = orphans(root, table)
-        if not unpublished:
-            continue
-        there = {key_and_revision(one.name.file_name) for one in listing.commits(root, table)}
-        for segment, paths in sorted(unpublished.items(), key=lambda one: one[0].id):
+        for segment, paths in sorted(unpublished(root, table).items(), key=lambda one: one[0].id):
             try:
-                lost = keys_in(segment, paths) - there
-                sentence = (
-                    f"{segment.manifest_path}: is gone, and {len(lost)} commits stand in the files that it published and "
-                    "nowhere else; restore it from a copy"
-                )
+                there = [one for one in listing.commits(root, table, segment.month) if one.name.month == segment.month]
+                lost = standing_only_there(COMMITTED[table], segment, paths, stored.records(there))
             except IntegrityFailed as wrong:
-                lost, sentence = {""}, wrong.sentence
+                kept.append(LeftAlone(paths[0], f"{wrong.sentence}; {paths[0]} was left, which no manifest publishes"))
+                continue
             if lost:
+                sentence = (
+                    f"{segment.manifest_path}: is gone, and {len(lost)} commits of {table} can no longer be "
+                    "shown, whose files it published; restore it from a copy"
+                )
                 kept.append(LeftAlone(segment.manifest_path, sentence))
                 continue
             for path in paths:
                 path.unlink(missing_ok=True)
             cleared += len(paths)
     return cleared, kept
-
-
-def _files(folder: Path) -> list[Path]:
-    try:
-        return sorted(folder / name for name in os.listdir(folder))  # noqa: PTH208 - as in archive/listing.py
-    except (FileNotFoundError, NotADirectoryError):
-        return []
-    except PermissionError:
-        raise BadInput(f"{folder}: this folder may not be read; ask whoever owns it") from None

@@ -25,13 +25,12 @@ import pyarrow as pa
 from archive import listing, stored
 from archive.commit import cannot_write, sync_folder
 from archive.content import contents_sha256
-from archive.fold import folding_alone, orphans
+from archive.fold import folding_alone
 from archive.layout import key_and_revision, month_of, parse
 from archive.ledger import Record, record_hash, record_of
 from archive.retention import Retained, holds_set, is_held, retained
 from archive.segments import (
     Segment,
-    keys_in,
     records_of,
     rows_of,
     segment_id,
@@ -42,6 +41,7 @@ from archive.segments import (
 from archive.shop_folder import ShopFolder
 from archive.store import Archive
 from archive.tombstones import name_of
+from archive.unpublished import standing_only_there, unpublished
 from schemas.certificates import CERTIFICATES, Certificate
 from schemas.customer import Customer
 from schemas.errors import BadInput, IntegrityFailed
@@ -323,18 +323,16 @@ def _unpublished(root: Path, table: str, month: str, dead: dict[str, Tombstone])
     A removal that was cut short behind a manifest leaves such. Where something would be lost they are left to the check.
     """
     found: list[Path] = []
-    elsewhere: set[str] | None = None
-    for segment, paths in sorted(orphans(root, table).items(), key=lambda one: one[0].id):
+    gone = {key_and_revision(name) for name in dead}
+    for segment, paths in sorted(unpublished(root, table).items(), key=lambda one: one[0].id):
         if segment.month != month:
             continue
-        if elsewhere is None:
-            elsewhere = {key_and_revision(one.name.file_name) for one in listing.commits(root, table, month)}
+        there = [one for one in listing.commits(root, table, month) if one.name.month == month]
         try:
-            held = keys_in(segment, paths)
+            lost = standing_only_there(_CONTRACTS[table], segment, paths, stored.records(there))
         except IntegrityFailed:
             continue
-        gone = {key_and_revision(name) for name in dead}
-        if held & gone and held <= gone | elsewhere:
+        if lost and gone.issuperset(lost):
             found += paths
     return found
 

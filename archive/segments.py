@@ -4,8 +4,8 @@
     <month>-<id>.records.parquet  a row per commit: file_name, record, first_row, rows; sorted by file_name
     <month>-<id>.json             the manifest, written last: with its rename the segment is published
 
-Readings stand in the order of part_no, inspection_id, revision, reading_no, the rows of other tables in the order of
-their key and revision: who asks for one part's readings reads a few row groups. The id follows from the records alone, so
+Readings stand in the order of part_no, inspection_id, revision, reading_no, the rows of other tables by key and revision,
+those of one commit in the order in which they were committed: who asks for one part's readings reads a few row groups. The id follows from the records alone, so
 that a fold that was cut short and is repeated writes the same names and the same bytes. A segment holds commits of one
 version of its table and of no key and revision two, and nothing in it is ever rewritten.
 """
@@ -241,24 +241,6 @@ def rows_of(segment: Segment) -> pa.Table:
         return file.read()
 
 
-def keys_in(segment: Segment, paths: Sequence[Path]) -> set[str]:
-    """Return the ends of the names of the commits in *paths*, those files of *segment* that are there.
-
-    Raises:
-        IntegrityFailed: A file is not whole.
-        BadInput: A file may not be read.
-    """
-    if segment.records_path in paths:
-        names: list[Any] = records_of(segment).column("file_name").to_pylist()
-        return {key_and_revision(name) for name in names}
-    if segment.rows_path not in paths:
-        return set()
-    wanted = [name for name in KEY_COLUMNS[segment.table] if name is not None]
-    with reading(segment.rows_path), pq.ParquetFile(segment.rows_path) as file:
-        keys: list[Any] = file.read(columns=wanted).group_by(wanted).aggregate([]).to_pylist()
-    return {f"{one[wanted[0]]}-r{one[wanted[1]] if len(wanted) > 1 else 1}.parquet" for one in keys}
-
-
 def _groups(file: pq.ParquetFile, first: int, count: int) -> tuple[list[int], int]:
     """Return the row groups of *file* that hold *count* rows from *first* on, and the row that they begin with."""
     groups: list[int] = []
@@ -290,7 +272,8 @@ def write_segment(
         contract: The table.
         month: The month of all commits.
         commits: Of each commit the name of its single file and its ledger record, as text; in any order.
-        rows: The rows of all of them, in any order; in the columns of *contract*, or of an older version, see
+        rows: The rows of all of them, in any order, but that those of a commit, of other tables than readings, keep the order
+            among themselves that they are given in; in the columns of *contract*, or of an older version, see
             :func:`schemas.parquet.write`.
         prove: Called with the segment when both files are on disk and before it is published; what it raises leaves
             the archive as it was, but for two files that no reader sees.
@@ -303,7 +286,7 @@ def write_segment(
     """
     folder = folded_folder(root, contract.name)
     ordered = _sorted_rows(contract, rows)
-    spans = _spans(contract, ordered, folder)
+    spans = runs_of(contract, ordered, folder)
     by_name = sorted(commits)
     places = [spans.pop(key_and_revision(name), (0, 0)) for name, _ in by_name]
     if len({key_and_revision(name) for name, _ in by_name}) < len(by_name):
@@ -352,16 +335,15 @@ def _sorted_rows(contract: Table, rows: pa.Table) -> pa.Table:
     if contract.name == "readings":
         order = ["part_no", key, "revision", "reading_no"]
     else:
-        first = [key] if revision is None else [key, revision]
-        others = [f.name for f in rows.schema if f.name not in first and not pa.types.is_list(f.type)]
-        order = [*first, *others]
+        # Stable: the rows of one commit stay in the order that they were given in, as a check's standards were measured.
+        order = [key] if revision is None else [key, revision]
     rows = rows.combine_chunks()  # in one piece it is sorted three times as fast
     indices = pc.sort_indices(rows, sort_keys=[(name, "ascending") for name in order])
     in_order = len(indices) < 2 or pc.all(pc.less(indices[:-1], indices[1:])).as_py()
     return rows if in_order else rows.take(indices)
 
 
-def _spans(contract: Table, rows: pa.Table, folder: Path) -> dict[str, tuple[int, int]]:
+def runs_of(contract: Table, rows: pa.Table, where: Path) -> dict[str, tuple[int, int]]:
     """Return of each run of rows with one key and revision where it begins and how long it is, by the end of its name."""
     if rows.num_rows == 0:
         return {}
@@ -378,7 +360,7 @@ def _spans(contract: Table, rows: pa.Table, folder: Path) -> dict[str, tuple[int
         end_of_name = f"{k}-r{r}.parquet"
         if end_of_name in spans:
             raise IntegrityFailed(
-                f"{folder}: the rows of {k} in revision {r} are of several parts, and cannot be folded"
+                f"{where}: the rows of {k} in revision {r} are of several parts, and cannot be folded"
             )
         spans[end_of_name] = (first, end - first)
     return spans
