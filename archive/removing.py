@@ -31,6 +31,7 @@ from archive.ledger import Record, record_hash, record_of
 from archive.retention import Retained, holds_set, is_held, retained
 from archive.segments import (
     Segment,
+    names_of,
     records_of,
     rows_of,
     segment_id,
@@ -264,7 +265,7 @@ def _segments_of(root: Path, table: str, month: str) -> list[Segment]:
 
 
 def _doomed(segment: Segment, dead: dict[str, Tombstone]) -> set[str]:
-    return dead.keys() & set(records_of(segment).column("file_name").to_pylist())
+    return dead.keys() & set(names_of(segment).column("file_name").to_pylist())
 
 
 def _demand_the_same(table: str, path: Path, tombstone: Tombstone) -> None:
@@ -279,12 +280,12 @@ def _another(path: Path) -> IntegrityFailed:
 
 def _without(root: Path, segment: Segment, dead: dict[str, Tombstone]) -> list[Path]:
     """Put a segment in the place of *segment* that holds all of it but what is dead; return the files that are gone."""
+    if not _doomed(segment, dead):
+        return []
     records = records_of(segment)
     names: list[Any] = records.column("file_name").to_pylist()
     texts: list[Any] = records.column("record").to_pylist()
     spans = spans_of(records)
-    if not dead.keys() & set(names):
-        return []
     kept = [index for index, name in enumerate(names) if name not in dead]
     for name, text in zip(names, texts, strict=True):
         if name in dead and record_hash(text) != dead[name].record_hash:
