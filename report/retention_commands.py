@@ -192,12 +192,12 @@ def _list(
         )
         for one in listed
     ]
-    print("\n".join(table(rows)) if rows else "nothing was kept as long as it has to be kept")
+    print("\n".join(table(rows)) if rows else "no inspection's retention is over")
     for hold in {hold.hold_id: hold for one in listed for hold in one.held_by}.values():
         print(f"hold {_hold_line(hold, zone)}")
     going = sum(one.may_go(today) for one in found)
     held = sum(one.is_over(today) and bool(one.held_by) for one in found)
-    print(f"{len(found)} inspections: {going} may go, {held} over and held, {len(found) - going - held} to be kept")
+    print(f"{_number(len(found))}: {going} may go, {held} over and held, {len(found) - going - held} to be kept")
     if left := unfinished(archive, folder):
         print(f"a removal was cut short: {len(left)} files of it are still there; the next --remove takes them away")
     return 0
