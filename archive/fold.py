@@ -32,7 +32,7 @@ from archive.layout import (
     key_and_revision,
     month_of,
 )
-from archive.ledger import record_of
+from archive.ledger import record_hash, record_of
 from archive.listing import Stored
 from archive.locking import held_alone
 from archive.segments import (
@@ -351,7 +351,8 @@ def _clear_unpublished(root: Path) -> tuple[int, list[LeftAlone]]:
         for segment, paths in sorted(unpublished(root, table).items(), key=lambda one: one[0].id):
             try:
                 there = [one for one in listing.commits(root, table, segment.month) if one.name.month == segment.month]
-                lost = standing_only_there(COMMITTED[table], segment, paths, stored.records(there))
+                elsewhere = ((record_hash(said.text()), said) for said in stored.records(there))
+                lost = standing_only_there(COMMITTED[table], segment, paths, elsewhere)
             except IntegrityFailed as wrong:
                 kept.append(LeftAlone(paths[0], f"{wrong.sentence}; {paths[0]} was left, which no manifest publishes"))
                 continue

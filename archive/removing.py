@@ -26,7 +26,7 @@ from archive import listing, stored
 from archive.commit import cannot_write, sync_folder
 from archive.content import contents_sha256
 from archive.fold import folding_alone
-from archive.layout import key_and_revision, month_of, parse
+from archive.layout import month_of, parse
 from archive.ledger import Record, record_hash, record_of
 from archive.retention import Retained, holds_set, is_held, retained
 from archive.segments import (
@@ -41,7 +41,7 @@ from archive.segments import (
 )
 from archive.shop_folder import ShopFolder
 from archive.store import Archive
-from archive.tombstones import name_of
+from archive.tombstones import name_of, record_under
 from archive.unpublished import standing_only_there, unpublished
 from schemas.certificates import CERTIFICATES, Certificate
 from schemas.customer import Customer
@@ -324,17 +324,18 @@ def _unpublished(root: Path, table: str, month: str, dead: dict[str, Tombstone])
     A removal that was cut short behind a manifest leaves such. Where something would be lost they are left to the check.
     """
     found: list[Path] = []
-    gone = {key_and_revision(name) for name in dead}
+    buried = [(one.record_hash, record_under(one)) for one in dead.values()]
     for segment, paths in sorted(unpublished(root, table).items(), key=lambda one: one[0].id):
         if segment.month != month:
             continue
         there = [one for one in listing.commits(root, table, month) if one.name.month == month]
         try:
-            lost = standing_only_there(_CONTRACTS[table], segment, paths, stored.records(there))
+            standing = [(record_hash(said.text()), said) for said in stored.records(there)]
+            lost = standing_only_there(_CONTRACTS[table], segment, paths, standing)
+            if lost and not standing_only_there(_CONTRACTS[table], segment, paths, [*standing, *buried]):
+                found += paths
         except IntegrityFailed:
             continue
-        if lost and gone.issuperset(lost):
-            found += paths
     return found
 
 

@@ -156,7 +156,7 @@ def records_of(segment: Segment) -> pa.Table:
     path = segment.records_path
     with reading(path), pq.ParquetFile(path) as file:
         found = file.read()
-    if not found.schema.equals(RECORDS_SCHEMA, check_metadata=False):
+    if not found.schema.equals(RECORDS_SCHEMA, check_metadata=False) or any(c.null_count for c in found.columns):
         raise IntegrityFailed(f"{path}: its columns are not those of a segment's records; restore the file from a copy")
     return found
 

@@ -44,6 +44,7 @@ from archive.ledger import (
     record_hash,
 )
 from archive.locking import held_alone
+from archive.own_hash import NO_HASH, OWN_HASH_KEY, with_own_hash
 from archive.selection import Chosen, Selection, choose, valid
 from archive.tombstones import last_under, name_of
 from schemas import parquet
@@ -261,7 +262,7 @@ class Archive:
             def footer() -> dict[str, str]:
                 nonlocal record
                 record = all_but_content(content_sha256=content()).text()
-                return {RECORD_KEY: record}
+                return {RECORD_KEY: record, OWN_HASH_KEY: NO_HASH}
 
             name = CommitName(named_at, self.bench, seq, key, revision)
             folder = self.root / contract.name / name.month
@@ -269,7 +270,7 @@ class Archive:
             parquet.write(contract, rows, file, footer)
             make_folder(folder)
             path = folder / name.file_name
-            write_once(path, memoryview(file.getvalue()))
+            write_once(path, with_own_hash(memoryview(file.getvalue())))
             self._own_last = (name.file_name, record_hash(record))
             return path
 

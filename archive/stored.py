@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator
+from pathlib import Path
 from typing import Any, TypeVar
 
 import pyarrow as pa
@@ -31,6 +32,21 @@ def record_text(one: Stored) -> str:
         BadInput: The file may not be read.
     """
     return _wherever(one, _record_text)
+
+
+def record_text_of_file(path: Path) -> str:
+    """Return the ledger record in the footer of the single file *path*, as it stands there.
+
+    Raises:
+        Vanished: The file is gone.
+        IntegrityFailed: It is not whole, or holds no record.
+        BadInput: It may not be read.
+    """
+    with reading(path):
+        text = parquet.footer(path).get(RECORD_KEY)
+    if text is None:
+        raise IntegrityFailed(f"{path}: holds no ledger record; it is not a file of the archive")
+    return text
 
 
 def record(one: Stored) -> Record:
@@ -73,7 +89,29 @@ def rows(contract: Table, one: Stored) -> pa.Table:
             are not those that its record vouches for.
         BadInput: The file may not be read, or is of a newer version than this program knows.
     """
-    return _wherever(one, lambda here: _rows(contract, here))
+    return _wherever(one, lambda here: rows_of_file(contract, here))
+
+
+def rows_of_file(contract: Table, one: Stored) -> pa.Table:
+    """Return the :func:`rows` of *one*, where it was listed and nowhere else.
+
+    Raises:
+        Vanished: The file is gone.
+        IntegrityFailed, BadInput: As :func:`rows`.
+    """
+    said = _record_of(_record_text(one), one)
+    with reading(one.path):
+        # The hash is over the columns as they were committed, before any migration.
+        if one.place is not None:
+            committed = rows_at(one.place)
+            table = parquet.newest(contract, one.path, committed)
+        else:
+            table = parquet.read(contract, one.path)
+            committed = table if said.table_version == contract.version else as_committed(one)
+        found = content_sha256(committed)
+    if (wrong := wrong_rows(one, said, found, table.num_rows)) is not None:
+        raise IntegrityFailed(wrong)
+    return table
 
 
 def committed(contract: Table, one: Stored) -> tuple[str, pa.Table]:
@@ -192,13 +230,7 @@ def _records_in(segment: Segment) -> dict[str, str]:
 
 
 def _record_text(one: Stored) -> str:
-    if one.place is not None:
-        return record_at(one.place, one.name.file_name)
-    with reading(one.path):
-        text = parquet.footer(one.path).get(RECORD_KEY)
-    if text is None:
-        raise IntegrityFailed(f"{one.path}: holds no ledger record; it is not a file of the archive")
-    return text
+    return record_text_of_file(one.path) if one.place is None else record_at(one.place, one.name.file_name)
 
 
 def _record_of(text: str, one: Stored) -> Record:
@@ -206,19 +238,3 @@ def _record_of(text: str, one: Stored) -> Record:
     if (wrong := misplaced(said, one)) is not None:
         raise IntegrityFailed(wrong)
     return said
-
-
-def _rows(contract: Table, one: Stored) -> pa.Table:
-    said = _record_of(_record_text(one), one)
-    with reading(one.path):
-        # The hash is over the columns as they were committed, before any migration.
-        if one.place is not None:
-            committed = rows_at(one.place)
-            table = parquet.newest(contract, one.path, committed)
-        else:
-            table = parquet.read(contract, one.path)
-            committed = table if said.table_version == contract.version else as_committed(one)
-        found = content_sha256(committed)
-    if (wrong := wrong_rows(one, said, found, table.num_rows)) is not None:
-        raise IntegrityFailed(wrong)
-    return table

@@ -10,7 +10,7 @@ from typing import Any
 
 from archive.content import contents_sha256
 from archive.layout import key_and_revision, parse_segment
-from archive.ledger import Record
+from archive.ledger import Record, record_hash
 from archive.opening import reading
 from archive.segments import Segment, folded_folder, records_of, rows_of, runs_of, segments
 from schemas.column import Table
@@ -35,9 +35,15 @@ def unpublished(root: Path, table: str) -> dict[Segment, list[Path]]:
 
 
 def standing_only_there(
-    contract: Table, segment: Segment, paths: Sequence[Path], elsewhere: Iterable[Record]
+    contract: Table, segment: Segment, paths: Sequence[Path], elsewhere: Iterable[tuple[str, Record]]
 ) -> list[str]:
     """Return the commits in *paths*, those files of *segment* that are there, that do not stand the same *elsewhere*.
+
+    Args:
+        contract: The table.
+        segment: The segment.
+        paths: Its files.
+        elsewhere: The hash of each record that stands in a file of its own or a published segment, and the record.
 
     Returns:
         The ends of their names: key and revision.
@@ -46,16 +52,16 @@ def standing_only_there(
         IntegrityFailed: A file is gone or not whole.
         BadInput: A file may not be read.
     """
-    texts: set[str] = set()
+    hashes: set[str] = set()
     contents: dict[str, set[str]] = defaultdict(set)
-    for one in elsewhere:
-        texts.add(one.text())
+    for held_hash, one in elsewhere:
+        hashes.add(held_hash)
         contents[f"{one.key}-r{one.revision}.parquet"].add(one.content_sha256)
     lost: set[str] = set()
     if segment.records_path in paths:
         records: Any = records_of(segment)
         held = zip(records.column("file_name").to_pylist(), records.column("record").to_pylist(), strict=True)
-        lost |= {key_and_revision(name) for name, text in held if text not in texts}
+        lost |= {key_and_revision(name) for name, text in held if record_hash(text) not in hashes}
     if segment.rows_path in paths:
         with reading(segment.rows_path):
             rows = rows_of(segment)
