@@ -275,41 +275,50 @@ def dying(monkeypatch: pytest.MonkeyPatch, after: int) -> Iterator[Callable[[], 
         yield lambda: done
 
 
+def killed_after(steps: int, source: Path, target: Path, monkeypatch: pytest.MonkeyPatch) -> bool:
+    """Remove from a copy of the shop *source*, killed after *steps*, look at what is left, and finish it.
+
+    Returns:
+        Whether the kill came before the removal was done.
+    """
+    shop = Shop(ShopFolder(Path(shutil.copytree(source, target))))
+    heads, before = shop.archive.head(), readings_of(shop.archive, OTHERS)
+    try:
+        with dying(monkeypatch, steps):
+            shop.remove(with_certificates=True)
+        killed = False
+    except Killed:
+        killed = True
+    archive = shop.archive
+    assert [t for t in archive.check([heads]) if not t.harmless] == [], f"killed after {steps}"
+    assert readings_of(archive, OTHERS) == before
+    if not archive.tombstones():
+        assert readings_of(archive, [ONES[0], CORRECTED]), "nothing is removed before it stands in the ledger"
+        assert len(list(shop.folder.captures.iterdir())) == 4
+    for one in archive.inspections(all_revisions=True):
+        archive.readings(one.inspection_id, one.revision)
+    if archive.tombstones():
+        finish(archive, shop.folder)
+    else:
+        shop.remove(with_certificates=True)
+    archive = shop.archive
+    assert left_of(shop) == set(), f"killed after {steps}"
+    assert [t for t in archive.check([heads]) if ".writing-" not in t.sentence] == []
+    assert unfinished(archive, shop.folder) == []
+    assert readings_of(archive, OTHERS) == before
+    shutil.rmtree(target)
+    return killed
+
+
 @pytest.mark.parametrize("form", ["single", "folded"])
 def test_a_kill_anywhere_leaves_all_of_it_or_what_the_next_run_finishes(
     shops: dict[str, Path], tmp_path: Path, monkeypatch: pytest.MonkeyPatch, form: str
 ) -> None:
-    steps = 0
-    while True:
-        copy = Path(shutil.copytree(shops[form], tmp_path / f"shop{steps}"))
-        shop = Shop(ShopFolder(copy))
-        heads, before = shop.archive.head(), readings_of(shop.archive, OTHERS)
-        killed = False
-        try:
-            with dying(monkeypatch, steps):
-                shop.remove(with_certificates=True)
-        except Killed:
-            killed = True
-        assert [t for t in shop.archive.check([heads]) if not t.harmless] == [], f"killed after {steps}"
-        assert readings_of(shop.archive, OTHERS) == before
-        if not shop.archive.tombstones():
-            assert readings_of(shop.archive, [ONES[0], CORRECTED]), "nothing is removed before it stands in the ledger"
-            assert len(list(shop.folder.captures.iterdir())) == 4
-        for one in shop.archive.inspections(all_revisions=True):
-            shop.archive.readings(one.inspection_id, one.revision)
-        if not killed:
-            break
-        if shop.archive.tombstones():
-            finish(shop.archive, shop.folder)
-        else:
-            shop.remove(with_certificates=True)
-        assert left_of(shop) == set(), f"killed after {steps}"
-        assert [t for t in shop.archive.check([heads]) if ".writing-" not in t.sentence] == []
-        assert unfinished(shop.archive, shop.folder) == []
-        assert readings_of(shop.archive, OTHERS) == before
-        shutil.rmtree(copy)
-        steps += 1
-    assert steps > 12
+    """Every seventh step here; bench/kill_removal.py kills at each."""
+    steps = 3
+    while killed_after(steps, shops[form], tmp_path / "shop", monkeypatch):
+        steps += 7
+    assert steps > 14, "the removal was never killed"
 
 
 # ---- tampering ------------------------------------------------------------------------------
