@@ -65,7 +65,7 @@ def troubles_of(folder: ShopFolder, archive: Archive, anchors: Sequence[Path], t
         *troubles,
         *_pdfs(folder.certificates, own, register, tombstones),
         *_journals(folder.journals / "sealed", sealed, tombstones),
-        *_removed(archive.root, register, tombstones),
+        *_removed(archive.root, [c for c in register if c.inspection_id not in sealed], tombstones),
     ]
 
 
