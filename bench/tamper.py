@@ -23,7 +23,6 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from archive import listing, stored
-from archive.checking_commits import CONTRACTS
 from archive.content import content_sha256
 from archive.fold import fold
 from archive.layout import TABLE_FOLDERS, CommitName, parse
@@ -34,6 +33,7 @@ from archive.store import Archive
 from archive.troubles import Trouble
 from schemas import parquet
 from schemas.errors import FilmtallyError
+from schemas.tables import COMMITTED
 from tests.archive import scenario
 
 _COMMITS: Final = re.compile(r"commits? ([\d, to]+) of bench (\w+)")
@@ -99,7 +99,7 @@ def _touched_file(root: Path, path: Path, what: str) -> Touched:
 def _write_single(path: Path, record: dict[str, Any], rows: pa.Table) -> None:
     file = pa.BufferOutputStream()
     footer = {RECORD_KEY: canonical(record), OWN_HASH_KEY: NO_HASH}
-    parquet.write(CONTRACTS[record["table"]], rows, file, footer)
+    parquet.write(COMMITTED[record["table"]], rows, file, footer)
     path.write_bytes(with_own_hash(memoryview(file.getvalue())))
 
 
@@ -110,7 +110,7 @@ def _write_files(segment: Segment, records: list[dict[str, Any]], rows: pa.Table
         for path in segment.paths:
             path.unlink()
         segment = dataclasses.replace(segment, id=segment_id(record_hash(one["record"]) for one in records))
-    parquet.write(CONTRACTS[segment.table], rows, segment.rows_path, folded=True)
+    parquet.write(COMMITTED[segment.table], rows, segment.rows_path, folded=True)
     pq.write_table(pa.Table.from_pylist(records, schema=RECORDS_SCHEMA), segment.records_path)
     said |= {
         "commits": len(records),
@@ -190,7 +190,7 @@ def _segment_copied(root: Path, rng: random.Random) -> Touched:
 
 def _row_changed_single(root: Path, rng: random.Random) -> Touched:
     one = rng.choice(_singles(root))
-    rows = parquet.read(CONTRACTS[one.table], one.path)
+    rows = parquet.read(COMMITTED[one.table], one.path)
     record = json.loads(stored.record_text(one))
     rows = _changed_row(rows, one.table, rng.randrange(rows.num_rows))
     record["content_sha256"] = content_sha256(rows)
@@ -218,7 +218,7 @@ def _record_edited(root: Path, rng: random.Random) -> Touched:
     one = rng.choice([s for s in _singles(root) if s.table == "readings"])
     record = json.loads(stored.record_text(one))
     _edit(record, rng)
-    _write_single(one.path, record, parquet.read(CONTRACTS[one.table], one.path))
+    _write_single(one.path, record, parquet.read(COMMITTED[one.table], one.path))
     return Touched(f"the record of {one.path.name} edited", (one.path.name,), (one.name,))
 
 
@@ -275,7 +275,7 @@ def _truncated_folded(root: Path, rng: random.Random) -> Touched:
 
 
 def _without(root: Path, segment: Segment, leave_out: Callable[[CommitName], bool]) -> None:
-    contract = CONTRACTS[segment.table]
+    contract = COMMITTED[segment.table]
     rows = pq.read_table(segment.rows_path)
     kept = [
         (one, rows.slice(one["first_row"], one["rows"]))

@@ -19,6 +19,7 @@ from archive.segments import segments
 from archive.store import Archive
 from bench.kill_fold import every_step, killed_here, steps_of
 from schemas.errors import BadInput, IntegrityFailed
+from schemas.readings import READINGS
 from tests.archive import scenario
 
 REPOSITORY = Path(__file__).resolve().parents[2]
@@ -235,11 +236,11 @@ def test_an_archive_that_does_not_exist_has_nothing_to_fold(tmp_path: Path) -> N
 
 def test_a_commit_that_is_folded_between_listing_and_reading_is_read_from_its_segment(root: Path) -> None:
     listed = [one for one in listing.commits(root, "readings") if one.name.month == "2026-09"]
-    expected = [stored.rows(folding.READINGS, one) for one in listed]
+    expected = [stored.rows(READINGS, one) for one in listed]
     fold(root, NOW)
     assert [stored.record(one).key for one in listed] == [one.name.key for one in listed]
-    assert [stored.rows(folding.READINGS, one) for one in listed] == expected
-    assert list(stored.every_rows(folding.READINGS, listed)) == expected
+    assert [stored.rows(READINGS, one) for one in listed] == expected
+    assert list(stored.every_rows(READINGS, listed)) == expected
 
 
 def test_a_fold_between_the_checks_looks_is_no_finding(root: Path, monkeypatch: pytest.MonkeyPatch) -> None:
