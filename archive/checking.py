@@ -12,7 +12,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 
 from archive import listing, stored
-from archive.checking_commits import CONTRACTS, Examined, examined_single
+from archive.checking_commits import Examined, examined_single
 from archive.checking_segments import ExaminedSegment, examined_segment
 from archive.content import content_sha256
 from archive.layout import (
@@ -28,11 +28,14 @@ from archive.ledger import NO_RECORD, heads_of, record_hash
 from archive.listing import Stored
 from archive.opening import Vanished
 from archive.segments import Segment, names_of, segments
+from archive.tombstones import record_under
 from archive.troubles import Kind, Link, Trouble
 from archive.unpublished import standing_only_there, unpublished
 from schemas.certificates import Certificate
 from schemas.errors import BadInput, IntegrityFailed
 from schemas.readings import READINGS
+from schemas.tables import COMMITTED
+from schemas.tombstones import Tombstone
 
 __all__ = ["Kind", "Trouble", "check"]
 
@@ -69,6 +72,10 @@ def check(root: Path, anchors: Sequence[str] = ()) -> list[Trouble]:
     troubles = list(_strangers(root))
     looked = _look(root, singles, troubles)
     links = [one.link for one in looked if one.link is not None]
+    tombstones = [(one.one, row) for one in looked for row in one.tombstones]
+    buried, left = _under(tombstones, links)
+    links += buried
+    troubles += left
     certificates = [(one.one, row) for one in looked if _id(one.one) in first for row in one.certificates]
     found = [one.one for one in looked if not any(trouble.kind == "unexpected" for trouble in one.troubles)]
     chains = _chains(links)
@@ -77,6 +84,9 @@ def check(root: Path, anchors: Sequence[str] = ()) -> list[Trouble]:
     for one in found:
         if _id(one) in first:
             upto[one.name.bench] = max(upto[one.name.bench], one.name.seq)
+    for one, tombstone in tombstones:
+        if _id(one) in first:
+            upto[tombstone.bench] = max(upto[tombstone.bench], tombstone.seq)
     for table in TABLE_FOLDERS:
         troubles += _bare(root, table, bare[table], links)
     troubles += _broken_chains(root, chains, unread, upto)
@@ -84,6 +94,7 @@ def check(root: Path, anchors: Sequence[str] = ()) -> list[Trouble]:
     for heads in known:
         troubles += _against(root, heads, "an anchor kept elsewhere", chains, unread)
     there = {(one.name.key, one.name.revision) for one in found if one.table == READINGS.name}
+    there |= {(dead.key, dead.revision) for _, dead in tombstones if dead.removed_table == READINGS.name}
     for one, certificate in certificates:
         troubles += _certificate(root, one, certificate, chains, unread, there)
     return list(dict.fromkeys(troubles))
@@ -263,7 +274,7 @@ def _bare(root: Path, table: str, found: dict[Segment, list[Path]], links: list[
             continue
         elsewhere = [(link.hash, link.record) for link in links if link.record.table == table]
         try:
-            lost = standing_only_there(CONTRACTS[table], segment, paths, elsewhere)
+            lost = standing_only_there(COMMITTED[table], segment, paths, elsewhere)
         except Vanished:
             continue
         except IntegrityFailed as wrong:
@@ -300,6 +311,26 @@ def _entries(folder: Path) -> list[Path]:
 
 
 # ---- the chains -----------------------------------------------------------------------------
+
+
+def _under(tombstones: Iterable[tuple[Stored, Tombstone]], links: Iterable[Link]) -> tuple[list[Link], list[Trouble]]:
+    """Return the places in their chains of the commits under *tombstones*, and what is still there of them."""
+    there = {(link.record.bench, link.record.seq, link.hash): link for link in links}
+    buried: list[Link] = []
+    troubles: list[Trouble] = []
+    for one, dead in tombstones:
+        left = there.get((dead.bench, dead.seq, dead.record_hash))
+        if left is None:
+            where = f"{one.where}, the tombstone of {dead.key} revision {dead.revision}"
+            buried.append(Link(one.path, where, record_under(dead), dead.record_hash))
+            continue
+        sentence = (
+            f"{left.where}: {dead.key} revision {dead.revision} is still there, and {dead.by} ordered its removal on "
+            f"{dead.removed_at:%Y-%m-%d} ({dead.removal_id}); the removal was cut short; finish it with 'filmtally archive "
+            "retain --remove'"
+        )
+        troubles.append(Trouble(left.path, "leftover", sentence))
+    return buried, troubles
 
 
 def _chains(links: Iterable[Link]) -> dict[str, dict[int, list[Link]]]:

@@ -17,16 +17,18 @@ from archive.ledger import RECORD_KEY, Record, inspection_of, record_hash, recor
 from archive.listing import Stored
 from archive.opening import Vanished, reading
 from archive.own_hash import OWN_HASH_KEY, is_as_hashed
+from archive.segments import KEY_COLUMNS
 from archive.troubles import Link, Trouble
 from schemas import parquet
 from schemas.certificates import CERTIFICATES, Certificate
 from schemas.column import Table
 from schemas.errors import IntegrityFailed
-from schemas.gauge_checks import GAUGE_CHECKS
 from schemas.readings import READINGS
+from schemas.tables import COMMITTED
+from schemas.tombstones import TOMBSTONES, Tombstone
 
-#: The tables that lie in the archive, by name.
-CONTRACTS: Final[dict[str, Table]] = {t.name: t for t in (READINGS, GAUGE_CHECKS, CERTIFICATES)}
+#: What the key of each table names, but for readings.
+_NAMED: Final = {"gauge_checks": "check", "certificates": "certificate", "holds": "hold", "tombstones": "order"}
 
 
 @dataclass(frozen=True)
@@ -38,12 +40,14 @@ class Examined:
         link: Its place in its bench's chain; None where its record cannot be read or belongs elsewhere.
         certificates: The certificates in its rows, where those hold and it is of that table.
         troubles: What is wrong with it.
+        tombstones: The tombstones in its rows, as certificates.
     """
 
     one: Stored
     link: Link | None
     certificates: tuple[Certificate, ...]
     troubles: tuple[Trouble, ...]
+    tombstones: tuple[Tombstone, ...] = ()
 
     def without_facts(self) -> Examined:
         """Return this with a record that holds no facts: an archive may hold a million inspections."""
@@ -60,7 +64,7 @@ def examined_single(one: Stored) -> Examined:
         Vanished: The file is gone.
         BadInput: The file may not be read.
     """
-    contract = CONTRACTS[one.table]
+    contract = COMMITTED[one.table]
     try:
         text = stored.record_text_of_file(one.path)
         link, troubles = linked(one, text)
@@ -78,12 +82,17 @@ def examined_single(one: Stored) -> Examined:
     except IntegrityFailed as wrong:
         return Examined(one, link, (), (Trouble(one.path, "changed", wrong.sentence),))
     troubles = tuple(Trouble(one.path, "changed", f"{one.where}: {what}") for what in said)
-    return Examined(one, link, certificates_in(one, rows), troubles)
+    return Examined(one, link, certificates_in(one, rows), troubles, tombstones_in(one, rows))
 
 
 def certificates_in(one: Stored, rows: pa.Table) -> tuple[Certificate, ...]:
     """Return the certificates in the *rows* of *one*, where it is of that table."""
     return tuple(parquet.records(CERTIFICATES, rows)) if one.table == CERTIFICATES.name else ()
+
+
+def tombstones_in(one: Stored, rows: pa.Table) -> tuple[Tombstone, ...]:
+    """Return the tombstones in the *rows* of *one*, where it is of that table."""
+    return tuple(parquet.records(TOMBSTONES, rows)) if one.table == TOMBSTONES.name else ()
 
 
 def linked(one: Stored, text: str) -> tuple[Link | None, tuple[Trouble, ...]]:
@@ -110,13 +119,12 @@ def faults(one: Stored, record: Record, rows: pa.Table) -> Iterator[str]:
             yield f"its inspection is {inspection.inspection_id} revision {inspection.revision}, its name says otherwise"
         elif (wrong := disagreement(inspection, rows)) is not None:
             yield f"{wrong}; it was not committed so by this program"
-    elif one.table == GAUGE_CHECKS.name:
-        if set(rows.column("check_id").to_pylist()) != {record.key}:
-            yield "holds rows of another check than its name says"
-    elif [(n, r) for n, r in zip(*(rows.column(c).to_pylist() for c in ("number", "revision")), strict=True)] != [
-        (record.key, record.revision)
-    ]:
-        yield "holds another certificate than its name says"
+    else:
+        key, revision = KEY_COLUMNS[one.table]
+        keys = set(rows.column(key).to_pylist())
+        revisions = {record.revision} if revision is None else set(rows.column(revision).to_pylist())
+        if keys != {record.key} or revisions != {record.revision} or (revision is not None and rows.num_rows != 1):
+            yield f"holds another {_NAMED[one.table]} than its name says"
 
 
 def false_to_readers(contract: Table, path: Path, rows: pa.Table) -> Iterator[str]:

@@ -14,7 +14,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from archive import stored
-from archive.checking_commits import CONTRACTS, Examined, certificates_in, false_to_readers, faults, linked
+from archive.checking_commits import Examined, certificates_in, false_to_readers, faults, linked, tombstones_in
 from archive.content import contents_sha256
 from archive.layout import CommitName, parse
 from archive.ledger import canonical, record_hash
@@ -25,6 +25,7 @@ from archive.troubles import Link, Trouble
 from schemas import parquet
 from schemas.column import Table
 from schemas.errors import IntegrityFailed
+from schemas.tables import COMMITTED
 
 #: So many commits are named one by one; more are told by their numbers.
 _NAMED = 8
@@ -142,6 +143,8 @@ def _manifest(segment: Segment, troubles: list[Trouble]) -> dict[str, Any]:
         "records_file": segment.records_path.name,
     }
     kinds = {"commits": int, "rows": int, "table_version": int, "rows_sha256": str, "records_sha256": str}
+    if isinstance(said, dict) and "replaces" in said:
+        kinds["replaces"] = str  # what a removal left of another segment
     if (
         not sound
         or not isinstance(said, dict)
@@ -177,7 +180,7 @@ def _commits(
     segment: Segment, here: list[tuple[Stored, Link | None, tuple[Trouble, ...]]], troubles: list[Trouble]
 ) -> tuple[list[Examined], dict[str, str], int | None]:
     """Return what is found of each commit, the content hash of each, and how many rows the file has."""
-    contract, path = CONTRACTS[segment.table], segment.rows_path
+    contract, path = COMMITTED[segment.table], segment.rows_path
     commits: list[Examined] = []
     content: dict[str, str] = {}
     try:
@@ -234,7 +237,7 @@ def _examined(
         said = [Trouble(one.path, "changed", f"{one.where}: {what}") for what in faults(one, link.record, rows)]
     except IntegrityFailed as broken:
         return Examined(one, link, (), (*wrong, Trouble(one.path, "changed", broken.sentence)))
-    return Examined(one, link, certificates_in(one, rows), (*wrong, *said))
+    return Examined(one, link, certificates_in(one, rows), (*wrong, *said), tombstones_in(one, rows))
 
 
 def _troubles_of_rows(

@@ -1,4 +1,4 @@
-"""One table of the archive as one file for others: Parquet, or CSV that a spreadsheet opens safely."""
+"""Rows of the archive as one file for others: Parquet, or CSV and Excel that a spreadsheet opens safely."""
 
 from __future__ import annotations
 
@@ -15,42 +15,70 @@ from pyarrow import csv
 from archive.commit import cannot_write
 from archive.content import as_text, joined
 from archive.layout import TEMPORARY_PREFIX
+from archive.selection import Chosen
 from schemas import parquet
 from schemas.column import Table
 from schemas.errors import BadInput
 
-#: What makes a spreadsheet take a cell for a formula (OWASP, "CSV Injection"; the list from memory).
-_FORMULA: Final = r"^[=+\-@\t\r]"
+SUFFIXES: Final = (".csv", ".parquet", ".xlsx")
+#: What makes a spreadsheet take a cell for a formula (OWASP, "CSV Injection"; the list from memory), and the apostrophe
+#: that is put before it: one that stands there already gets another, so that nothing is lost.
+_BEGINS: Final = r"\A(['=+\-@\t\r\n＝＋－＠])"
+#: A spreadsheet that takes these for the end of a cell finds such beginnings inside a text.
+_BEGINS_INSIDE: Final = r"([;\t\r\n])(['=+\-@＝＋－＠])"
 
 
-def export(contract: Table, parts: Iterable[pa.Table], path: Path) -> None:
-    """Write *parts*, tables of *contract*, to *path*, in the format that its suffix names.
+def export(chosen: Chosen, path: Path, *, replace: bool = False) -> None:
+    """Write what was chosen to *path*, in the format that its suffix names; a few commits are in memory at a time.
 
-    A text cell that a spreadsheet would run as a formula gets an apostrophe in front, in CSV only.
-    What stands at *path* is replaced once the new file is whole.
+    In CSV a text cell that a spreadsheet would run as a formula gets an apostrophe in front. The file appears when it is
+    whole.
+
+    Args:
+        chosen: The rows.
+        path: The file.
+        replace: Write over a file that is there.
 
     Raises:
-        BadInput: The suffix is neither .parquet nor .csv, or *path* cannot be written.
+        BadInput: The suffix is none of SUFFIXES, *path* is there or cannot be written, or a sheet has no room for the rows.
+        IntegrityFailed: A file of the archive is not whole.
     """
+    demand_place(path, replace=replace)
     suffix = path.suffix.lower()
-    if suffix not in (".parquet", ".csv"):
-        raise BadInput(f"{path}: cannot tell the format; let the name end in .parquet or .csv")
-    if not path.parent.is_dir():
-        raise BadInput(f"{path.parent}: there is no such folder; make it or name another")
-    if path.is_dir():
-        raise BadInput(f"{path}: this is a folder; name a file")
     temporary = path.with_name(TEMPORARY_PREFIX + path.name)
     try:
         if suffix == ".parquet":
-            parquet.write(contract, pa.concat_tables([_empty(contract), *parts]), temporary)
+            parquet.write_parts(chosen.contract, chosen.parts(), temporary)
+        elif suffix == ".csv":
+            _write_csv(chosen.contract, chosen.parts(), temporary)
         else:
-            _write_csv(contract, parts, temporary)
+            from archive import workbook  # a library of its own, which only this format needs
+
+            workbook.demand_room(chosen.contract, chosen.rows)
+            workbook.write_workbook(chosen.contract, chosen.parts(), chosen.words, temporary)
+        demand_place(path, replace=replace)
         os.replace(temporary, path)  # noqa: PTH105 - its errors are translated like those of a commit
     except OSError as wrong:
         raise cannot_write(path, wrong) from None
     finally:
         with suppress(OSError):
             temporary.unlink()
+
+
+def demand_place(path: Path, *, replace: bool) -> None:
+    """Refuse a *path* that no export can be written to.
+
+    Raises:
+        BadInput: Its suffix is none of SUFFIXES, its folder is not there, or something else is and *replace* is not said.
+    """
+    if path.suffix.lower() not in SUFFIXES:
+        raise BadInput(f"{path}: cannot tell the format; let the name end in .csv, .parquet or .xlsx")
+    if not path.parent.is_dir():
+        raise BadInput(f"{path.parent}: there is no such folder; make it or name another")
+    if path.is_dir():
+        raise BadInput(f"{path}: this is a folder; name a file")
+    if not replace and os.path.lexists(path):
+        raise BadInput(f"{path}: is there already; name another file, or say --replace")
 
 
 def _write_csv(contract: Table, parts: Iterable[pa.Table], path: Path) -> None:
@@ -67,8 +95,5 @@ def _cell(column: pa.ChunkedArray[Any]) -> Any:
         return pc.if_else(text.is_valid(), joined(pc.replace_substring(text, " ", "T"), "Z", ""), text)
     if not pa.types.is_string(column.type):
         return text
-    return pc.if_else(pc.match_substring_regex(text, _FORMULA), joined("'", text, ""), text)
-
-
-def _empty(contract: Table) -> pa.Table:
-    return contract.arrow_schema.empty_table()
+    inside = pc.replace_substring_regex(text, pattern=_BEGINS_INSIDE, replacement=r"\1'\2")
+    return pc.replace_substring_regex(inside, pattern=_BEGINS, replacement=r"'\1")

@@ -47,17 +47,14 @@ from archive.segments import (
 )
 from archive.unpublished import files_in, standing_only_there, unpublished
 from schemas import parquet
-from schemas.certificates import CERTIFICATES
 from schemas.column import Table
 from schemas.errors import BadInput, FilmtallyError, IntegrityFailed
-from schemas.gauge_checks import GAUGE_CHECKS
-from schemas.readings import READINGS
+from schemas.tables import COMMITTED
 
 #: How long a month has to be over. A bench whose clock is off, or a commit that was begun before midnight, still adds to
 #: it; what comes later than that is folded into a further segment. Two days are a choice of ours.
 SETTLED: Final = timedelta(days=2)
 _LOCK_SECONDS: Final = 2.0
-_CONTRACTS: Final[dict[str, Table]] = {t.name: t for t in (READINGS, GAUGE_CHECKS, CERTIFICATES)}
 
 
 @dataclass(frozen=True)
@@ -171,7 +168,7 @@ def fold(root: Path, now: datetime, until: str | None = None) -> Fold:
             for month in sorted(by_month):
                 if month < open_month(now) and (until is None or month <= until):
                     try:
-                        left_alone += _fold_month(root, _CONTRACTS[table], month, by_month[month], tallies[month])
+                        left_alone += _fold_month(root, COMMITTED[table], month, by_month[month], tallies[month])
                     except _Damaged as damaged:
                         sentence = f"{damaged.sentence}; the {table} of {month} were left as they are"
                         left_alone.append(LeftAlone(damaged.path, sentence))
@@ -355,7 +352,7 @@ def _clear_unpublished(root: Path) -> tuple[int, list[LeftAlone]]:
             try:
                 there = [one for one in listing.commits(root, table, segment.month) if one.name.month == segment.month]
                 elsewhere = ((record_hash(said.text()), said) for said in stored.records(there))
-                lost = standing_only_there(_CONTRACTS[table], segment, paths, elsewhere)
+                lost = standing_only_there(COMMITTED[table], segment, paths, elsewhere)
             except IntegrityFailed as wrong:
                 kept.append(LeftAlone(paths[0], f"{wrong.sentence}; {paths[0]} was left, which no manifest publishes"))
                 continue

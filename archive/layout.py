@@ -22,7 +22,7 @@ from typing import Final
 from schemas.errors import BadInput
 
 #: The tables that have a folder. An inspection's own row lies in the footer of its readings' file.
-TABLE_FOLDERS: Final = ("readings", "gauge_checks", "certificates")
+TABLE_FOLDERS: Final = ("readings", "gauge_checks", "certificates", "holds", "tombstones")
 #: The folder of the months that were folded; in it a folder per table.
 FOLDED_FOLDER: Final = "folded"
 #: What a file that is still being written is called. pyarrow, like most readers, passes over names with a dot in front.

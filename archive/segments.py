@@ -42,6 +42,8 @@ KEY_COLUMNS: Final = {
     "readings": ("inspection_id", "revision"),
     "gauge_checks": ("check_id", None),
     "certificates": ("number", "revision"),
+    "holds": ("hold_id", "revision"),
+    "tombstones": ("removal_id", None),
 }
 #: The columns of the records file: the name of a commit's single file, its ledger record verbatim, where its rows begin,
 #: from 0, and how many they are.
@@ -322,6 +324,7 @@ def write_segment(
     commits: Sequence[tuple[str, str]],
     rows: pa.Table,
     prove: Callable[[Segment], None] | None = None,
+    replaces: str | None = None,
 ) -> Segment:
     """Write the segment of *commits* and *rows* durably, and publish it.
 
@@ -335,6 +338,7 @@ def write_segment(
             :func:`schemas.parquet.write`.
         prove: Called with the segment when both files are on disk and before it is published; what it raises leaves
             the archive as it was, but for two files that no reader sees.
+        replaces: The id of the segment whose place this one takes, for what a removal leaves of it; None for a fold.
 
     Raises:
         BadInput: The archive cannot be written to, or the segment is there already.
@@ -381,6 +385,8 @@ def write_segment(
         "records_file": segment.records_path.name,
         "records_sha256": records_sha256,
     }
+    if replaces is not None:
+        said["replaces"] = replaces
     write_once(segment.manifest_path, canonical(said).encode())
     return segment
 

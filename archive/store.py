@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager, contextmanager, suppress
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from functools import partial
 from pathlib import Path
 from typing import Any, Final
@@ -47,14 +47,18 @@ from archive.ledger import (
 )
 from archive.locking import held_alone
 from archive.own_hash import NO_HASH, OWN_HASH_KEY, with_own_hash
+from archive.selection import Chosen, Selection, choose, valid
+from archive.tombstones import last_under, name_of
 from schemas import parquet
 from schemas.certificates import CERTIFICATES, Certificate
 from schemas.column import Table
 from schemas.errors import BadInput, IntegrityFailed
 from schemas.gauge_checks import GAUGE_CHECKS, GaugeCheck
+from schemas.holds import HOLDS, Hold
 from schemas.inspections import INSPECTIONS, Inspection
 from schemas.readings import READINGS, GaugeReading
 from schemas.tables import TABLES
+from schemas.tombstones import TOMBSTONES, Tombstone
 
 _LOCK_SECONDS: Final = 30.0
 #: From so many rows on, two things at once are done sooner than one after the other.
@@ -63,8 +67,6 @@ _MANY_ROWS: Final = 50_000
 _MANY_FILES: Final = 500
 #: How far a gauge's or another computer's clock may be ahead before a time counts as mistyped.
 _CLOCKS_APART: Final = timedelta(days=1)
-#: The tables that have files of their own.
-_WITH_FILES: Final = {t.name: t for t in (READINGS, GAUGE_CHECKS, CERTIFICATES)}
 
 
 class Archive:
@@ -92,6 +94,8 @@ class Archive:
         self._certificates: dict[str, list[Certificate]] = {}
         self._checks: dict[str, list[GaugeCheck]] = {}
         self._inspections: dict[str, Inspection] = {}
+        self._holds: dict[str, list[Hold]] = {}
+        self._tombstones: dict[str, list[Tombstone]] = {}
 
     # ---- committing -------------------------------------------------------------------------
 
@@ -188,6 +192,44 @@ class Archive:
         started = id_time(certificate.inspection_id)
         return self._commit(CERTIFICATES, rows, key, revision, certificate.issued_at, refuse, not_before=started)
 
+    def commit_hold(self, hold: Hold) -> Path:
+        """Commit *hold*, as it was set or lifted, at its time; return the file.
+
+        Raises:
+            BadInput: It was set or lifted already, or is lifted and never was set; or the archive cannot be written to.
+            IntegrityFailed: The bench's last commit cannot be read.
+        """
+        key, revision = checked_key("hold", hold.hold_id), hold.revision
+
+        def refuse() -> None:
+            there = {one.name.revision for one in listing.find(self._folders, "holds", key)}
+            if there != set(range(1, revision)) or revision != {"set": 1, "lifted": 2}[hold.state]:
+                raise BadInput(f"hold {key}: cannot be {hold.state} now; nothing was changed")
+
+        return self._commit(HOLDS, parquet.table_of(HOLDS, [hold]), key, revision, hold.at, refuse)
+
+    def commit_tombstones(self, tombstones: Sequence[Tombstone]) -> Path:
+        """Commit *tombstones*, those of one order, at its time; return the file.
+
+        Raises:
+            BadInput: There are none, or they are of several orders, or the order is in the archive already; or the archive
+                cannot be written to.
+            IntegrityFailed: The bench's last commit cannot be read.
+        """
+        keys = sorted({one.removal_id for one in tombstones})
+        if len(keys) != 1:
+            raise BadInput(f"a commit holds the tombstones of one order, not of {len(keys)}; nothing was changed")
+        (key,) = keys
+        checked_key("order", key)
+
+        def refuse() -> None:
+            if listing.find(self._folders, "tombstones", key):
+                raise BadInput(f"order {key}: is in the archive already; nothing was changed")
+
+        rows = parquet.table_of(TOMBSTONES, tombstones)
+        at, named_at = tombstones[0].removed_at, max(one.named_at for one in tombstones)
+        return self._commit(TOMBSTONES, rows, key, 1, at, refuse, not_before=named_at)
+
     def _commit(
         self,
         contract: Table,
@@ -201,9 +243,9 @@ class Archive:
     ) -> Path:
         with _content_of(rows) as content, self._locked():
             refuse()
-            last = listing.last_of_bench(self.root, self.bench)
-            named_at = name_time(at, key, last.name if last else None, not_before)
-            seq = next_seq(last.name if last else None, self.bench)
+            last, previous = self._last()
+            named_at = name_time(at, key, last, not_before)
+            seq = next_seq(last, self.bench)
             all_but_content = partial(
                 Record,
                 table=contract.name,
@@ -214,7 +256,7 @@ class Archive:
                 seq=seq,
                 committed_at=at,
                 named_at=named_at,
-                previous=self._hash_of(last),
+                previous=previous,
                 rows=rows.num_rows,
                 facts=facts,
                 facts_version=None if facts is None else INSPECTIONS.version,
@@ -236,9 +278,16 @@ class Archive:
             self._own_last = (name.file_name, record_hash(record))
             return path
 
-    def _hash_of(self, last: listing.Stored | None) -> str:
-        if last is None:
-            return NO_RECORD
+    def _last(self) -> tuple[CommitName | None, str]:
+        """Return the name of the bench's last commit and the hash of its record, also of one that was removed since."""
+        last = listing.last_of_bench(self.root, self.bench)
+        # No tombstone is named with an earlier time than what lies under it.
+        buried = last_under(self.tombstones("" if last is None else last.name.month)).get(self.bench)
+        if buried is not None and (last is None or buried.seq > last.name.seq):
+            return name_of(buried), buried.record_hash
+        return (None, NO_RECORD) if last is None else (last.name, self._hash_of(last))
+
+    def _hash_of(self, last: listing.Stored) -> str:
         if self._own_last is not None and self._own_last[0] == last.name.file_name:
             return self._own_last[1]
         try:
@@ -268,7 +317,7 @@ class Archive:
         """
         found = listing.commits(self.root, "readings")
         if not all_revisions:
-            found = _valid(found)
+            found = valid(found)
         return self._read(found)
 
     def listed(
@@ -365,7 +414,7 @@ class Archive:
                 listing.find(self._folders, "readings", wanted.number),
                 key=lambda one: (one.name.at, one.name.file_name),
             )
-            every = self._read(found if wanted.all_revisions else _valid(found))
+            every = self._read(found if wanted.all_revisions else valid(found))
         return [one for one in every if wanted.fits(one)]
 
     def inspection(self, inspection_id: str, revision: int | None = None) -> Inspection:
@@ -437,6 +486,24 @@ class Archive:
         wanted = pdf_sha256.lower()
         return next((row for row in self.certificates() if row.pdf_sha256.lower() == wanted), None)
 
+    def holds(self) -> list[Hold]:
+        """Return every hold as it was set, and as it was lifted, oldest first.
+
+        Raises:
+            IntegrityFailed: A file is not whole, or its row is not the one that was committed.
+            BadInput: The archive may not be read.
+        """
+        return self._every(HOLDS, self._holds, "")
+
+    def tombstones(self, from_month: str = "") -> list[Tombstone]:
+        """Return the tombstones of all orders in *from_month* and later, oldest first.
+
+        Raises:
+            IntegrityFailed: A file is not whole, or its rows are not those that were committed.
+            BadInput: The archive may not be read.
+        """
+        return self._every(TOMBSTONES, self._tombstones, from_month)
+
     def _every(self, contract: Table, kept: dict[str, list[Any]], from_month: str) -> list[Any]:
         """Return the rows in *from_month* and later, by commit; those not in *kept* are read and kept there."""
         found = listing.commits(self.root, contract.name, from_month)
@@ -473,12 +540,14 @@ class Archive:
             IntegrityFailed: A bench's last commit cannot be read.
             BadInput: The archive may not be read.
         """
-        return canonical(
-            {
-                bench: {"seq": one.name.seq, "record": record_hash(stored.record(one).text())}
-                for bench, one in listing.lasts(self.root).items()
-            }
-        )
+        heads: dict[str, dict[str, Any]] = {
+            bench: {"seq": one.name.seq, "record": record_hash(stored.record(one).text())}
+            for bench, one in listing.lasts(self.root).items()
+        }
+        for bench, buried in last_under(self.tombstones()).items():
+            if bench not in heads or buried.seq > heads[bench]["seq"]:
+                heads[bench] = {"seq": buried.seq, "record": buried.record_hash}
+        return canonical(heads)
 
     def unlike_head(self, head: str, where: str) -> str | None:
         """Return in a sentence how this archive differs from a ledger head that was kept elsewhere, or None.
@@ -500,8 +569,11 @@ class Archive:
             for one in listing.commits(self.root, table)
             if one.name.bench in heads
         }
+        removed = {(one.bench, one.seq): one.record_hash for one in self.tombstones()}
         for bench, (seq, held) in sorted(heads.items()):
             one = named.get((bench, seq))
+            if one is None and removed.get((bench, seq)) == held:
+                continue
             if one is None:
                 return f"The archive has no commit {seq} of bench {bench}, which {where} knows of."
             if record_hash(stored.record(one).text()) != held:
@@ -520,30 +592,28 @@ class Archive:
         """
         return checking.check(self.root, anchors)
 
-    def export(self, table_name: str, path: Path) -> None:
-        """Write one of the four tables, every revision of it, to *path*: .parquet or .csv.
+    def export(
+        self, table_name: str, path: Path, selection: Selection | None = None, *, replace: bool = False
+    ) -> Chosen:
+        """Write what *selection* chooses of a table to *path*: .parquet, .csv or .xlsx; return what was written.
+
+        Args:
+            table_name: The table.
+            path: The file.
+            selection: What is chosen; None is the whole table, every revision of it.
+            replace: Write over a file that is there.
 
         Raises:
-            BadInput: There is no such table, the suffix is another, or *path* cannot be written.
+            BadInput: There is no such table, its rows do not say what is chosen by, the suffix is another, *path* is there
+                or cannot be written, or a sheet has no room for the rows.
             IntegrityFailed: A file of the archive is not whole.
         """
         if table_name not in TABLES:
             raise BadInput(f"there is no table {table_name!r}; there are: {', '.join(TABLES)}")
-        exporting.export(TABLES[table_name], self._whole(table_name), path)
-
-    def _whole(self, table_name: str) -> Iterator[pa.Table]:
-        if table_name == INSPECTIONS.name:
-            yield parquet.table_of(INSPECTIONS, self.inspections(all_revisions=True))
-            return
-        yield from stored.every_rows(_WITH_FILES[table_name], listing.commits(self.root, table_name))
-
-
-def _valid(found: list[listing.Stored]) -> list[listing.Stored]:
-    by_key: dict[str, list[listing.Stored]] = defaultdict(list)
-    for one in found:
-        by_key[one.name.key].append(one)
-    valid = {id(listing.the_one(of_key)) for of_key in by_key.values()}
-    return [one for one in found if id(one) in valid]
+        exporting.demand_place(path, replace=replace)
+        chosen = choose(self.root, TABLES[table_name], selection or Selection(UTC))
+        exporting.export(chosen, path, replace=replace)
+        return chosen
 
 
 @contextmanager

@@ -8,7 +8,7 @@ from typing import Literal
 
 from archive.ledger import Record
 
-Kind = Literal["missing", "changed", "unexpected", "leftover", "fork"]
+Kind = Literal["missing", "changed", "unexpected", "leftover", "fork", "removed"]
 
 
 @dataclass(frozen=True)
@@ -17,7 +17,7 @@ class Trouble:
 
     Attributes:
         path: Where: a file, or the archive's folder.
-        kind: missing, changed, unexpected, fork; or leftover, which is harmless.
+        kind: missing, changed, unexpected, fork; or leftover or removed (by an order), which are harmless.
         sentence: What a person is told: what, where, what to do.
     """
 
@@ -28,7 +28,7 @@ class Trouble:
     @property
     def harmless(self) -> bool:
         """Return whether the archive is whole all the same."""
-        return self.kind == "leftover"
+        return self.kind in ("leftover", "removed")
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import stat
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from pathlib import Path
 
 from archive.checking import Trouble
@@ -20,6 +20,8 @@ from report.verifying import issued_as, ledger_head_of, only_approved_since, ver
 from rules.verdict import Verdict
 from schemas.certificates import Certificate
 from schemas.errors import BadInput, FilmtallyError, IntegrityFailed
+from schemas.readings import READINGS
+from schemas.tombstones import Tombstone
 
 
 def troubles_of(folder: ShopFolder, archive: Archive, anchors: Sequence[Path], trust: Trust) -> list[Trouble]:
@@ -48,6 +50,7 @@ def troubles_of(folder: ShopFolder, archive: Archive, anchors: Sequence[Path], t
     try:
         register = archive.certificates()
         sealed = {i.inspection_id for i in archive.inspections()}
+        tombstones = archive.tombstones()
     except IntegrityFailed as wrong:
         # What is damaged is named already; it hides nothing else.
         beside = (
@@ -58,7 +61,12 @@ def troubles_of(folder: ShopFolder, archive: Archive, anchors: Sequence[Path], t
         if issued_as(pdf, register) is None:
             sentence = f"{path}: this shop issued this certificate, and the register has lost it; restore the archive from a copy"
             troubles.append(Trouble(path, "missing", sentence))
-    return [*troubles, *_pdfs(folder.certificates, own, register), *_journals(folder.journals / "sealed", sealed)]
+    return [
+        *troubles,
+        *_pdfs(folder.certificates, own, register, tombstones),
+        *_journals(folder.journals / "sealed", sealed, tombstones),
+        *_removed(archive.root, [c for c in register if c.inspection_id not in sealed], tombstones),
+    ]
 
 
 def _anchor(path: Path, trust: Trust) -> bytes:
@@ -93,11 +101,16 @@ def _own(certificates: Path) -> list[Path]:
     ]
 
 
-def _pdfs(certificates: Path, own: Sequence[Path], register: Sequence[Certificate]) -> list[Trouble]:
+def _pdfs(
+    certificates: Path, own: Sequence[Path], register: Sequence[Certificate], tombstones: Iterable[Tombstone]
+) -> list[Trouble]:
     troubles = []
     entries = {c.pdf_name: c for c in register}
+    dead = {one.pdf_name: one for one in tombstones}
     for path in own:
-        if path.name not in entries:
+        if path.name not in entries and path.name in dead:
+            troubles.append(_still_there(path, dead[path.name]))
+        elif path.name not in entries:
             sentence = (
                 f"{path}: was signed and never registered (a kill or a full disk came in between); certify again moves it "
                 "aside. Where it was given out already the register has lost it: then restore the archive from a copy"
@@ -125,13 +138,40 @@ def _pdfs(certificates: Path, own: Sequence[Path], register: Sequence[Certificat
     return troubles
 
 
-def _journals(journals: Path, sealed: Collection[str]) -> list[Trouble]:
+def _journals(journals: Path, sealed: Collection[str], tombstones: Iterable[Tombstone]) -> list[Trouble]:
+    dead = {one.inspection_id: one for one in tombstones}
     return [
-        Trouble(
+        _still_there(journal, dead[journal.stem])
+        if journal.stem in dead
+        else Trouble(
             journal,
             "missing",
             f"{journal}: was sealed, and the archive has no such inspection; restore the archive from a copy",
         )
         for journal in sorted(journals.glob("*.journal"))
         if journal.stem not in sealed
+    ]
+
+
+def _still_there(path: Path, tombstone: Tombstone) -> Trouble:
+    sentence = (
+        f"{path}: is still there, and {tombstone.by} ordered its removal on {tombstone.removed_at:%Y-%m-%d} "
+        f"({tombstone.removal_id}); the removal was cut short; finish it with 'filmtally archive retain --remove'"
+    )
+    return Trouble(path, "leftover", sentence)
+
+
+def _removed(root: Path, register: Iterable[Certificate], tombstones: Iterable[Tombstone]) -> list[Trouble]:
+    """Return what is told of certificates whose inspection was removed: the register keeps what they state."""
+    dead = {(one.key, one.revision): one for one in tombstones if one.removed_table == READINGS.name}
+    return [
+        Trouble(
+            root,
+            "removed",
+            f"certificate {entry.number} revision {entry.revision}: inspection {entry.inspection_id} revision "
+            f"{entry.inspection_revision} was removed on {gone.removed_at:%Y-%m-%d} by {gone.by} ({gone.reason}); what it "
+            "states stands in the certificate alone",
+        )
+        for entry in register
+        if (gone := dead.get((entry.inspection_id, entry.inspection_revision))) is not None
     ]

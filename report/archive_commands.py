@@ -1,4 +1,4 @@
-"""The commands of the archive itself: check, fold, export.
+"""The commands of the archive itself: check and fold; export, hold and retain stand in modules of their own.
 
 Only what `--help` needs is imported up here; the rest is imported where it is used.
 """
@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import argparse
 
+from report import export_commands, retention_commands
 from report.signing_commands import add_trust_options, trust_of
 
 TYPE_CHECKING = False  # as typing's own, without the cost of importing it for --help
@@ -21,11 +22,14 @@ if TYPE_CHECKING:
 
 def register(commands: Any) -> None:
     """Add the command `archive` to *commands*, an argparse subparsers action."""
-    archive = commands.add_parser("archive", help="check the archive, fold past months, or export a table")
+    archive = commands.add_parser(
+        "archive", help="check the archive, fold past months, export a table, say what is kept how long"
+    )
     actions = archive.add_subparsers(metavar="ACTION", required=True)
     _register_check(actions)
     _register_fold(actions)
-    _register_export(actions)
+    export_commands.register(actions)
+    retention_commands.register(actions)
 
 
 def _register_check(actions: Any) -> None:
@@ -121,20 +125,6 @@ def _fold_lines(done: Fold) -> list[str]:
         lines.append(f"removed {done.cleared:,} files that an earlier fold, cut short, had left half done")
     lines += [f"left alone: {one.sentence}" for one in done.left_alone]
     return lines or ["nothing to fold: no month that has been over for two days has single files"]
-
-
-def _register_export(actions: Any) -> None:
-    export = actions.add_parser("export", help="write a table as one CSV or Parquet file")
-    export.add_argument("table", choices=("readings", "gauge_checks", "inspections", "certificates"))
-    export.add_argument("target", type=_path, metavar="FILE", help="ends in .csv or .parquet")
-    export.set_defaults(run=_export)
-
-
-def _export(args: argparse.Namespace) -> int:
-    _folder(args).shop()
-    _archive(args).export(args.table, args.target)
-    print(f"{args.table}: {args.target}")
-    return 0
 
 
 # what they share

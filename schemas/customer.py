@@ -14,6 +14,15 @@ from schemas.vocabulary import DateStyle, Demand, Language
 MOST_APPROVALS: Final = 2
 
 
+class Retention(Model):
+    """How long a customer wants the readings of its parts to be kept."""
+
+    years: Annotated[int, Field(ge=1, le=100)] = Field(
+        description="Whole years from the sealing, or from the issue of the last certificate where that is later. The "
+        "longer of these and the job's retention_years holds."
+    )
+
+
 class Customer(Model):
     """A customer file. What it leaves out is as the shop does it."""
 
@@ -48,6 +57,9 @@ class Customer(Model):
         "3.2 by EN 10204; nobody of the shop signs there.",
     )
     statement: Text | None = Field(None, description="A sentence that the customer wants printed.")
+    retention: Retention | None = Field(
+        None, description="How long readings are kept; left out, as long as the job says. Nothing is removed by itself."
+    )
 
     @model_validator(mode="after")
     def _holds_together(self, info: ValidationInfo) -> Self:

@@ -93,26 +93,56 @@ def write(
     wanted = schema_as_written(contract, table.schema) if folded else contract.arrow_schema
     if not table.schema.equals(wanted, check_metadata=False):
         raise BadInput(f"{contract.name}: the columns are not those of version {contract.version}")
-    for field in wanted:
-        if not field.nullable and table.column(field.name).null_count:
-            raise BadInput(f"{contract.name}.{field.name}: this column may not be empty")
-    small = table.num_rows < _SMALL_ROWS and not folded
-    with pq.ParquetWriter(
-        target,
-        wanted,
-        # Compressing a few rows costs more than the whole encoding and gains nothing; folding compresses them.
-        compression="none" if small else "zstd",
-        compression_level=None if small else 3,
-        store_decimal_as_integer=True,
-        version="2.6",
-        use_dictionary=[field.name for field in wanted if not _delta(field.type)],  # type: ignore[arg-type]  # the stub forgets the list
-        column_encoding={field.name: "DELTA_BINARY_PACKED" for field in wanted if _delta(field.type)},
-    ) as writer:
+    _demand_full(contract, wanted, table)
+    with _writer(target, wanted, compressed=folded or table.num_rows >= _SMALL_ROWS) as writer:
         # The same columns, with what the contract says of each; a cast would look at each anew.
         writer.write_table(pa.Table.from_arrays(table.columns, schema=wanted), row_group_size=ROW_GROUP_ROWS)
         # Beside the schema, not in it: what stands in the schema, Arrow writes into the file twice.
         if footer:
             writer.add_key_value_metadata(dict(footer() if callable(footer) else footer))
+
+
+def write_parts(contract: Table, parts: Iterable[pa.Table], target: Any) -> None:
+    """Write *parts*, of the newest version of *contract*, to *target* as one Parquet file; a row group of them is held at a time.
+
+    Raises:
+        BadInput: A part is not what *contract* declares.
+    """
+    wanted = contract.arrow_schema
+    with _writer(target, wanted, compressed=True) as writer:
+        held: list[pa.Table] = []
+        rows = 0
+        for part in parts:
+            if not part.schema.equals(wanted, check_metadata=False):
+                raise BadInput(f"{contract.name}: the columns are not those of version {contract.version}")
+            _demand_full(contract, wanted, part)
+            held.append(pa.Table.from_arrays(part.columns, schema=wanted))
+            rows += part.num_rows
+            if rows >= ROW_GROUP_ROWS:
+                writer.write_table(pa.concat_tables(held), row_group_size=ROW_GROUP_ROWS)
+                held, rows = [], 0
+        if held:
+            writer.write_table(pa.concat_tables(held), row_group_size=ROW_GROUP_ROWS)
+
+
+def _demand_full(contract: Table, wanted: pa.Schema, table: pa.Table) -> None:
+    for field in wanted:
+        if not field.nullable and table.column(field.name).null_count:
+            raise BadInput(f"{contract.name}.{field.name}: this column may not be empty")
+
+
+def _writer(target: Any, wanted: pa.Schema, *, compressed: bool) -> pq.ParquetWriter:
+    return pq.ParquetWriter(
+        target,
+        wanted,
+        # Compressing a few rows costs more than the whole encoding and gains nothing; folding compresses them.
+        compression="zstd" if compressed else "none",
+        compression_level=3 if compressed else None,
+        store_decimal_as_integer=True,
+        version="2.6",
+        use_dictionary=[field.name for field in wanted if not _delta(field.type)],  # type: ignore[arg-type]  # the stub forgets the list
+        column_encoding={field.name: "DELTA_BINARY_PACKED" for field in wanted if _delta(field.type)},
+    )
 
 
 def schema_as_written(contract: Table, schema: pa.Schema) -> pa.Schema:

@@ -1,4 +1,4 @@
-"""The four tables of the contract, by name, and the page that describes them."""
+"""The tables of the contract, by name, and the page that describes them."""
 
 from __future__ import annotations
 
@@ -7,10 +7,16 @@ from typing import Final
 from schemas.certificates import CERTIFICATES
 from schemas.column import Table
 from schemas.gauge_checks import GAUGE_CHECKS
+from schemas.holds import HOLDS
 from schemas.inspections import INSPECTIONS
 from schemas.readings import READINGS
+from schemas.tombstones import TOMBSTONES
 
-TABLES: Final[dict[str, Table]] = {t.name: t for t in (READINGS, GAUGE_CHECKS, INSPECTIONS, CERTIFICATES)}
+TABLES: Final[dict[str, Table]] = {
+    t.name: t for t in (READINGS, GAUGE_CHECKS, INSPECTIONS, CERTIFICATES, HOLDS, TOMBSTONES)
+}
+#: Those whose commits are files of their own. An inspection's own row lies in the footer of its readings' file.
+COMMITTED: Final[dict[str, Table]] = {name: t for name, t in TABLES.items() if t is not INSPECTIONS}
 
 _HEAD = """# The data contract
 
@@ -21,7 +27,8 @@ and the file carries one JSON document under the key `filmtally` with the schema
 units and meanings, which any Parquet reader sees. Times are UTC in milliseconds. Thicknesses are
 decimals with four places, exact: 1 mil = 25.4 µm, so 0.001 mil is 0.0254 µm. Nothing is ever
 overwritten: a correction is a new revision, and the highest revision of an inspection is the valid
-one. A quantile of readings is the nearest rank (DuckDB's `quantile_disc`): the smallest reading
+one. Nothing is removed before its retention is over and a person orders it, and then a tombstone stands
+for it. A quantile of readings is the nearest rank (DuckDB's `quantile_disc`): the smallest reading
 with at least that share of the readings at or below it.
 
 """

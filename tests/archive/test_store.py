@@ -310,7 +310,7 @@ def test_an_export_as_parquet_is_the_table(archive: Archive, tmp_path: Path) -> 
 
 def test_an_export_that_cannot_be_made_says_why(archive: Archive, tmp_path: Path) -> None:
     for table, name, sentence in (
-        ("readings", "a.xlsx", "let the name end in"),
+        ("readings", "a.ods", "let the name end in .csv, .parquet or .xlsx"),
         ("thicknesses", "a.csv", "there is no table 'thicknesses'"),
         ("readings", "nowhere/a.csv", "there is no such folder"),
     ):

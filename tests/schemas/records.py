@@ -7,8 +7,10 @@ from decimal import Decimal
 
 from schemas.certificates import Certificate
 from schemas.gauge_checks import GaugeCheck
+from schemas.holds import Hold
 from schemas.inspections import Inspection
 from schemas.readings import GaugeReading
+from schemas.tombstones import Tombstone
 
 AT = datetime(2026, 11, 3, 9, 15, 2, 120_000, tzinfo=UTC)
 
@@ -136,4 +138,43 @@ CERTIFICATE = Certificate(
     ledger_head="{}",
 )
 
-RECORDS = {"readings": READING, "gauge_checks": CHECK, "inspections": INSPECTION, "certificates": CERTIFICATE}
+HOLD = Hold(
+    hold_id="20261103-100000-H0LD",
+    revision=1,
+    state="set",
+    customer="Hollin and Wray Garden Works",
+    inspection_id=None,
+    at=AT,
+    by="mk",
+    reason="a claim is open",
+)
+
+TOMBSTONE = Tombstone(
+    removal_id="20370103-100000-G0NE",
+    removed_table="readings",
+    bench="bench1",
+    seq=42,
+    key="20261103-091502-7KQ4",
+    revision=1,
+    named_at=AT,
+    record_hash="3" * 64,
+    previous="4" * 64,
+    content_sha256="5" * 64,
+    rows=60,
+    inspection_id="20261103-091502-7KQ4",
+    pdf_name=None,
+    removed_at=datetime(2037, 1, 3, 10, 0, tzinfo=UTC),
+    by="mk",
+    reason="the retention is over",
+    kept_until=date(2036, 11, 3),
+    rule="10 years by the job",
+)
+
+RECORDS = {
+    "readings": READING,
+    "gauge_checks": CHECK,
+    "inspections": INSPECTION,
+    "certificates": CERTIFICATE,
+    "holds": HOLD,
+    "tombstones": TOMBSTONE,
+}

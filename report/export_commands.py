@@ -1,0 +1,104 @@
+"""`filmtally archive export`: a table, or what is chosen of it, as one file.
+
+Only what `--help` needs is imported up here; the rest is imported where it is used.
+"""
+
+from __future__ import annotations
+
+import argparse
+
+TYPE_CHECKING = False  # as typing's own, without the cost of importing it for --help
+if TYPE_CHECKING:
+    from datetime import date
+    from pathlib import Path
+    from typing import Any
+
+    from archive.store import Archive
+
+_TABLES = (
+    "readings",
+    "gauge_checks",
+    "inspections",
+    "certificates",
+    "holds",
+    "tombstones",
+)  # as schemas.tables has them
+
+
+def register(actions: Any) -> None:
+    """Add `export` to *actions*, the argparse subparsers action of `archive`."""
+    export = actions.add_parser(
+        "export",
+        help="write a table, or a part of it, as one CSV, Parquet or Excel file",
+        description="Write a table as one file. Where nothing is chosen it is the whole table in every revision; of what is "
+        "chosen, the valid revisions alone. Readings and inspections go by the day of the sealing, gauge checks by the day "
+        "that they were done, certificates by the day of the issue. In .csv a text that a spreadsheet would take for a "
+        "formula has an apostrophe before it; in .xlsx times are dates in UTC, and a second sheet explains every column.",
+    )
+    export.add_argument("table", choices=_TABLES, metavar="TABLE", help=", ".join(_TABLES))
+    export.add_argument("target", type=_path, metavar="FILE", help="ends in .csv, .parquet or .xlsx")
+    export.add_argument("--part", metavar="NUMBER")
+    export.add_argument("--lot")
+    export.add_argument("--customer", metavar="NAME", help="or a part of the name")
+    export.add_argument("--gauge", metavar="SERIAL")
+    export.add_argument("--inspection", metavar="INSPECTION", help="its number, the beginning of one, or its lot")
+    export.add_argument("--from", dest="since", metavar="DAY", help="on this day or later")
+    export.add_argument("--to", dest="until", metavar="DAY", help="on this day or before")
+    export.add_argument("--all-revisions", action="store_true", help="the superseded revisions of what is chosen too")
+    export.add_argument("--replace", action="store_true", help="write over a file that is there")
+    export.set_defaults(run=_export)
+
+
+def _export(args: argparse.Namespace) -> int:
+    from zoneinfo import ZoneInfo
+
+    from archive.exporting import demand_place
+    from archive.selection import Selection
+    from archive.shop_folder import ShopFolder
+    from archive.store import Archive
+
+    folder = ShopFolder(args.shop)
+    zone = ZoneInfo(folder.shop().time_zone)
+    demand_place(args.target, replace=args.replace)
+    archive = Archive(folder.archive, args.bench)
+    selection = Selection(
+        zone,
+        part=args.part,
+        lot=args.lot,
+        customer=args.customer,
+        gauge=args.gauge,
+        inspection=None if args.inspection is None else _inspection(archive, args.table, args.inspection),
+        since=_day("--from", args.since),
+        until=_day("--to", args.until),
+        all_revisions=args.all_revisions,
+    )
+    chosen = archive.export(args.table, args.target, selection, replace=args.replace)
+    rows = f"{chosen.rows:,} {'row' if chosen.rows == 1 else 'rows'}"
+    print(f"{args.target}: {rows} of {args.table} ({chosen.words})")
+    return 0
+
+
+def _inspection(archive: Archive, table: str, wanted: str) -> str:
+    from archive.naming import inspection_named
+
+    # The register may still hold certificates of an inspection that was removed.
+    if table == "certificates" and archive.certificates(wanted):
+        return wanted
+    return inspection_named(wanted, archive).inspection_id
+
+
+def _day(option: str, text: str | None) -> date | None:
+    from datetime import date
+
+    from schemas.errors import BadInput
+
+    try:
+        return date.fromisoformat(text) if text else None
+    except ValueError:
+        raise BadInput(f"{option} {text!r} is no day; write it as 2026-01-31") from None
+
+
+def _path(text: str) -> Path:
+    from pathlib import Path
+
+    return Path(text)

@@ -1,0 +1,155 @@
+"""`archive hold`, `archive retain` and `archive export` as a person calls them."""
+
+from __future__ import annotations
+
+import json
+import os
+import pty
+import sys
+from datetime import UTC, datetime
+
+import openpyxl
+import pyarrow.parquet as pq
+import pytest
+
+from tests.front.shop import FrontDoor
+
+WHO = ("--by", "mk", "--reason", "kept long enough")
+LATER = datetime(2060, 1, 1, 12, tzinfo=UTC)
+
+
+@pytest.fixture
+def lot(door: FrontDoor) -> str:
+    """Return a certified inspection; it is many years later."""
+    name = door.covered_lot()
+    assert door("certify", name, *door.signed_in()).code == 0
+    door.now = LATER
+    return name
+
+
+def test_what_may_go_is_said_and_nothing_is_removed(door: FrontDoor, lot: str) -> None:
+    (one,) = json.loads(door("archive", "retain", "--json").out)
+    assert (one["inspection_id"], one["kept_until"], one["may_go"]) == (lot, "2036-11-25", True)
+    said = door("archive", "retain").out
+    assert "10 years by the job, from the sealing on 2026-11-25" in said
+    assert "1 inspection: 1 may go, 0 over and held, 0 to be kept" in said
+    assert door("archive", "check").code == 0
+    assert len(json.loads(door("history", "--json").out)) == 1
+
+
+def test_a_removal_asks_for_the_number_and_leaves_a_whole_archive(door: FrontDoor, lot: str) -> None:
+    answer = door("archive", "retain", "--remove", *WHO)
+    assert (answer.code, answer.sentence.endswith("then say --yes 1; nothing was removed")) == (2, True)
+    answer = door("archive", "retain", "--remove", *WHO, "--yes", "2")
+    assert (answer.code, "1 inspection would go, not 2" in answer.sentence) == (2, True)
+    assert door("archive", "check").out.startswith("every file")
+    assert door("archive", "retain", "--remove", *WHO, "--yes", "1").code == 0
+    said = door("archive", "check")
+    assert said.code == 0
+    assert f"inspection {lot} revision 1 was removed on 2060-01-01 by mk (kept long enough)" in said.out
+    assert json.loads(door("history", "--json").out) == []
+    assert not list((door.folder / "journals").rglob(f"{lot}*"))
+    assert not list((door.folder / "captures").iterdir())
+    pdf = next((door.folder / "certificates").glob("*.pdf"))
+    assert door("verify", str(pdf), "--quick").code == 0
+    assert door("archive", "retain", "--remove", *WHO).out == "nothing may go; nothing was removed\n"
+
+
+def test_with_certificates_nothing_of_it_is_left_but_tombstones(door: FrontDoor, lot: str) -> None:
+    answer = door("archive", "retain", "--remove", "--with-certificates", *WHO, "--yes", "1", "--json")
+    assert json.loads(answer.out)["inspections"] == [lot]
+    assert not list((door.folder / "certificates").glob("*.pdf"))
+    assert door("archive", "check").code == 0
+    target = door.folder.parent / "removed.parquet"
+    assert door("archive", "export", "tombstones", str(target)).code == 0
+    assert pq.read_table(target).column("removed_table").to_pylist() == ["readings", "certificates"]
+
+
+def test_a_removal_that_was_cut_short_is_said_and_finished(
+    door: FrontDoor, lot: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with monkeypatch.context() as patched:
+        patched.setattr("archive.removing._unlinked", lambda paths: [])
+        assert door("archive", "retain", "--remove", "--with-certificates", *WHO, "--yes", "1").code == 0
+    kinds = {one["kind"] for one in json.loads(door("archive", "check", "--json").out)}
+    assert kinds == {"leftover"}
+    assert "a removal was cut short" in door("archive", "retain").out
+    assert "finished a removal that was cut short" in door("archive", "retain", "--remove", *WHO).out
+    assert door("archive", "check").code == 0
+    assert "leftover" not in door("archive", "check").out
+
+
+def test_what_is_held_or_not_over_is_refused_with_its_reason(door: FrontDoor, lot: str) -> None:
+    held = door("archive", "hold", "--set", "--inspection", lot, "--by", "mk", "--reason", "a claim is open", "--json")
+    number = json.loads(held.out)["hold_id"]
+    assert f"{number}: inspection {lot}, by mk since 2060-01-01 (a claim is open)" in door("archive", "hold").out
+    answer = door("archive", "retain", "--remove", "--inspection", lot, *WHO, "--yes", "1")
+    assert (answer.code, "is held by mk since 2060-01-01 (a claim is open)" in answer.sentence) == (2, True)
+    assert "0 may go, 1 over and held" in door("archive", "retain").out
+    assert door("archive", "hold", "--lift", number, "--by", "mk", "--reason", "settled").code == 0
+    assert door("archive", "hold").out == "nothing is held\n"
+    door.now = datetime(2036, 11, 25, 12, tzinfo=UTC)
+    answer = door("archive", "retain", "--remove", "--inspection", lot, *WHO, "--yes", "1")
+    assert (answer.code, "is kept until 2036-11-25 (10 years by the job" in answer.sentence) == (2, True)
+
+
+def test_the_customers_years_hold_where_they_are_more(door: FrontDoor, lot: str) -> None:
+    customer = json.loads(door("archive", "retain", "--json").out)[0]["customer"]
+    (door.folder / "customers").mkdir()
+    file = door.folder / "customers" / "them.toml"
+    file.write_text(f'name = "{customer}"\n[retention]\nyears = 60\n', encoding="utf-8")
+    assert door("archive", "retain").out.startswith("no inspection's retention is over")
+    file.write_text(f'name = "{customer}"\n[retention]\nyears = 0\n', encoding="utf-8")
+    answer = door("archive", "retain")
+    assert (answer.code, "retention.years" in answer.sentence) == (2, True)
+
+
+@pytest.mark.parametrize(
+    ("words", "sentence"),
+    [
+        (("hold", "--set", "--customer", "Nobody Ltd", *WHO), "there is no customer 'Nobody Ltd' in the archive"),
+        (("hold", "--set", *WHO), "--set needs what is held"),
+        (("hold", "--set", "--customer", "x"), "--set needs who says so and why"),
+        (("hold", "--lift", "x", *WHO), "there is no hold 'x'"),
+        (("hold", "--customer", "x"), "say --set to hold it"),
+        (("retain", "--yes", "1"), "go with --remove"),
+        (("retain", "--remove", "--by", "zz", "--reason", "x"), "there is no inspector 'zz'"),
+        (("retain", "--remove", "--by", "mk", "--reason", "a\u200bb"), "--reason: "),
+        (("retain", "--customer", "Nobody Ltd"), "there is no inspection of a customer 'Nobody Ltd'"),
+    ],
+)
+def test_what_cannot_be_is_said_in_a_sentence(door: FrontDoor, words: tuple[str, ...], sentence: str) -> None:
+    answer = door("archive", *words)
+    assert (answer.code, sentence in answer.sentence) == (2, True), answer
+
+
+def test_at_a_terminal_the_number_is_typed(door: FrontDoor, lot: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    ours, theirs = pty.openpty()
+    with os.fdopen(theirs, "r") as terminal:
+        monkeypatch.setattr(sys, "stdin", terminal)
+        os.write(ours, b"yes\n")
+        answer = door("archive", "retain", "--remove", *WHO)
+        assert (answer.code, "'yes' is not 1; nothing was removed" in answer.err) == (2, True)
+        assert f"{lot}  " in answer.out
+        os.write(ours, b"1\n")
+        assert door("archive", "retain", "--remove", *WHO).code == 0
+    os.close(ours)
+    assert json.loads(door("history", "--json").out) == []
+
+
+def test_a_part_of_a_table_as_a_workbook(door: FrontDoor, lot: str) -> None:
+    target = door.folder.parent / "lot.xlsx"
+    answer = door("archive", "export", "readings", str(target), "--lot", "L-1")
+    assert answer.out == f"{target}: 8 rows of readings (lot L-1; the valid revisions alone)\n"
+    assert openpyxl.load_workbook(target)["readings"].max_row == 9
+    answer = door("archive", "export", "readings", str(target), "--lot", "L-1")
+    assert (answer.code, "is there already; name another file, or say --replace" in answer.sentence) == (2, True)
+    assert door("archive", "export", "readings", str(target), "--lot", "L-2", "--replace").out.startswith(
+        f"{target}: 0 rows"
+    )
+    before = door("archive", "export", "certificates", str(target), "--inspection", lot, "--replace").out
+    assert f"1 row of certificates (inspection {lot};" in before
+    assert (
+        "no sealed inspection"
+        in door("archive", "export", "readings", str(target), "--inspection", "x", "--replace").sentence
+    )
