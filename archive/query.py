@@ -120,9 +120,7 @@ def answer(connection: duckdb.DuckDBPyConnection, question: Question[Any]) -> pa
     return connection.sql(question.sql, params=parameters).to_arrow_table()
 
 
-def months(
-    root: Path, connection: duckdb.DuckDBPyConnection, every_revision: bool = False
-) -> list[MonthFiles]:
+def months(root: Path, connection: duckdb.DuckDBPyConnection, every_revision: bool = False) -> list[MonthFiles]:
     """Return where the readings of each month lie, oldest month first, and which of them are superseded.
 
     Raises:
@@ -185,9 +183,7 @@ def _corrections_in(connection: duckdb.DuckDBPyConnection, paths: Sequence[Path]
         return [(key, revision) for key, revision, _ in connection.sql(sql).fetchall()]
 
 
-def _answer_of(
-    connection: duckdb.DuckDBPyConnection, batch: Sequence[MonthFiles], question: Question[Row]
-) -> pa.Table:
+def _answer_of(connection: duckdb.DuckDBPyConnection, batch: Sequence[MonthFiles], question: Question[Row]) -> pa.Table:
     """Return the answer of the months in *batch*.
 
     Raises:

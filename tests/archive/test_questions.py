@@ -37,7 +37,9 @@ def _readings_of(inspection: Any, chance: random.Random) -> list[GaugeReading]:
     """Return random readings for *inspection*: mil and µm, on and beside the limits, base metal, other coat stages."""
     unit = chance.choice(list(Unit))
     lower, upper = (Decimal("60"), Decimal("90")) if unit is Unit.UM else (Decimal("2.4"), Decimal("3.5"))
-    limits = {name: (lower if chance.random() < 0.8 else None, upper if chance.random() < 0.8 else None) for name in "abc"}
+    limits = {
+        name: (lower if chance.random() < 0.8 else None, upper if chance.random() < 0.8 else None) for name in "abc"
+    }
     base = chance.choice([None, Decimal("3.5"), Decimal("0.0254")])
     found = []
     for old in scenario.reading_records(inspection):
@@ -210,7 +212,9 @@ def test_inspections_are_as_reckoned_reading_by_reading(
 ) -> None:
     root, valid, _ = filled(seed, folded)
     selection = Selection(part_no="P-1")
-    expected = _grouped(_selected(valid, selection), lambda month, r: (month, r.inspection_id, r.revision, _group(r, by)))
+    expected = _grouped(
+        _selected(valid, selection), lambda month, r: (month, r.inspection_id, r.revision, _group(r, by))
+    )
     found = query.ask(root, questions.inspection_summaries(selection, by))
     assert set(expected) == {(row.month, row.inspection_id, row.revision, row.group) for row in found}
     assert [row.first_taken_at for row in found] == sorted(row.first_taken_at for row in found)
