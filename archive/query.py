@@ -98,7 +98,7 @@ def parts(root: Path, question: Question[Row]) -> list[pa.Table]:
 @contextmanager
 def connected() -> Iterator[duckdb.DuckDBPyConnection]:
     """Give a DuckDB of its own in memory: in UTC, and shut off from every extension that it does not bring."""
-    config = {"autoinstall_known_extensions": "false", "autoload_known_extensions": "false"}
+    config: dict[str, Any] = {"autoinstall_known_extensions": "false", "autoload_known_extensions": "false"}
     with duckdb.connect(config=config) as connection:
         connection.execute("SET TimeZone = 'UTC'")
         connection.execute("SET enable_progress_bar = false")
@@ -117,7 +117,8 @@ def answer(connection: duckdb.DuckDBPyConnection, question: Question[Any]) -> pa
     if question.customer is not None:
         names = [name for (name,) in connection.sql(CUSTOMERS).fetchall()]
         parameters["customers"] = customers_named(question.customer, names)
-    return connection.sql(question.sql, params=parameters).to_arrow_table()
+    found: pa.Table = connection.sql(question.sql, params=parameters).to_arrow_table()
+    return found
 
 
 def months(root: Path, connection: duckdb.DuckDBPyConnection, every_revision: bool = False) -> list[MonthFiles]:
@@ -135,7 +136,8 @@ def months(root: Path, connection: duckdb.DuckDBPyConnection, every_revision: bo
     for segment in segments.segments(root, "readings"):
         folded[segment.month].append(segment.rows_path)
         if singles[segment.month]:
-            for name in segments.names_of(segment).column("file_name").to_pylist():
+            names: list[Any] = segments.names_of(segment).column("file_name").to_pylist()
+            for name in names:
                 singles[segment.month].pop(name, None)
     revisions: dict[str, dict[int, int]] = defaultdict(lambda: defaultdict(int))
     for one in (one for of_month in singles.values() for one in of_month.values()):
