@@ -1,8 +1,8 @@
 """Ask a question of an archive: DuckDB, embedded, over the files as they lie there.
 
 The unit of work is a month. Its files are its segments, and the single files that no segment holds. As many months are
-asked at once as bounded memory allows, since one scan over many files is faster than many scans (measured: about 1.3
-to 2 times). Nothing is kept between questions; no extension of DuckDB is ever fetched.
+asked at once as bounded memory allows, since one scan over many files is faster than many scans: measured over 24
+months, month by month takes 1.1 times the processor time for all parts and 2.5 times for one part. Nothing is kept between questions; no extension of DuckDB is ever fetched.
 
 A flipped byte inside a page may go unnoticed here: whether the rows are those that were committed is asked by
 ``filmtally archive check``. A file that cannot be read is named.
@@ -31,8 +31,8 @@ from schemas.readings import READINGS
 
 Row = TypeVar("Row")
 
-#: Bytes of files that are asked at once, whole months: of folded readings about eight million, which the exact
-#: quantiles of all parts take about 1 GB for.
+#: Bytes of files that are asked at once, whole months: of folded readings about eight million. The exact
+#: quantiles of 8.6 million, by part, location and month, took 460 MB at most.
 _BYTES_AT_ONCE: Final = 120_000_000
 #: The month in a path: the folder of a single file, or the beginning of a segment's name.
 _MONTH: Final = r"(\d{4}-\d{2})[/\\-][^/\\]*$"
@@ -100,7 +100,7 @@ def parts(root: Path, question: Question[Row], from_month: str = "") -> list[pa.
 @contextmanager
 def connected() -> Iterator[duckdb.DuckDBPyConnection]:
     """Give a DuckDB of its own in memory: in UTC, and shut off from every extension that it does not bring."""
-    config = {"autoinstall_known_extensions": "false", "autoload_known_extensions": "false"}
+    config: dict[str, Any] = {"autoinstall_known_extensions": "false", "autoload_known_extensions": "false"}
     with duckdb.connect(config=config) as connection:
         connection.execute("SET TimeZone = 'UTC'")
         connection.execute("SET enable_progress_bar = false")
@@ -119,7 +119,8 @@ def answer(connection: duckdb.DuckDBPyConnection, question: Question[Any]) -> pa
     if question.customer is not None:
         names = [name for (name,) in connection.sql(CUSTOMERS).fetchall()]
         parameters["customers"] = customers_named(question.customer, names)
-    return connection.sql(question.sql, params=parameters).to_arrow_table()
+    found: pa.Table = connection.sql(question.sql, params=parameters).to_arrow_table()
+    return found
 
 
 def months(
@@ -143,7 +144,8 @@ def months(
             continue
         folded[segment.month].append(segment.rows_path)
         if singles[segment.month]:
-            for name in segments.names_of(segment).column("file_name").to_pylist():
+            names: list[Any] = segments.names_of(segment).column("file_name").to_pylist()
+            for name in names:
                 singles[segment.month].pop(name, None)
     revisions: dict[str, dict[int, int]] = defaultdict(lambda: defaultdict(int))
     for one in (one for of_month in singles.values() for one in of_month.values()):
