@@ -273,12 +273,13 @@ def rows_at(there: Place) -> pa.Table:
 
 def _plain(rows: pa.Table) -> pa.Table:
     """Return *rows* with texts as texts."""
-    fields, columns = [], []
+    fields: list[pa.Field[Any]] = []
+    columns: list[Any] = []
     for field, column in zip(rows.schema, rows.columns, strict=True):
         encoded = pa.types.is_dictionary(field.type)
-        fields.append(field.with_type(field.type.value_type) if encoded else field)  # type: ignore[attr-defined]
+        fields.append(field.with_type(field.type.value_type) if encoded else field)
         columns.append(column.cast(fields[-1].type) if encoded else column)
-    return pa.Table.from_arrays(columns, schema=pa.schema(fields, rows.schema.metadata))
+    return pa.Table.from_arrays(columns, schema=pa.schema(fields).with_metadata(rows.schema.metadata))
 
 
 def rows_of(segment: Segment) -> pa.Table:
