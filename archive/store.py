@@ -8,7 +8,7 @@ committing takes a lock that only the same bench on the same archive ever waits 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager, contextmanager, suppress
 from datetime import datetime, timedelta
 from functools import partial
@@ -417,16 +417,17 @@ class Archive:
             key=lambda row: (row.done_at, row.check_id),
         )
 
-    def certificates(self, inspection_id: str | None = None) -> list[Certificate]:
-        """Return the issued certificates in every revision, oldest first: of one inspection or all.
+    def certificates(self, inspection_id: str | None = None, *, of: Collection[str] | None = None) -> list[Certificate]:
+        """Return the issued certificates in every revision, oldest first: of one inspection, of those in *of*, or all.
 
         Raises:
             IntegrityFailed: A file is not whole, or its row is not the one that was committed.
             BadInput: The archive may not be read.
         """
-        from_month = "" if inspection_id is None else first_month(inspection_id)
+        wanted = of if inspection_id is None else {inspection_id}
+        from_month = "" if wanted is None else min(map(first_month, wanted), default="9999-12")
         rows = self._every(CERTIFICATES, self._certificates, from_month)
-        return [row for row in rows if inspection_id is None or row.inspection_id == inspection_id]
+        return [row for row in rows if wanted is None or row.inspection_id in wanted]
 
     def certificate_of_pdf(self, pdf_sha256: str) -> Certificate | None:
         """Return the certificate whose signed PDF has that SHA-256 (hex), or None where none has.
