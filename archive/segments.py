@@ -192,6 +192,12 @@ def _names(path: Path, _size: int, _changed: int) -> pa.Table:
     return found
 
 
+def forget() -> None:
+    """Forget what this process keeps of segments that it looked at, as a program that was just started knows nothing."""
+    for kept in (_names, _record_row, _metadata):
+        kept.cache_clear()
+
+
 def spans_of(names: pa.Table) -> list[tuple[int, int]]:
     """Return of each commit in *names* the place of its first row, and the number of its rows."""
     columns: list[Any] = [names.column(name).to_pylist() for name in ("first_row", "rows")]
