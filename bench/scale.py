@@ -43,12 +43,18 @@ def rows(inspections: int = _DEFAULT, folder: Path | None = None, parts: Iterabl
                 print("  " + "\n  ".join(made.lines()), flush=True)
                 found += _bytes(size, made.found())
         if "lookup" in parts:
-            found += scale_lookup.rows(archives)
+            found += _told(scale_lookup.rows(archives))
         if "commit" in parts:
-            found += scale_commit.rows(here, 300 if large else 60)
+            found += _told(scale_commit.rows(here, 300 if large else 60))
         if "history" in parts:
-            found += scale_history.rows(archives[sizes[-1]], here)
+            found += _told(scale_history.rows(archives[sizes[-1]], here))
     return found
+
+
+def _told(table: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    for row in table:
+        print(f"{row['name']:<130} {row['floor']:>10} {row['ours']:>10} {row['ratio']:>8}  {row['aim']}", flush=True)
+    return table
 
 
 def _bytes(size: int, found: dict[str, dict[str, float]]) -> list[dict[str, Any]]:
@@ -74,8 +80,6 @@ def main() -> None:
     if unknown := set(args.parts) - set(PARTS):
         parser.error(f"there is no part {', '.join(sorted(unknown))}; there are: {', '.join(PARTS)}")
     table = rows(args.inspections, args.folder, args.parts or PARTS)
-    for row in table:
-        print(f"{row['name']:<130} {row['floor']:>10} {row['ours']:>10} {row['ratio']:>8}  {row['aim']}")
     RESULTS.mkdir(exist_ok=True)
     (RESULTS / "scale.json").write_text(json.dumps(table, indent=2, ensure_ascii=False) + "\n", encoding="utf-8")
 

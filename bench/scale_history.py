@@ -122,7 +122,8 @@ def _superseded(root: Path) -> pa.Table:
 def _wanted(table: pa.Table, superseded: pa.Table) -> pa.Table:
     if not pc.any(pc.is_in(table.column("inspection_id"), superseded.column("inspection_id"))).as_py():
         return table
-    return table.join(superseded, ["inspection_id", "revision"], join_type="left anti").select(table.column_names)
+    kept = table.join(superseded, ["inspection_id", "revision"], join_type="left anti").select(table.column_names)
+    return pa.Table.from_arrays(kept.columns, schema=table.schema)
 
 
 def _parts_of_groups(file: pq.ParquetFile) -> list[tuple[str, str]]:
