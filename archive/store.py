@@ -97,6 +97,10 @@ class Archive:
         self._holds: dict[str, list[Hold]] = {}
         self._tombstones: dict[str, list[Tombstone]] = {}
 
+    def close(self) -> None:
+        """Close the index; whatever is asked next opens it again."""
+        self._folders.index.close()
+
     # ---- committing -------------------------------------------------------------------------
 
     def commit_inspection(self, inspection: Inspection, readings: pa.Table) -> Path:
