@@ -88,9 +88,16 @@ class GaugeEvent:
 
 @dataclass(frozen=True, slots=True)
 class CountedShare:
-    """How many of some readings lie outside the limits: a month's, or an inspection's."""
+    """How many of some readings lie outside the limits: a month's, or an inspection's.
+
+    Attributes:
+        label: What stands at the axis where there is room: the month, or the day.
+        name: What names it in the table.
+        n, outside: How many readings, and how many of them lie outside.
+    """
 
     label: str
+    name: str
     n: int
     outside: int
 

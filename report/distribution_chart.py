@@ -7,7 +7,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from decimal import Decimal
 from fractions import Fraction
+from itertools import pairwise
 from typing import Final
 
 from markupsafe import Markup
@@ -39,8 +41,9 @@ from schemas.units import Unit
 WIDTH: Final = 440.0
 HEIGHT: Final = 262.0
 PLOT: Final = Plot(48, 40, 430, 214)
-#: Bars are as wide as it takes for about so many between the least and the greatest reading.
-_BARS: Final = 24
+#: So many bars at the least and at the most between the least and the greatest reading; in between, twice the cube
+#: root of the number of readings (the "Rice rule", common practice, no source).
+_FEWEST, _MOST = 5, 30
 _HATCH: Final = 4.0
 
 
@@ -101,7 +104,7 @@ def binned(builds: Mapping[Fraction, int], window: Window) -> list[Bin]:
     if not builds:
         raise ValueError("a distribution needs at least one reading")
     least, most = min(builds), max(builds)
-    step = nice_step((most - least) / _BARS) if most > least else nice_step(max(abs(most), Fraction(1)) / 100)
+    step = _bar(builds) if most > least else nice_step(max(abs(most), Fraction(1)) / 100)
     width, exponent = Fraction(step), int(step.as_tuple().exponent)
     first, last = math.floor(least / width), math.floor(most / width)
     bins = [Bin(k * width, (k + 1) * width, exponent) for k in range(first, last + 1)]
@@ -112,6 +115,15 @@ def binned(builds: Mapping[Fraction, int], window: Window) -> list[Bin]:
         else:
             found.outside += count
     return bins
+
+
+def _bar(builds: Mapping[Fraction, int]) -> Decimal:
+    """Return how wide a bar is: hardly narrower than two readings of the gauge lie apart, which would leave a comb."""
+    inner = sorted(builds)
+    bars = min(_MOST, max(_FEWEST, math.ceil(2 * sum(builds.values()) ** (1 / 3))))
+    apart = min(b - a for a, b in pairwise(inner))
+    span = inner[-1] - inner[0]
+    return nice_step(max(span / bars, min(apart, span / _FEWEST)))
 
 
 def distribution_chart(bins: list[Bin], window: Window, unit: Unit, location: str, total: int, outside: int) -> Markup:

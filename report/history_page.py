@@ -24,7 +24,7 @@ from report.figures import VERDICT_WORDS, day, moment
 from report.location_picture import location_picture
 from report.offline_page import offline_page
 from report.outside_pictures import OutsidePicture
-from report.share_chart import share_figure, share_written
+from report.share_chart import share_figure
 from report.trend_chart import trend_figure
 from rules.verdict import Verdict
 from rules.wording import counted
@@ -278,7 +278,7 @@ def _listed(history: History, one: ListedInspection) -> dict[str, Any]:
         "sprayer": ", ".join(one.sprayers),
         "gauge": ", ".join(one.gauges),
         "n": str(one.n),
-        "outside": share_written(one.outside, one.n),
+        "outside": str(one.outside),
         "said": VERDICT_WORDS[one.conformity],
         "strong": one.conformity is not Verdict.PASS,
         "certificates": [

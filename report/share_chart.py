@@ -5,6 +5,7 @@ A share of few readings says little, so each has its number and between which sh
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from fractions import Fraction
 from typing import Final
@@ -25,8 +26,9 @@ from rules.wording import counted
 WIDTH: Final = 440.0
 HEIGHT: Final = 262.0
 PLOT: Final = Plot(52, 24, 430, 196)
-#: Labels of months and numbers of readings that there is room for.
-_LABELS: Final = 8
+#: How wide a letter of a label is at the most, in px, and what stays free between two labels.
+_LETTER: Final = 6.4
+_BETWEEN: Final = 10.0
 _MOST_PLACES: Final = 6
 NOTE: Final = (
     "Interval: 95 % by Wilson's score method, as if every reading were independent of the others. "
@@ -50,7 +52,7 @@ def share_figure(shares: Sequence[CountedShare], location: str, per: str) -> Fig
         low, high = wilson_interval(share.outside, share.n)
         rows.append(
             (
-                share.label,
+                share.name,
                 str(share.n),
                 str(share.outside),
                 percent(Fraction(share.outside, share.n)),
@@ -91,7 +93,7 @@ def share_chart(shares: Sequence[CountedShare], location: str, per: str) -> Mark
         if room > 6:
             bars += [f"M{n(x - cap)} {n(up.at(100 * end))}h{n(2 * cap)}" for end in (low, high)]
         (some if shares[i].outside else none).append((x, y))
-    every = -(-len(shares) // _LABELS)
+    every = math.ceil((max(len(s.label) for s in shares) * _LETTER + _BETWEEN) / room)
     words = []
     for i in range(0, len(shares), every):
         x = PLOT.left + (i + 0.5) * room
@@ -114,7 +116,7 @@ def share_chart(shares: Sequence[CountedShare], location: str, per: str) -> Mark
     worst = max(range(len(shares)), key=lambda i: found[i][0])
     described = f"{counted(outside, 'reading')} of {total} outside the limits, over {counted(len(shares), per)}."
     if outside:
-        described += f" The most in {shares[worst].label}: {share_written(shares[worst].outside, shares[worst].n)}."
+        described += f" The most in {shares[worst].name}: {share_written(shares[worst].outside, shares[worst].n)}."
     return drawing(WIDTH, HEIGHT, f"Share of readings outside the limits at {location}, per {per}", described, parts)
 
 

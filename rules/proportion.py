@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from decimal import Decimal
 from fractions import Fraction
+from functools import lru_cache
 from typing import Final
 
 from rules.distributions import normal_quantile
@@ -12,6 +13,7 @@ from rules.statistics import square_root
 COVERAGE: Final = Decimal("0.95")
 
 
+@lru_cache(maxsize=4096)
 def wilson_interval(found: int, of: int, coverage: Decimal = COVERAGE) -> tuple[Fraction, Fraction]:
     """Return between which shares, from 0 to 1, the share behind *found* out of *of* lies, with *coverage*.
 
