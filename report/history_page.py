@@ -204,7 +204,7 @@ def _facts(history: History) -> list[dict[str, str]]:
         facts.append(("measured", day(first) if first == last else f"{day(first)} to {day(last)}"))
     facts += [
         ("inspections", str(len(history.inspections))),
-        ("judged readings", str(readings)),
+        ("readings", str(readings)),
         ("page made", moment(history.made_at, history.zone)),
     ]
     return [{"label": label, "text": text} for label, text in facts]

@@ -86,9 +86,9 @@ def _sheets(pdf: bytes) -> Image.Image:
 
 
 def _keep(picture: Image.Image, path: Path, highest: int) -> None:
-    # 64 colours are enough for lines and letters, and a third of the bytes.
+    # So many colours are enough for lines and letters, and a third of the bytes.
     cut = picture.convert("RGB").crop((0, 0, picture.width, min(picture.height, highest)))
-    cut.quantize(64, dither=Image.Dither.NONE).save(path, optimize=True)
+    cut.quantize(200, dither=Image.Dither.NONE).save(path, optimize=True)
     print(path)
 
 
