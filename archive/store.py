@@ -1,7 +1,7 @@
 """The archive: what was sealed, checked and issued, kept for good.
 
 A commit is one immutable file; what it says of itself lies in its footer (ledger.py), where it lies
-is in layout.py. Nothing is overwritten or deleted. Reading needs no lock and no right to write;
+is in layout.py. A month that is over is folded (fold.py); whoever reads does not care. Nothing is overwritten. Reading needs no lock and no right to write;
 committing takes a lock that only the same bench on the same archive ever waits for.
 """
 
@@ -45,6 +45,7 @@ from archive.ledger import (
     record_hash,
 )
 from archive.locking import held_alone
+from archive.own_hash import NO_HASH, OWN_HASH_KEY, with_own_hash
 from schemas import parquet
 from schemas.certificates import CERTIFICATES, Certificate
 from schemas.column import Table
@@ -84,9 +85,10 @@ class Archive:
         self._folders = listing.Folders(root)
         self._own_last: tuple[str, str] | None = None  # file name and record hash; a file never changes
         # As above: who certifies a hundred inspections asks for every check and certificate a hundred times.
-        self._certificates: dict[Path, list[Certificate]] = {}
-        self._checks: dict[Path, list[GaugeCheck]] = {}
-        self._inspections: dict[Path, Inspection] = {}
+        # By the name of the commit's single file, which it keeps when it is folded.
+        self._certificates: dict[str, list[Certificate]] = {}
+        self._checks: dict[str, list[GaugeCheck]] = {}
+        self._inspections: dict[str, Inspection] = {}
 
     # ---- committing -------------------------------------------------------------------------
 
@@ -219,7 +221,7 @@ class Archive:
             def footer() -> dict[str, str]:
                 nonlocal record
                 record = all_but_content(content_sha256=content()).text()
-                return {RECORD_KEY: record}
+                return {RECORD_KEY: record, OWN_HASH_KEY: NO_HASH}
 
             name = CommitName(named_at, self.bench, seq, key, revision)
             folder = self.root / contract.name / name.month
@@ -227,7 +229,7 @@ class Archive:
             parquet.write(contract, rows, file, footer)
             make_folder(folder)
             path = folder / name.file_name
-            write_once(path, memoryview(file.getvalue()))
+            write_once(path, with_own_hash(memoryview(file.getvalue())))
             self._own_last = (name.file_name, record_hash(record))
             return path
 
@@ -264,7 +266,10 @@ class Archive:
         found = listing.commits(self.root, "readings")
         if not all_revisions:
             found = _valid(found)
-        return [self._inspection(one) for one in found]
+        new = [one for one in found if one.name.file_name not in self._inspections]
+        for one, said in zip(new, stored.records(new), strict=True):
+            self._inspections[one.name.file_name] = inspection_of(said, one.where)
+        return [self._inspections[one.name.file_name] for one in found]
 
     def inspection(self, inspection_id: str, revision: int | None = None) -> Inspection:
         """Return the inspection, in its valid revision or the given one.
@@ -301,15 +306,10 @@ class Archive:
         """
         # No check is named with an earlier time than it was done at, so earlier months need no look.
         from_month = "" if since is None else month_of(since)
-        rows: list[GaugeCheck] = []
-        for one in listing.commits(self.root, "gauge_checks", from_month):
-            if one.path not in self._checks:
-                self._checks[one.path] = parquet.records(GAUGE_CHECKS, stored.rows(GAUGE_CHECKS, one))
-            rows += self._checks[one.path]
         return sorted(
             (
                 row
-                for row in rows
+                for row in self._every(GAUGE_CHECKS, self._checks, from_month)
                 if (gauge_serial is None or row.gauge_serial == gauge_serial)
                 and (since is None or row.done_at >= since)
             ),
@@ -324,11 +324,7 @@ class Archive:
             BadInput: The archive may not be read.
         """
         from_month = "" if inspection_id is None else first_month(inspection_id)
-        rows: list[Certificate] = []
-        for one in listing.commits(self.root, "certificates", from_month):
-            if one.path not in self._certificates:
-                self._certificates[one.path] = parquet.records(CERTIFICATES, stored.rows(CERTIFICATES, one))
-            rows += self._certificates[one.path]
+        rows = self._every(CERTIFICATES, self._certificates, from_month)
         return [row for row in rows if inspection_id is None or row.inspection_id == inspection_id]
 
     def certificate_of_pdf(self, pdf_sha256: str) -> Certificate | None:
@@ -340,6 +336,14 @@ class Archive:
         wanted = pdf_sha256.lower()
         return next((row for row in self.certificates() if row.pdf_sha256.lower() == wanted), None)
 
+    def _every(self, contract: Table, kept: dict[str, list[Any]], from_month: str) -> list[Any]:
+        """Return the rows in *from_month* and later, by commit; those not in *kept* are read and kept there."""
+        found = listing.commits(self.root, contract.name, from_month)
+        new = [one for one in found if one.name.file_name not in kept]
+        for one, rows in zip(new, stored.every_rows(contract, new), strict=True):
+            kept[one.name.file_name] = parquet.records(contract, rows)
+        return [row for one in found for row in kept[one.name.file_name]]
+
     def _find(self, inspection_id: str, revision: int | None) -> listing.Stored:
         one = listing.the_one(listing.find(self._folders, "readings", inspection_id, revision))
         if one is None:
@@ -348,9 +352,10 @@ class Archive:
         return one
 
     def _inspection(self, one: listing.Stored) -> Inspection:
-        if one.path not in self._inspections:
-            self._inspections[one.path] = inspection_of(stored.record(one), str(one.path))
-        return self._inspections[one.path]
+        file_name = one.name.file_name
+        if file_name not in self._inspections:
+            self._inspections[file_name] = inspection_of(stored.record(one), one.where)
+        return self._inspections[file_name]
 
     # ---- vouching ---------------------------------------------------------------------------
 
@@ -423,8 +428,7 @@ class Archive:
         if table_name == INSPECTIONS.name:
             yield parquet.table_of(INSPECTIONS, self.inspections(all_revisions=True))
             return
-        for one in listing.commits(self.root, table_name):
-            yield stored.rows(_WITH_FILES[table_name], one)
+        yield from stored.every_rows(_WITH_FILES[table_name], listing.commits(self.root, table_name))
 
 
 def _valid(found: list[listing.Stored]) -> list[listing.Stored]:

@@ -1,4 +1,4 @@
-"""The commands from the archive to a reader: new, assess, certify, verify, history, archive.
+"""The commands from the archive to a reader: new, assess, certify, verify, history, and those of archive.
 
 Only what `--help` needs is imported up here; the rest is imported where it is used.
 """
@@ -8,7 +8,7 @@ from __future__ import annotations
 import argparse
 import sys
 
-from report import certify_commands, signing_commands
+from report import archive_commands, certify_commands, signing_commands
 from report.signing_commands import (
     add_secret_options,
     add_trust_options,
@@ -37,7 +37,7 @@ def register(commands: Any) -> None:
     certify_commands.register(commands)
     _register_verify(commands)
     _register_history(commands)
-    _register_archive(commands)
+    archive_commands.register(commands)
 
 
 # new
@@ -347,7 +347,7 @@ def _verify(args: argparse.Namespace) -> int:
     return max(codes)
 
 
-# history, archive
+# history
 
 
 def _register_history(commands: Any) -> None:
@@ -392,61 +392,6 @@ def _history(args: argparse.Namespace) -> int:
     ]
     rows = history_rows(chosen, archive.certificates())
     print(json.dumps(rows, ensure_ascii=False) if args.json else "\n".join(history_lines(rows, zone)))
-    return 0
-
-
-def _register_archive(commands: Any) -> None:
-    archive = commands.add_parser("archive", help="check the archive, or export a table")
-    actions = archive.add_subparsers(metavar="ACTION", required=True)
-    check = actions.add_parser("check", help="every file, every row's hash, every bench's chain")
-    check.add_argument(
-        "--anchor",
-        action="append",
-        type=_path,
-        metavar="PDF",
-        help="a certificate that somebody else kept: the register has to know it, and the archive what its ledger head knew",
-    )
-    add_trust_options(check)
-    check.add_argument("--json", action="store_true", help="answer as JSON")
-    check.set_defaults(run=_archive_check)
-    export = actions.add_parser("export", help="write a table as one CSV or Parquet file")
-    export.add_argument("table", choices=("readings", "gauge_checks", "inspections", "certificates"))
-    export.add_argument("target", type=_path, metavar="FILE", help="ends in .csv or .parquet")
-    export.set_defaults(run=_archive_export)
-
-
-def _archive_check(args: argparse.Namespace) -> int:
-    import json
-
-    from report.archive_checking import troubles_of
-    from report.trust import Trust
-
-    _folder(args).shop()
-    anchors = args.anchor or []
-    trust = trust_of(args)[0] if anchors else None  # asks the register, which may be what is damaged
-    troubles = troubles_of(_folder(args), _archive(args), anchors, trust or Trust())
-    wrong = [t for t in troubles if not t.harmless]
-    if args.json:
-        print(
-            json.dumps(
-                [{"path": str(t.path), "kind": t.kind, "sentence": t.sentence} for t in troubles], ensure_ascii=False
-            )
-        )
-    else:
-        for trouble in troubles:
-            print(f"{trouble.kind}: {trouble.sentence}")
-        print(
-            "the archive is not as it was committed"
-            if wrong
-            else "every file, row and chain of the archive is as it was committed, and every certificate as it was issued"
-        )
-    return 4 if wrong else 0
-
-
-def _archive_export(args: argparse.Namespace) -> int:
-    _folder(args).shop()
-    _archive(args).export(args.table, args.target)
-    print(f"{args.table}: {args.target}")
     return 0
 
 
