@@ -119,9 +119,7 @@ def answer(connection: duckdb.DuckDBPyConnection, question: Question[Any]) -> pa
     return connection.sql(question.sql, params=parameters).to_arrow_table()
 
 
-def months(
-    root: Path, connection: duckdb.DuckDBPyConnection, every_revision: bool = False
-) -> list[MonthFiles]:
+def months(root: Path, connection: duckdb.DuckDBPyConnection, every_revision: bool = False) -> list[MonthFiles]:
     """Return where the readings of each month lie, oldest month first, and which of them are superseded.
 
     Raises:
@@ -181,9 +179,7 @@ def _superseded(revisions: dict[str, dict[int, list[Path]]]) -> dict[str, int]:
     return valid
 
 
-def _corrections_in(
-    connection: duckdb.DuckDBPyConnection, paths: Sequence[Path]
-) -> Iterable[tuple[str, int, Path]]:
+def _corrections_in(connection: duckdb.DuckDBPyConnection, paths: Sequence[Path]) -> Iterable[tuple[str, int, Path]]:
     """Return inspection, revision and file of every revision above the first in segments; their statistics alone are read
     where there is none."""
     if not paths:

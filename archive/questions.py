@@ -315,9 +315,7 @@ FROM (
     return _question(sql, selection, groups, joined)
 
 
-def inspection_summaries(
-    selection: Selection, by: Sequence[str] = ("location",)
-) -> Question[InspectionSummary]:
+def inspection_summaries(selection: Selection, by: Sequence[str] = ("location",)) -> Question[InspectionSummary]:
     """Ask for the film build per inspection and group, in the order in which they were taken.
 
     Args:
@@ -535,7 +533,9 @@ def _records(kind: type[Row], part: pa.Table, by: tuple[str, ...], prefix: str =
             columns["group"] = list(zip(*values, strict=True)) if by else [()] * part.num_rows
         elif field.name == "sum_of_squares_um2":
             # In steps², and 1 step is 10⁻⁴ µm.
-            columns[field.name] = [steps.scaleb(-8, _WHOLE_DIGITS) for steps in part.column("sum_of_squares").to_pylist()]
+            columns[field.name] = [
+                steps.scaleb(-8, _WHOLE_DIGITS) for steps in part.column("sum_of_squares").to_pylist()
+            ]
         else:
             columns[field.name] = part.column(field.name).to_pylist()
     return [kind(**dict(zip(columns, row, strict=True))) for row in zip(*columns.values(), strict=True)]

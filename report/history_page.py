@@ -91,10 +91,10 @@ class PartHistory:
 
 @dataclass(frozen=True, slots=True)
 class Issued:
-    """A certificate: its number with its revision, and the file's name where it lies."""
+    """A certificate: its number with its revision, and its file's name; None where the file is not there."""
 
     number: str
-    file: str
+    file: str | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -284,7 +284,9 @@ def _listed(history: History, one: ListedInspection) -> dict[str, Any]:
         "certificates": [
             {
                 "name": issued.number,
-                "link": None if history.certificates is None else f"{quote(history.certificates)}/{quote(issued.file)}",
+                "link": None
+                if history.certificates is None or issued.file is None
+                else f"{quote(history.certificates)}/{quote(issued.file)}",
             }
             for issued in one.certificates
         ],

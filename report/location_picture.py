@@ -20,6 +20,7 @@ from report.outside_pictures import OutsidePicture
 from report.part_drawing import Place, part_drawing
 from report.share_chart import share_written
 from report.trend_chart import mean_mark, outside_mean_mark
+from schemas.errors import BadInput
 from schemas.units import Unit
 
 WIDTH: Final = 300.0
@@ -115,7 +116,10 @@ def _on_drawing(
         return Markup("")
     across, down = _DRAWING_MM
     title = "; ".join(f"{p.number}, {p.location}: mean {p.value}" for p in placed)
-    made = part_drawing(placed, picture.aspect, title, across, down, only_numbers=True)
+    try:
+        made = part_drawing(placed, picture.aspect, title, across, down, only_numbers=True)
+    except BadInput as crowded:
+        return Markup('<p class="note">The part\'s drawing is left out: {}.</p>').format(crowded.sentence)
     return Markup('<div class="on-drawing">{}<p class="note">The numbers are those of the table. {}</p></div>').format(
         made.markup(picture.markup("Drawing of the part", prefix, inline=True)), MARKS
     )
