@@ -18,9 +18,10 @@ from typing import Any, Final
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from archive.index import Index
 from archive.layout import TABLE_FOLDERS, CommitName, first_month, is_month, is_of_bench, needle, parse
 from archive.opening import Vanished
-from archive.segments import Place, Segment, names_of, place, segments
+from archive.segments import Place, Segment, names_of, place, segments, stands_at
 from schemas.errors import BadInput, IntegrityFailed
 
 #: Two seconds: the coarsest clock that a file system keeps its times by (FAT; from memory).
@@ -59,6 +60,7 @@ class Folders:
 
     def __init__(self, root: Path) -> None:
         self.root = root
+        self.index = Index(root)
         self._kept: dict[Path, tuple[int, str]] = {}
 
     def months(self, table: str, from_month: str = "") -> list[tuple[str, Path]]:
@@ -144,14 +146,24 @@ def find(folders: Folders, table: str, key: str, revision: int | None = None) ->
         for month, folder, file_name in folders.holding(table, needle(key, revision), first_month(key))
         if (name := parse(file_name)) is not None and name.key == key and name.month == month
     }
-    found |= {one.name.file_name: one for one in find_folded(folders.root, table, key, revision)}
+    found |= {one.name.file_name: one for one in _indexed(folders, table, key, revision)}
     return sorted(found.values(), key=lambda one: (one.name.revision, one.name.file_name))
+
+
+def _indexed(folders: Folders, table: str, key: str, revision: int | None) -> list[Stored]:
+    """Return what :func:`find_folded` does: by the index, where there is one and it is right."""
+    said = folders.index.folded(table, key, revision)
+    if said is not None:
+        if all(stands_at(there, name.file_name) for name, there in said):
+            return [Stored(table, name, there.segment.rows_path, there) for name, there in said]
+        folders.index.forget()
+    return find_folded(folders.root, table, key, revision)
 
 
 def find_folded(root: Path, table: str, key: str, revision: int | None = None) -> list[Stored]:
     """Return the commits of *key* that stand in segments, in one revision or all, in no order.
 
-    This is the plain way, through the names of all segments that can hold *key*; an index may answer in its place.
+    This is the plain way, through the names of all segments that can hold *key*.
 
     Raises:
         BadInput, IntegrityFailed: As :func:`find`.

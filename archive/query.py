@@ -11,7 +11,7 @@ A flipped byte inside a page may go unnoticed here: whether the rows are those t
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -21,8 +21,8 @@ import duckdb
 import pyarrow as pa
 
 from archive import listing, segments
-from archive.layout import first_month, parse
-from archive.opening import reading
+from archive.layout import first_month
+from archive.opening import Vanished, reading
 from archive.questions import CUSTOMERS, SOURCE, Question, customers_named, valid
 from schemas import parquet
 from schemas.column import FILE_KEY
@@ -34,8 +34,6 @@ Row = TypeVar("Row")
 #: Bytes of files that are asked at once, whole months: of folded readings about eight million, which the exact
 #: quantiles of all parts take about 1 GB for.
 _BYTES_AT_ONCE: Final = 120_000_000
-#: How often the archive is listed anew because a file vanished meanwhile.
-_MOST_LISTINGS: Final = 20
 #: The month in a path: the folder of a single file, or the beginning of a segment's name.
 _MONTH: Final = r"(\d{4}-\d{2})[/\\-][^/\\]*$"
 
@@ -72,32 +70,35 @@ def ask(root: Path, question: Question[Row]) -> list[Row]:
     return question.joined(parts(root, question))
 
 
-def parts(root: Path, question: Question[Row]) -> Iterator[pa.Table]:
-    """Yield the answer in parts of one or more whole months, as :attr:`Question.joined` takes them.
+def parts(root: Path, question: Question[Row]) -> list[pa.Table]:
+    """Return the answer in parts, each of one or more whole months, as :attr:`Question.joined` takes them.
 
     Raises:
         IntegrityFailed, BadInput: As :func:`ask`.
     """
+    answered: dict[tuple[MonthFiles, ...], pa.Table] = {}
+    told = ""
     with connected() as connection:
-        done: set[MonthFiles] = set()
-        for _ in range(_MOST_LISTINGS):
-            # What was answered stands as long as the month's files, which never change, are the same.
-            waiting = [month for month in months(root, connection, question.every_revision) if month not in done]
-            for batch in _batches(waiting):
-                part = _answer_of(connection, batch, question)
-                if part is None:
-                    break  # a file vanished: it was folded meanwhile
-                done.update(batch)
-                yield part
-            else:
-                return
-    raise BadInput(f"{root}: files vanish as they are read; wait until whoever moves them is done")
+        while True:
+            try:
+                listed = months(root, connection, question.every_revision)
+                done = {month for batch in answered for month in batch}
+                if not done <= set(listed):  # a month that was answered looks different now: was folded, or corrected
+                    answered, done = {}, set()
+                for batch in _batches([month for month in listed if month not in done]):
+                    answered[batch] = _answer_of(connection, batch, question)
+                return list(answered.values())
+            except Vanished as gone:
+                # Folded meanwhile, so look again; but a file that is missed twice is missing.
+                if gone.sentence == told:
+                    raise
+                told = gone.sentence
 
 
 @contextmanager
 def connected() -> Iterator[duckdb.DuckDBPyConnection]:
     """Give a DuckDB of its own in memory: in UTC, and shut off from every extension that it does not bring."""
-    config = {"autoinstall_known_extensions": "false", "autoload_known_extensions": "false"}
+    config: dict[str, Any] = {"autoinstall_known_extensions": "false", "autoload_known_extensions": "false"}
     with duckdb.connect(config=config) as connection:
         connection.execute("SET TimeZone = 'UTC'")
         connection.execute("SET enable_progress_bar = false")
@@ -116,7 +117,8 @@ def answer(connection: duckdb.DuckDBPyConnection, question: Question[Any]) -> pa
     if question.customer is not None:
         names = [name for (name,) in connection.sql(CUSTOMERS).fetchall()]
         parameters["customers"] = customers_named(question.customer, names)
-    return connection.sql(question.sql, params=parameters).to_arrow_table()
+    found: pa.Table = connection.sql(question.sql, params=parameters).to_arrow_table()
+    return found
 
 
 def months(root: Path, connection: duckdb.DuckDBPyConnection, every_revision: bool = False) -> list[MonthFiles]:
@@ -127,83 +129,75 @@ def months(root: Path, connection: duckdb.DuckDBPyConnection, every_revision: bo
         BadInput: A folder may not be read.
     """
     # Single files first: what is folded between the two looks is then seen twice, and never not at all.
-    single: dict[str, dict[str, Path]] = defaultdict(dict)
-    for month, folder, name in listing.Folders(root).holding("readings", ".parquet", ""):
-        single[month][name] = folder / name
-    folded: dict[str, list[segments.Segment]] = defaultdict(list)
+    singles: dict[str, dict[str, listing.Stored]] = defaultdict(dict)
+    for one in listing.singles(root, "readings"):
+        singles[one.name.month][one.name.file_name] = one
+    folded: dict[str, list[Path]] = defaultdict(list)
     for segment in segments.segments(root, "readings"):
-        folded[segment.month].append(segment)
-        if single[segment.month]:
-            for name in segments.records_of(segment).column("file_name").to_pylist():
-                single[segment.month].pop(name, None)
-    alone: dict[str, list[tuple[str, int, Path]]] = defaultdict(list)
-    revisions: dict[str, dict[int, list[Path]]] = defaultdict(lambda: defaultdict(list))
-    for month, names in single.items():
-        for name, path in names.items():
-            commit = parse(name)
-            if commit is not None and commit.month == month:
-                alone[month].append((commit.key, commit.revision, path))
-                revisions[commit.key][commit.revision].append(path)
-    rows_files = [one.rows_path for of_month in folded.values() for one in of_month]
-    for key, revision, path in _corrections_in(connection, rows_files):
-        revisions[key][revision].append(path)
-    superseded = {} if every_revision else _superseded(revisions)
+        folded[segment.month].append(segment.rows_path)
+        if singles[segment.month]:
+            names: list[Any] = segments.names_of(segment).column("file_name").to_pylist()
+            for name in names:
+                singles[segment.month].pop(name, None)
+    revisions: dict[str, dict[int, int]] = defaultdict(lambda: defaultdict(int))
+    for one in (one for of_month in singles.values() for one in of_month.values()):
+        revisions[one.name.key][one.name.revision] += 1
+    for key, revision in _corrections_in(connection, [path for of_month in folded.values() for path in of_month]):
+        revisions[key][revision] += 1
+    valid_of = {} if every_revision else _corrected(root, revisions)
     found = []
-    for month in sorted({*alone, *folded}):
-        paths = tuple(sorted(path for key, revision, path in alone[month] if revision >= superseded.get(key, 1)))
-        of_segments = tuple(one.rows_path for one in folded[month])
-        # In which of the later months a segment holds the earlier revision, only its rows could tell.
-        within = {key: valid for key, valid in superseded.items() if first_month(key) <= month} if of_segments else {}
-        if paths or of_segments:
-            found.append(MonthFiles(month, of_segments, paths, frozenset(within.items())))
+    for month in sorted({*singles, *folded}):
+        single = sorted(
+            one.path for one in singles[month].values() if one.name.revision >= valid_of.get(one.name.key, 1)
+        )
+        # Which of the later months' segments holds an earlier revision, only its rows could tell.
+        within = [(key, valid) for key, valid in valid_of.items() if folded[month] and first_month(key) <= month]
+        if single or folded[month]:
+            found.append(MonthFiles(month, tuple(folded[month]), tuple(single), frozenset(within)))
     return found
 
 
-def _superseded(revisions: dict[str, dict[int, list[Path]]]) -> dict[str, int]:
+def _corrected(root: Path, revisions: dict[str, dict[int, int]]) -> dict[str, int]:
     """Return the valid revision of each inspection that was corrected.
 
     Raises:
         IntegrityFailed: Two files hold the valid revision of an inspection: a fork.
     """
-    valid: dict[str, int] = {}
-    for key, by_revision in revisions.items():
-        highest = max(by_revision)
-        one, *others = by_revision[highest]
-        if others:
-            raise IntegrityFailed(
-                f"{one} and {others[0]} both hold revision {highest} of {key}; check the archive; if both belong there, "
-                f"find out which is right and seal it as revision {highest + 1}"
-            )
+    found: dict[str, int] = {}
+    for key, files in revisions.items():
+        highest = max(files)
+        if files[highest] > 1:
+            listing.the_one(listing.find(listing.Folders(root), "readings", key))  # says which, and what to do
         if highest > 1:
-            valid[key] = highest
-    return valid
+            found[key] = highest
+    return found
 
 
-def _corrections_in(connection: duckdb.DuckDBPyConnection, paths: Sequence[Path]) -> Iterable[tuple[str, int, Path]]:
-    """Return inspection, revision and file of every revision above the first in segments; their statistics alone are read
-    where there is none."""
+def _corrections_in(connection: duckdb.DuckDBPyConnection, paths: Sequence[Path]) -> list[tuple[str, int]]:
+    """Return inspection and revision of every revision above the first in segments, once for each that holds it.
+
+    Of a segment without any only the footer is read, which the question needs in any case.
+    """
     if not paths:
         return []
     sql = f"SELECT DISTINCT inspection_id, revision, filename FROM {_read(paths)} WHERE revision > 1"  # noqa: S608
     with _naming_the_file(paths):
-        return [(key, revision, Path(name)) for key, revision, name in connection.sql(sql).fetchall()]
+        return [(key, revision) for key, revision, _ in connection.sql(sql).fetchall()]
 
 
-def _answer_of(
-    connection: duckdb.DuckDBPyConnection, batch: Sequence[MonthFiles], question: Question[Row]
-) -> pa.Table | None:
-    """Return the answer of the months in *batch*; None where a file of them is gone."""
+def _answer_of(connection: duckdb.DuckDBPyConnection, batch: Sequence[MonthFiles], question: Question[Row]) -> pa.Table:
+    """Return the answer of the months in *batch*.
+
+    Raises:
+        Vanished: A file of theirs is gone.
+        IntegrityFailed, BadInput: As :func:`ask`.
+    """
     paths = [path for month in batch for path in month.paths]
-    try:
-        with _naming_the_file(paths):
-            for path in paths:
-                _demand_known(path)
-            _let_readings_be(connection, batch)
-            return answer(connection, question)
-    except IntegrityFailed:
-        if all(path.exists() for path in paths):
-            raise
-        return None
+    with _naming_the_file(paths):
+        for path in paths:
+            _demand_known(path)
+        _let_readings_be(connection, batch)
+        return answer(connection, question)
 
 
 def _let_readings_be(connection: duckdb.DuckDBPyConnection, batch: Sequence[MonthFiles]) -> None:
@@ -233,19 +227,19 @@ def _read(paths: Sequence[Path]) -> str:
     return f"read_parquet([{quoted}], filename = true)"
 
 
-def _batches(waiting: Sequence[MonthFiles]) -> Iterator[list[MonthFiles]]:
+def _batches(waiting: Sequence[MonthFiles]) -> Iterator[tuple[MonthFiles, ...]]:
     """Yield *waiting* in batches of so many bytes, at least a month each."""
     batch: list[MonthFiles] = []
     held = 0
     for month in waiting:
         size = sum(_size(path) for path in month.paths)
         if batch and held + size > _BYTES_AT_ONCE:
-            yield batch
+            yield tuple(batch)
             batch, held = [], 0
         batch.append(month)
         held += size
     if batch:
-        yield batch
+        yield tuple(batch)
 
 
 def _size(path: Path) -> int:
@@ -267,7 +261,7 @@ def _demand_known(path: Path) -> None:
     DuckDB would take its columns by their names and say nothing. The footer's bytes are looked at, which costs a tenth
     of what it takes to read it; whatever looks strange is left to the contract's own reader.
     """
-    with path.open("rb", buffering=0) as file:
+    with reading(path), path.open("rb", buffering=0) as file:
         end = file.seek(0, 2)
         file.seek(max(0, end - 8))
         length = int.from_bytes(file.read(4), "little")

@@ -113,6 +113,7 @@ class Statistics:
         min_um, max_um: Least and greatest build, in µm.
         below: Readings below their lower limit.
         above: Readings above their upper limit.
+        limited: Readings with a limit, or two; of the others none can be outside.
     """
 
     n: int
@@ -122,6 +123,7 @@ class Statistics:
     max_um: Decimal
     below: int
     above: int
+    limited: int
 
     @property
     def mean_um(self) -> Fraction:
@@ -455,7 +457,8 @@ _STATISTICS: Final = """count(*) AS n,
         min(build_um) AS min_um,
         max(build_um) AS max_um,
         count(*) FILTER (build_um < lower_um) AS below,
-        count(*) FILTER (build_um > upper_um) AS above"""
+        count(*) FILTER (build_um > upper_um) AS above,
+        count(*) FILTER (lower_um IS NOT NULL OR upper_um IS NOT NULL) AS limited"""
 
 
 def _judged(selection: Selection, columns: Iterable[str], *more: str) -> str:
@@ -532,10 +535,7 @@ def _records(kind: type[Row], part: pa.Table, by: tuple[str, ...], prefix: str =
             values = [part.column(prefix + name).to_pylist() for name in by]
             columns["group"] = list(zip(*values, strict=True)) if by else [()] * part.num_rows
         elif field.name == "sum_of_squares_um2":
-            # In steps², and 1 step is 10⁻⁴ µm.
-            columns[field.name] = [
-                steps.scaleb(-8, _WHOLE_DIGITS) for steps in part.column("sum_of_squares").to_pylist()
-            ]
+            columns[field.name] = [_um2(steps) for steps in part.column("sum_of_squares").to_pylist()]
         else:
             columns[field.name] = part.column(field.name).to_pylist()
     return [kind(**dict(zip(columns, row, strict=True))) for row in zip(*columns.values(), strict=True)]
@@ -543,3 +543,8 @@ def _records(kind: type[Row], part: pa.Table, by: tuple[str, ...], prefix: str =
 
 #: As many digits as a sum in DuckDB can have.
 _WHOLE_DIGITS: Final = Context(prec=39)
+
+
+def _um2(steps: Any) -> Decimal:
+    """Return a sum of squares in µm²; a step is 10⁻⁴ µm."""
+    return _WHOLE_DIGITS.scaleb(Decimal(steps), -8)

@@ -31,7 +31,8 @@ from archive.ledger import canonical, record_hash
 from archive.opening import reading
 from schemas import parquet
 from schemas.column import FILE_KEY, Table
-from schemas.errors import BadInput, IntegrityFailed
+from schemas.errors import BadInput, FilmtallyError, IntegrityFailed
+from schemas.tables import TABLES
 
 #: What a manifest says that it is, and in which version.
 MANIFEST: Final = "segment"
@@ -53,8 +54,14 @@ _RECORDS_COLUMNS: Final[list[tuple[str, pa.DataType]]] = [
 RECORDS_SCHEMA: Final = pa.schema(
     _RECORDS_COLUMNS, metadata={FILE_KEY: json.dumps({"schema": "segment_records", "version": 1}).encode()}
 )
-#: A record takes some kilobytes, and who wants one reads the whole row group: 256 of them are about a megabyte.
-_RECORDS_AT_ONCE: Final = 256
+#: A record takes some 25 kilobytes, and who wants one reads the whole row group: 32 of them are most of a megabyte.
+_RECORDS_AT_ONCE: Final = 32
+#: From so many rows on, several threads read sooner than one.
+_MANY_ROWS: Final = 50_000
+#: The columns of text of each table.
+_TEXTS: Final = {
+    name: [c.name for c in TABLES[name].columns if pa.types.is_string(c.column.type)] for name in KEY_COLUMNS
+}
 
 
 @dataclass(frozen=True)
@@ -204,12 +211,40 @@ def record_at(there: Place, file_name: str) -> str:
         BadInput: The file may not be read.
     """
     path = there.segment.records_path
-    with reading(path), pq.ParquetFile(path) as file:
-        (group,), start = _groups(file, there.row, 1)
-        (one,) = file.read_row_group(group, columns=["file_name", "record"]).slice(there.row - start, 1).to_pylist()
-    if one["file_name"] != file_name:
+    found = _row_at(there)
+    if found["file_name"] != file_name:
         raise IntegrityFailed(f"{path}: does not hold {file_name} in its row {there.row}; restore the file from a copy")
-    return str(one["record"])
+    return str(found["record"])
+
+
+def stands_at(there: Place, file_name: str) -> bool:
+    """Return whether the segment says that the commit *file_name* stands at *there*: an index may be wrong or out of date."""
+    try:
+        found = _row_at(there)
+    except FilmtallyError:
+        return False
+    return (file_name, there.first_row, there.rows) == (found["file_name"], found["first_row"], found["rows"])
+
+
+def _row_at(there: Place) -> dict[str, Any]:
+    path = there.segment.records_path
+    with reading(path):
+        seen = path.stat()
+        return _record_row(path, seen.st_size, seen.st_mtime_ns, there.row)
+
+
+@lru_cache(maxsize=64)
+def _record_row(path: Path, size: int, changed: int, row: int) -> dict[str, Any]:
+    metadata = _metadata(path, size, changed)
+    (group,), start = _groups(metadata, row, 1)
+    with pq.ParquetFile(path, metadata=metadata) as file:
+        found: list[dict[str, Any]] = file.read_row_group(group, use_threads=False).slice(row - start, 1).to_pylist()
+    return found[0]
+
+
+@lru_cache(maxsize=64)
+def _metadata(path: Path, _size: int, _changed: int) -> pq.FileMetaData:
+    return pq.read_metadata(path)
 
 
 def rows_at(there: Place) -> pa.Table:
@@ -222,11 +257,28 @@ def rows_at(there: Place) -> pa.Table:
         BadInput: The file may not be read.
     """
     path = there.segment.rows_path
-    with reading(path), pq.ParquetFile(path) as file:
-        groups, start = _groups(file, there.first_row, there.rows)
-        if not groups:
-            return file.schema_arrow.empty_table()
-        return file.read_row_groups(groups).slice(there.first_row - start, there.rows)
+    with reading(path):
+        seen = path.stat()
+        metadata = _metadata(path, seen.st_size, seen.st_mtime_ns)
+        groups, start = _groups(metadata, there.first_row, there.rows)
+        # Texts as numbers into a dictionary, as they lie in the file: most of what is read is thrown away again.
+        with pq.ParquetFile(
+            path, metadata=metadata, read_dictionary=_TEXTS[there.segment.table], pre_buffer=True
+        ) as file:
+            if not groups:
+                return _plain(file.schema_arrow.empty_table())
+            found = file.read_row_groups(groups, use_threads=there.rows > _MANY_ROWS)
+            return _plain(found.slice(there.first_row - start, there.rows))
+
+
+def _plain(rows: pa.Table) -> pa.Table:
+    """Return *rows* with texts as texts."""
+    fields, columns = [], []
+    for field, column in zip(rows.schema, rows.columns, strict=True):
+        encoded = pa.types.is_dictionary(field.type)
+        fields.append(field.with_type(field.type.value_type) if encoded else field)  # type: ignore[attr-defined]
+        columns.append(column.cast(fields[-1].type) if encoded else column)
+    return pa.Table.from_arrays(columns, schema=pa.schema(fields, rows.schema.metadata))
 
 
 def rows_of(segment: Segment) -> pa.Table:
@@ -239,18 +291,27 @@ def rows_of(segment: Segment) -> pa.Table:
         return file.read()
 
 
-def _groups(file: pq.ParquetFile, first: int, count: int) -> tuple[list[int], int]:
-    """Return the row groups of *file* that hold *count* rows from *first* on, and the row that they begin with."""
+def _groups(metadata: pq.FileMetaData, first: int, count: int) -> tuple[list[int], int]:
+    """Return the row groups that hold *count* rows from *first* on, and the row that they begin with."""
+    if first < 0 or count < 0 or first + count > metadata.num_rows:
+        raise ValueError(f"has {metadata.num_rows} rows, and those from {first} to {first + count} are looked for")
     groups: list[int] = []
     begins = start = 0
-    for group in range(file.metadata.num_row_groups):
-        end = start + file.metadata.row_group(group).num_rows
+    # Row groups are of one size, and there may be hundreds.
+    usual = metadata.row_group(0).num_rows if metadata.num_row_groups else 0
+    skipped = first // usual if usual else 0
+    if skipped and metadata.row_group(skipped - 1).num_rows == usual:
+        start = skipped * usual
+    else:
+        skipped = 0
+    for group in range(skipped, metadata.num_row_groups):
+        end = start + metadata.row_group(group).num_rows
         if start < first + count and first < end:
             begins = begins if groups else start
             groups.append(group)
+        if end >= first + count:
+            break
         start = end
-    if first < 0 or count < 0 or first + count > start:
-        raise ValueError(f"has {start} rows, and those from {first} to {first + count} are looked for")
     return groups, begins
 
 
@@ -374,7 +435,7 @@ def _write_records(records: pa.Table, file: pa.BufferOutputStream) -> None:
         file,
         RECORDS_SCHEMA,
         compression="zstd",
-        compression_level=3,
+        compression_level=5,  # a seventh smaller than 3
         version="2.6",
         use_dictionary=False,
         column_encoding={

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, Final, TypeVar
 
 import pyarrow as pa
 import pyarrow.parquet as pq
@@ -22,6 +22,8 @@ from schemas.column import Table
 from schemas.errors import IntegrityFailed
 
 _Found = TypeVar("_Found")
+#: So many records of a segment are read sooner by themselves than with all the others.
+_FEW_RECORDS: Final = 50
 
 
 def record_text(one: Stored) -> str:
@@ -60,14 +62,20 @@ def record(one: Stored) -> Record:
 
 
 def records(found: Iterable[Stored]) -> Iterator[Record]:
-    """Yield the ledger record of each of *found*; the records of a segment are read once.
+    """Yield the ledger record of each of *found*; the records of a segment are read once, unless a few are sought.
 
     Raises:
         IntegrityFailed, BadInput: As :func:`record`.
     """
     ones = list(found)
-    for one, held in _with_segment(ones, _records_in):
-        yield record(one) if held is None else _record_of(held[one.name.file_name], one)
+    many = Counter(one.place.segment for one in ones if one.place is not None)
+
+    def opened(segment: Segment) -> dict[str, str] | None:
+        return _records_in(segment) if many[segment] > _FEW_RECORDS else None
+
+    for one, held in _with_segment(ones, opened):
+        text = None if held is None else held.get(one.name.file_name)
+        yield record(one) if text is None else _record_of(text, one)
 
 
 def misplaced(said: Record, one: Stored) -> str | None:
