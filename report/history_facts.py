@@ -12,6 +12,7 @@ from zoneinfo import ZoneInfo
 from archive.questions import BuildCount, InspectionSummary
 from report.charted import CountedShare, EventKind, GaugeEvent, LocationSummary, TrendPoint, Window
 from report.figures import day
+from report.history import CheckedGauge
 from report.history_page import MOST_LISTED, MOST_POINTS, Issued, ListedInspection, LocationHistory, PartHistory
 from report.outside_pictures import OutsidePicture
 from rules.statistics import square_root
@@ -19,7 +20,6 @@ from rules.verdict import Verdict
 from rules.wording import counted
 from schemas.certificates import Certificate
 from schemas.errors import BadInput
-from schemas.gauge_checks import GaugeCheck
 from schemas.inspections import Inspection
 from schemas.job import Job
 from schemas.units import Unit, exact_um, from_um
@@ -46,6 +46,7 @@ def part_histories(
     job_of: Callable[[str], Job],
     drawing_of: Callable[[Job], OutsidePicture | None],
     zone: ZoneInfo,
+    unit: Unit | None = None,
 ) -> tuple[PartHistory, ...]:
     """Return the parts of a selection, those with the most readings first.
 
@@ -56,6 +57,7 @@ def part_histories(
         job_of: From an inspection to its job as it was.
         drawing_of: From a job to the drawing of its part, or None; the page says what a BadInput of it says.
         zone: The shop's.
+        unit: Of all film builds; None for that of each part's last specification.
     """
     by_part: dict[str, list[InspectionSummary]] = defaultdict(list)
     for one in summaries:
@@ -64,7 +66,7 @@ def part_histories(
     for count in counts:
         builds[_part_of(count.group)].append(count)
     found = [
-        _part(part_no, of_part, builds[part_no], events, job_of(of_part[-1].inspection_id), drawing_of, zone)
+        _part(part_no, of_part, builds[part_no], events, job_of(of_part[-1].inspection_id), drawing_of, zone, unit)
         for part_no, of_part in by_part.items()
     ]
     return tuple(sorted(found, key=lambda part: (-sum(place.summary.n for place in part.locations), part.part_no)))
@@ -99,21 +101,15 @@ def listed_inspections(
     )
 
 
-def gauge_events(checks: Iterable[GaugeCheck], gauges: Iterable[str]) -> list[GaugeEvent]:
-    """Return what happened to *gauges*, in time: a verification passed where it was within on every standard."""
-    wanted = set(gauges)
-    rows: dict[str, list[GaugeCheck]] = defaultdict(list)
-    for check in checks:
-        if check.gauge_serial in wanted and check.kind != CheckKind.STUDY:
-            rows[check.check_id].append(check)
+def gauge_events(checks: Iterable[CheckedGauge]) -> list[GaugeEvent]:
+    """Return *checks* as what is drawn: a verification that was not within on every standard has failed."""
     found = []
-    for of_check in rows.values():
-        first = of_check[0]
-        kind = _EVENTS.get(CheckKind(first.kind))
+    for check in checks:
+        kind = _EVENTS.get(CheckKind(check.kind))
         if kind is None:
-            kind = EventKind.PASSED if all(row.within for row in of_check) else EventKind.FAILED
-        found.append(GaugeEvent(min(row.done_at for row in of_check), first.gauge_serial, kind))
-    return sorted(found, key=lambda event: (event.when, event.gauge, event.kind))
+            kind = EventKind.PASSED if check.within else EventKind.FAILED
+        found.append(GaugeEvent(check.done_at, check.gauge_serial, kind))
+    return found
 
 
 def _part(
@@ -124,8 +120,9 @@ def _part(
     job: Job,
     drawing_of: Callable[[Job], OutsidePicture | None],
     zone: ZoneInfo,
+    unit: Unit | None,
 ) -> PartHistory:
-    unit = job.unit
+    unit = unit or job.unit
     inspections = list(dict.fromkeys(s.inspection_id for s in summaries))
     by_month = len(inspections) > MOST_POINTS
     points = {place.name: place.point for place in job.location}
@@ -157,9 +154,7 @@ def _part(
         )
     units = {s.specification_unit for s in summaries}
     if units != {unit.value}:
-        notes.append(
-            f"Some inspections were specified in another unit; all is shown in {unit.symbol}, converted exactly."
-        )
+        notes.append(f"Specified in another unit, here or in part; all is shown in {unit.symbol}, converted exactly.")
     drawing = None
     try:
         drawing = drawing_of(job)

@@ -123,7 +123,7 @@ class ListedInspection:
 
 
 @dataclass(frozen=True, slots=True)
-class History:
+class HistoryPage:
     """What a page of history is made of.
 
     Attributes:
@@ -147,7 +147,7 @@ class History:
     certificates: str | None = None
 
 
-def history_html(history: History) -> str:
+def history_html(history: HistoryPage) -> str:
     """Return the page of *history*."""
     drawn = _drawn(history.parts)
     left_out = history.parts[len(drawn) :]
@@ -189,14 +189,14 @@ def _drawn(parts: Sequence[PartHistory]) -> Sequence[PartHistory]:
     return parts
 
 
-def _title(history: History) -> str:
+def _title(history: HistoryPage) -> str:
     parts = {part.part_no for part in history.parts}
     if len(parts) == 1:
         return f"Film build of part {next(iter(parts))}"
     return f"Film build of {counted(len(parts), 'part')}" if parts else "Film build: no inspection matches"
 
 
-def _facts(history: History) -> list[dict[str, str]]:
+def _facts(history: HistoryPage) -> list[dict[str, str]]:
     readings = sum(one.n for one in history.inspections)
     facts = [*history.selection] if history.selection else [("selected", "everything in the archive")]
     if history.inspections:
@@ -210,12 +210,12 @@ def _facts(history: History) -> list[dict[str, str]]:
     return [{"label": label, "text": text} for label, text in facts]
 
 
-def _span(history: History) -> tuple[datetime, datetime]:
+def _span(history: HistoryPage) -> tuple[datetime, datetime]:
     moments = [one.taken_at for one in history.inspections]
     return min(moments), max(moments)
 
 
-def _part(history: History, number: int, part: PartHistory) -> dict[str, Any]:
+def _part(history: HistoryPage, number: int, part: PartHistory) -> dict[str, Any]:
     span = _span_of(part)
     n = sum(place.summary.n for place in part.locations)
     said = [
@@ -245,7 +245,7 @@ def _part(history: History, number: int, part: PartHistory) -> dict[str, Any]:
 
 
 def _location(
-    history: History, anchor: str, part: PartHistory, place: LocationHistory, span: tuple[datetime, datetime]
+    history: HistoryPage, anchor: str, part: PartHistory, place: LocationHistory, span: tuple[datetime, datetime]
 ) -> dict[str, Any]:
     name = place.summary.location
     events = [event for event in part.events if span[0] <= event.when <= span[1]]
@@ -268,7 +268,7 @@ def _span_of(part: PartHistory) -> tuple[datetime, datetime]:
     return max(before, default=first), min(after, default=last)
 
 
-def _listed(history: History, one: ListedInspection) -> dict[str, Any]:
+def _listed(history: HistoryPage, one: ListedInspection) -> dict[str, Any]:
     return {
         "day": day(one.taken_at.astimezone(history.zone).date()),
         "name": one.name,
@@ -293,7 +293,7 @@ def _listed(history: History, one: ListedInspection) -> dict[str, Any]:
     }
 
 
-def _foot(history: History) -> list[str]:
+def _foot(history: HistoryPage) -> list[str]:
     heads = [f"bench {bench}: record {seq}, {record[:16]}…" for bench, (seq, record) in sorted(history.head.items())]
     return [
         f"Made from the archive as of {'; '.join(heads)}. The ledger knows whether anything before has changed since."

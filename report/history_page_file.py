@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Sequence
 from contextlib import suppress
-from datetime import datetime
+from datetime import date, datetime
 from functools import cache
 from pathlib import Path
 from typing import Final
@@ -18,11 +18,14 @@ from archive.ledger import heads_of
 from archive.questions import InspectionSummary, Selection, build_counts, inspection_summaries
 from archive.shop_folder import ShopFolder
 from archive.store import Archive
+from report.figures import day
+from report.history import SELECTED, checked_gauges
 from report.history_facts import BY, COUNTED_BY, gauge_events, listed_inspections, part_histories
-from report.history_page import History, history_html
+from report.history_page import HistoryPage, history_html
 from report.outside_pictures import OutsidePicture, picture_of
 from schemas.errors import BadInput
 from schemas.job import Job
+from schemas.units import Unit
 
 #: Lines that the archive may answer for one page: locations times inspections. More would fill the memory, and a
 #: month of each of so many parts is nothing that somebody reads.
@@ -33,9 +36,10 @@ def write_history_page(
     folder: ShopFolder,
     archive: Archive,
     selection: Selection,
-    asked: Sequence[tuple[str, str]],
+    words: Sequence[tuple[str, str]],
     now: datetime,
     path: Path,
+    unit: Unit | None = None,
 ) -> int:
     """Write the page of *selection* to *path* and return how many inspections it is made from.
 
@@ -46,9 +50,10 @@ def write_history_page(
         folder: The shop's.
         archive: Its archive.
         selection: Which readings.
-        asked: The same for a reader: labels and texts.
+        words: The same for a reader, as :func:`asked` says it.
         now: When the page is made.
         path: Its file, which ends in .html.
+        unit: Of all film builds; None for that of each part's specification.
 
     Raises:
         BadInput: The name does not end in .html, the file cannot be written, or the selection is too large for a page.
@@ -60,19 +65,27 @@ def write_history_page(
         raise BadInput(f"{path.parent}: there is no such folder; make it or name another")
     if path.is_dir():
         raise BadInput(f"{path}: this is a folder; name a file")
-    found = history_of(folder, archive, selection, asked, now, _seen_from(path, folder))
+    found = history_of(folder, archive, selection, words, now, _seen_from(path, folder), unit)
     _write(path, history_html(found))
     return len(found.inspections)
+
+
+def asked(selection: Selection, first: date | None, last: date | None) -> list[tuple[str, str]]:
+    """Return what *selection* asks for as labels and texts; *first* and *last* are the days that were given."""
+    said = [(word, value) for name, word in SELECTED.items() if (value := getattr(selection, name))]
+    said += [("taken from", day(first))] if first is not None else []
+    return said + ([("taken up to", day(last))] if last is not None else [])
 
 
 def history_of(
     folder: ShopFolder,
     archive: Archive,
     selection: Selection,
-    asked: Sequence[tuple[str, str]],
+    words: Sequence[tuple[str, str]],
     now: datetime,
     certificates: str | None,
-) -> History:
+    unit: Unit | None = None,
+) -> HistoryPage:
     """Return what the page of *selection* shows; raises as :func:`write_history_page` does."""
     shop = folder.shop()
     zone = ZoneInfo(shop.time_zone)
@@ -86,19 +99,20 @@ def history_of(
     def drawing(job: Job) -> OutsidePicture | None:
         return None if job.drawing is None else picture_of(folder.picture(job.drawing), f"drawings/{job.drawing}")
 
-    return History(
+    return HistoryPage(
         shop=shop.name,
         zone=zone,
-        selection=tuple(asked),
+        selection=tuple(words),
         made_at=now,
         head=head,
         parts=part_histories(
             summaries,
             counts,
-            gauge_events(archive.checks() if gauges else (), gauges),
+            gauge_events(checked_gauges(archive.checks() if gauges else (), gauges, set())),
             lambda key: Job.from_json(record(key).job_json),
             drawing,
             zone,
+            unit,
         ),
         inspections=listed_inspections(summaries, archive.certificates(), record, _pdfs(folder.certificates)),
         certificates=certificates,

@@ -10,7 +10,7 @@ from typing import Final
 from zoneinfo import ZoneInfo
 
 from report.charted import CountedShare, EventKind, GaugeEvent, LocationSummary, TrendPoint, Window
-from report.history_page import History, Issued, ListedInspection, LocationHistory, PartHistory
+from report.history_page import HistoryPage, Issued, ListedInspection, LocationHistory, PartHistory
 from report.outside_pictures import OutsidePicture
 from rules.statistics import mean, nearest_rank_quantile, standard_deviation
 from rules.verdict import Verdict
@@ -144,9 +144,9 @@ def listed(count: int, part_no: str = "HW-210") -> tuple[ListedInspection, ...]:
     )
 
 
-def history(*parts: PartHistory, lines: int = 26, certificates: str | None = None) -> History:
+def history(*parts: PartHistory, lines: int = 26, certificates: str | None = None) -> HistoryPage:
     """Return a page's history of *parts*."""
-    return History(
+    return HistoryPage(
         shop="Tidewater Lane Powder Works",
         zone=ZONE,
         selection=(("part", "HW-210"), ("from", "2026-01-01")),

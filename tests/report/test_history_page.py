@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 
 from report.charted import Window
-from report.history_page import MOST_LISTED, NOT_RANKED, History, history_html
+from report.history_page import MOST_LISTED, NOT_RANKED, HistoryPage, history_html
 from report.outside_pictures import picture_of
 from tests.report.charted_example import NARROW, history, listed, part
 from tests.report.layouts import SHOP_FOLDER
@@ -94,7 +94,7 @@ def test_what_comes_from_outside_is_text_and_never_markup() -> None:
     line = dataclasses.replace(
         listed(1)[0], customer=HOSTILE, lot=HOSTILE, name=HOSTILE, sprayers=(HOSTILE,), gauges=(HOSTILE,)
     )
-    asked: History = dataclasses.replace(
+    asked: HistoryPage = dataclasses.replace(
         history(evil), shop=HOSTILE, selection=((HOSTILE, HOSTILE),), inspections=(line,), head={HOSTILE: (1, HOSTILE)}
     )
     page = Page(history_html(asked))
