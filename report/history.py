@@ -35,7 +35,7 @@ PER: Final = {
     "piece": "piece",
 }
 _WORD_OF: Final = {column: word for word, column in PER.items()}
-_SELECTED: Final = {
+SELECTED: Final = {
     "part_no": "part",
     "location": "location",
     "lot": "lot",
@@ -96,7 +96,7 @@ class History:
 
 def selection_words(selection: Selection, first: date | None, last: date | None) -> str:
     """Return what was asked for, in words; *first* and *last* are the days that were given."""
-    words = [f"{word} {getattr(selection, name)!r}" for name, word in _SELECTED.items() if getattr(selection, name)]
+    words = [f"{word} {getattr(selection, name)!r}" for name, word in SELECTED.items() if getattr(selection, name)]
     if first is not None:
         words.append(f"taken on {first.isoformat()} or later")
     if last is not None:

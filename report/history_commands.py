@@ -12,6 +12,7 @@ _LIMIT = 1000
 TYPE_CHECKING = False  # as typing's own, without the cost of importing it for --help
 if TYPE_CHECKING:
     from datetime import date
+    from pathlib import Path
     from typing import Any
     from zoneinfo import ZoneInfo
 
@@ -34,8 +35,12 @@ def register(commands: Any) -> None:
     history.add_argument("--lot")
     history.add_argument("--customer", metavar="NAME", help="or a part of the name")
     history.add_argument("--gauge", metavar="SERIAL")
-    history.add_argument("--from", dest="since", metavar="DAY", help="sealed on this day or later; with --by, taken")
-    history.add_argument("--to", dest="until", metavar="DAY", help="sealed on this day or before; with --by, taken")
+    history.add_argument(
+        "--from", dest="since", metavar="DAY", help="sealed on this day or later; with --by and --html, taken"
+    )
+    history.add_argument(
+        "--to", dest="until", metavar="DAY", help="sealed on this day or before; with --by and --html, taken"
+    )
     history.add_argument("--revisions", action="store_true", help="the superseded revisions too")
     history.add_argument("--limit", type=int, metavar="N", help=f"the newest N inspections ({_LIMIT}); 0 for all")
     history.add_argument("--by", choices=("month", "inspection"), help="a row per month, or per inspection")
@@ -46,11 +51,17 @@ def register(commands: Any) -> None:
         "inspector, lot or piece (default: part,location by month, location by inspection)",
     )
     for name in ("location", "powder", "sprayer", "rack", "rack-position"):
-        history.add_argument(f"--{name}", metavar="NAME", help="with --by: of the readings")
+        history.add_argument(f"--{name}", metavar="NAME", help="with --by or --html: of the readings")
     history.add_argument(
-        "--unit", choices=("um", "mil"), help="with --by (default: the specification's, where it is one)"
+        "--unit", choices=("um", "mil"), help="with --by or --html (default: the specification's, where it is one)"
     )
     history.add_argument("--json", action="store_true", help="answer as JSON")
+    history.add_argument(
+        "--html",
+        type=_path,
+        metavar="FILE",
+        help="write a page with charts per part and location to FILE, for any browser, without a network",
+    )
     history.set_defaults(run=_history)
 
 
@@ -62,13 +73,17 @@ def _history(args: argparse.Namespace) -> int:
     zone = ZoneInfo(_folder(args).shop().time_zone)
     if args.limit is not None and args.limit < 0:
         raise BadInput(f"--limit {args.limit}: say how many inspections, or 0 for all")
+    if args.html is not None:
+        return _page(args, zone)
     if args.by is not None:
         if args.revisions:
             raise BadInput("--by counts valid revisions only; leave out --revisions")
         return _distribution(args, zone)
     for name in ("per", "location", "powder", "sprayer", "rack", "rack_position", "unit"):
         if getattr(args, name) is not None:
-            raise BadInput(f"--{name.replace('_', '-')} asks about readings; say --by month or --by inspection with it")
+            raise BadInput(
+                f"--{name.replace('_', '-')} asks about readings; say --by month, --by inspection or --html FILE with it"
+            )
     return _list(args, zone)
 
 
@@ -130,11 +145,21 @@ def _newest(
 def _distribution(args: argparse.Namespace, zone: ZoneInfo) -> int:
     import json
 
-    from archive.questions import Selection
     from report.history import history_json, history_lines
 
+    selection = _selection(args, zone)
+    history = _asked(args, selection)
+    print(
+        json.dumps(history_json(history), ensure_ascii=False) if args.json else "\n".join(history_lines(history, zone))
+    )
+    return 0
+
+
+def _selection(args: argparse.Namespace, zone: ZoneInfo) -> Selection:
+    from archive.questions import Selection
+
     since, before = _bounds(args, zone)
-    selection = Selection(
+    return Selection(
         part_no=args.part,
         location=args.location,
         powder=args.powder,
@@ -147,11 +172,6 @@ def _distribution(args: argparse.Namespace, zone: ZoneInfo) -> int:
         since=since,
         until=before,
     )
-    history = _asked(args, selection)
-    print(
-        json.dumps(history_json(history), ensure_ascii=False) if args.json else "\n".join(history_lines(history, zone))
-    )
-    return 0
 
 
 def _asked(args: argparse.Namespace, selection: Selection) -> History:
@@ -201,6 +221,25 @@ def _per(args: argparse.Namespace) -> tuple[str, ...]:
     return tuple(PER[word] for word in words)
 
 
+# the page
+
+
+def _page(args: argparse.Namespace, zone: ZoneInfo) -> int:
+    from report.history_page_file import asked, write_history_page
+    from schemas.errors import BadInput
+    from schemas.units import Unit
+
+    for name in ("by", "per", "limit", "revisions", "json"):
+        if getattr(args, name):
+            raise BadInput(f"--{name} shapes the answer of a terminal; leave it out with --html")
+    selection = _selection(args, zone)
+    words = asked(selection, _day(args.since), _day(args.until))
+    unit = Unit(args.unit) if args.unit else None
+    count = write_history_page(_folder(args), _archive(args), selection, words, args.now(), args.html, unit)
+    print(f"{args.html}: {count} inspection{'' if count == 1 else 's'}")
+    return 0
+
+
 # what they share
 
 
@@ -227,6 +266,12 @@ def _bounds(args: argparse.Namespace, zone: ZoneInfo) -> tuple[Any, Any]:
     since = None if first is None or first <= date.min + timedelta(days=1) else midnight(first)
     before = None if last is None or last >= date.max - timedelta(days=1) else midnight(last + timedelta(days=1))
     return since, before
+
+
+def _path(text: str) -> Path:
+    from pathlib import Path
+
+    return Path(text)
 
 
 def _folder(args: argparse.Namespace) -> ShopFolder:
