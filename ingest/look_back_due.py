@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
+from typing import Final
 from zoneinfo import ZoneInfo
 
 from archive.look_back import Period, candidates
@@ -13,6 +14,9 @@ from rules.doubt import Doubt, Policy, doubts_looked_up, earliest, hulls, look_b
 from rules.wording import local_time
 from schemas.gauge_checks import GaugeCheck
 from schemas.shop import Shop
+
+#: How many inspections the sentence names: the others, the look-back lists.
+_NAMED: Final = 6
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,11 +46,14 @@ def look_back_due(archive: Archive, shop: Shop, failed: GaugeCheck) -> LookBackD
         f"{number_of(len(touched), 'inspection', 'inspections')} and "
         f"{number_of(certificates, 'certificate', 'certificates')} with readings in doubt"
     )
+    ids = [one.inspection.inspection_id for one in touched]
+    named = f" ({', '.join(ids[:_NAMED])}{', …' if len(ids) > _NAMED else ''})"
     return LookBackDue(
         len(touched),
         certificates,
         f"gauge {doubts[0].gauge_serial}: every reading taken {_since(doubts[0], policy.zone)} is in doubt; look back now: "
-        f"{counts if touched else 'no sealed inspection has any so far'}; filmtally lookback --check {failed.check_id}",
+        f"{counts + named if touched else 'no sealed inspection has any so far'}; "
+        f"filmtally lookback --check {failed.check_id}",
     )
 
 

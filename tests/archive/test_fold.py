@@ -8,6 +8,7 @@ import subprocess
 import sys
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
 import pyarrow.parquet as pq
 import pytest
@@ -80,9 +81,9 @@ def test_a_look_up_reads_only_the_row_groups_that_hold_it(root: Path, monkeypatc
     asked: list[list[int]] = []
     plain = pq.ParquetFile.read_row_groups
 
-    def read_row_groups(self: pq.ParquetFile, groups: list[int], *args: object) -> object:
+    def read_row_groups(self: pq.ParquetFile, groups: list[int], *args: Any, **named: Any) -> object:
         asked.append(groups)
-        return plain(self, groups, *args)
+        return plain(self, groups, *args, **named)
 
     monkeypatch.setattr(pq.ParquetFile, "read_row_groups", read_row_groups)
     archive = Archive(root, "bench1")
@@ -289,6 +290,7 @@ _WRITER = """
 import sys
 from datetime import timedelta
 from pathlib import Path
+from typing import Any
 from archive.store import Archive
 from tests.archive import scenario
 root, bench, first = Path(sys.argv[1]), sys.argv[2], int(sys.argv[3])
