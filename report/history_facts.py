@@ -201,7 +201,10 @@ def _location(
         ]
     trend = tuple(_point(name, group, unit) for _, name, group in groups)
     shares = tuple(
-        CountedShare(label, name, point.n, point.outside) for (label, name, _), point in zip(groups, trend, strict=True)
+        CountedShare(label, name, limited, point.outside)
+        for (label, name, group), point in zip(groups, trend, strict=True)
+        # Without a limit there is nothing to be outside of.
+        if (limited := sum(s.limited for s in group))
     )
     n = sum(s.n for s in summaries)
     return LocationHistory(

@@ -54,7 +54,7 @@ class LocationHistory:
         summary: Over the whole time.
         points: One per inspection or month, in time.
         builds: How often each film build was read.
-        shares: Readings outside the limits, per inspection or month, in time.
+        shares: Readings outside the limits of those that have some, per inspection or month, in time.
         per: What each point and share is: inspection or month.
     """
 
@@ -249,13 +249,12 @@ def _location(
 ) -> dict[str, Any]:
     name = place.summary.location
     events = [event for event in part.events if span[0] <= event.when <= span[1]]
-    has_limits = any(point.window.has_limits for point in place.points)
     return {
         "anchor": anchor,
         "name": name,
         "trend": figure_markup(trend_figure(place.points, events, part.unit, name, history.zone, span)),
         "distribution": figure_markup(distribution_figure(place.builds, place.summary.window, part.unit, name), "half"),
-        "shares": figure_markup(share_figure(place.shares, name, place.per), "half") if has_limits else Markup(""),
+        "shares": figure_markup(share_figure(place.shares, name, place.per), "half") if place.shares else Markup(""),
     }
 
 

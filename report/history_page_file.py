@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Sequence
 from contextlib import suppress
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from functools import cache
 from pathlib import Path
 from typing import Final
@@ -13,7 +13,7 @@ from zoneinfo import ZoneInfo
 
 from archive import query
 from archive.commit import cannot_write
-from archive.layout import TEMPORARY_PREFIX
+from archive.layout import TEMPORARY_PREFIX, month_of
 from archive.ledger import heads_of
 from archive.questions import InspectionSummary, Selection, build_counts, inspection_summaries
 from archive.shop_folder import ShopFolder
@@ -24,12 +24,15 @@ from report.history_facts import BY, COUNTED_BY, gauge_events, listed_inspection
 from report.history_page import HistoryPage, history_html
 from report.outside_pictures import OutsidePicture, picture_of
 from schemas.errors import BadInput
+from schemas.gauge_checks import GaugeCheck
 from schemas.job import Job
 from schemas.units import Unit
 
 #: Lines that the archive may answer for one page: locations times inspections. More would fill the memory, and a
 #: month of each of so many parts is nothing that somebody reads.
 MOST_ROWS: Final = 100_000
+#: So long before the first reading checks are looked for; no policy lets one hold longer (common practice, no source).
+_BEFORE: Final = timedelta(days=35)
 
 
 def write_history_page(
@@ -94,6 +97,7 @@ def history_of(
     summaries = _summaries(archive.root, selection)
     counts = query.ask(archive.root, build_counts(selection, COUNTED_BY))
     gauges = {gauge for summary in summaries if (gauge := summary.group[BY.index("gauge_serial")]) is not None}
+    checks = _checks(archive, summaries)
     record = cache(archive.inspection)
     listed = {summary.inspection_id for summary in summaries}
 
@@ -109,7 +113,7 @@ def history_of(
         parts=part_histories(
             summaries,
             counts,
-            gauge_events(checked_gauges(archive.checks() if gauges else (), gauges, set())),
+            gauge_events(checked_gauges(checks, gauges, {month_of(check.done_at) for check in checks})),
             lambda key: Job.from_json(record(key).job_json),
             drawing,
             zone,
@@ -132,6 +136,13 @@ def _summaries(root: Path, selection: Selection) -> list[InspectionSummary]:
                 "--part, or a time with --from and --to"
             )
     return question.joined(parts)
+
+
+def _checks(archive: Archive, summaries: Sequence[InspectionSummary]) -> list[GaugeCheck]:
+    """Return the checks of the time of *summaries*, and of some time before, where the last check before them lies."""
+    if not summaries:
+        return []
+    return archive.checks(since=min(summary.first_taken_at for summary in summaries) - _BEFORE)
 
 
 def _seen_from(path: Path, folder: ShopFolder) -> str | None:

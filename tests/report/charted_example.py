@@ -113,7 +113,8 @@ def part(
             name_of = f"{when:%Y-%m}" if per == "month" else f"{when:%Y%m%d}-0930-FT22, lot GL-{1100 + i}"
             points.append(point(builds, asked, when, f"{when:%Y-%m-%d}" if per == "inspection" else f"{when:%Y-%m}"))
             label = f"{when:%Y-%m}" if per == "month" else f"{when:%Y-%m-%d}"
-            shares.append(CountedShare(label, name_of, len(builds), points[-1].outside))
+            if asked.has_limits:
+                shares.append(CountedShare(label, name_of, len(builds), points[-1].outside))
             every += builds
         at = (0.08 + 0.22 * k, 0.3 + 0.1 * k) if drawing is not None and k < 4 else None
         locations.append(

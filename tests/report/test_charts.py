@@ -10,7 +10,7 @@ from fractions import Fraction
 from itertools import pairwise
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from markupsafe import Markup
 
@@ -195,6 +195,7 @@ def test_a_day_without_a_check_is_a_gap_among_many() -> None:
 # The distribution.
 
 
+@settings(max_examples=40)
 @given(
     st.dictionaries(st.integers(-5, 2000).map(lambda n: Fraction(n, 10)), st.integers(1, 50), min_size=1, max_size=60)
 )
