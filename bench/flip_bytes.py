@@ -7,10 +7,13 @@ from __future__ import annotations
 
 import json
 import random
+import re
 import sys
 from collections.abc import Iterator
+from itertools import pairwise
 from typing import Final
 
+from report.frame import frames_of
 from report.verifying import VerificationReport, verify
 from rules.verdict import Verdict
 from schemas.errors import IntegrityFailed
@@ -62,6 +65,26 @@ def flips(good: bytes, times: int, seed: int) -> Iterator[tuple[int, bytes]]:
         copy = bytearray(good)
         copy[place] ^= rng.randrange(1, 256)
         yield place, bytes(copy)
+
+
+def spread_flips(good: bytes, times: int, seed: int) -> Iterator[tuple[int, bytes]]:
+    """Yield about *times* copies of *good* with one byte changed, spread so that every part of the file is met.
+
+    The parts are what lies between the signatures' values and the ends of what each added. Each is cut into stretches of
+    one length, three at least, and one byte of each stretch is changed.
+    """
+    rng = random.Random(seed)  # noqa: S311 - places, as in flips
+    ends = [found.end() for found in re.finditer(rb"%%EOF\n?", good)]
+    cuts = sorted({0, len(good), *ends, *(at for frame in frames_of(good) for at in (frame.gap, frame.after))})
+    for low, high in pairwise(cuts):
+        stretches = max(3, round(times * (high - low) / len(good)))
+        for n in range(stretches):
+            begin, end = (low + (high - low) * at // stretches for at in (n, n + 1))
+            if begin < end:
+                place = rng.randrange(begin, end)
+                copy = bytearray(good)
+                copy[place] ^= rng.randrange(1, 256)
+                yield place, bytes(copy)
 
 
 def refused_by(pdf: bytes) -> str | None:

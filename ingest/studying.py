@@ -123,7 +123,7 @@ class StudyTaking:
         """
         text = text_of(line.frame)
         if isinstance(text, Rejected):
-            return Problem(line.line_no, text.why)
+            return self._take_framed(line)
         if not text.strip():
             return None
         if not self._begun:
@@ -173,10 +173,21 @@ class StudyTaking:
 
     # the readings
 
-    def _take_line(self, line: RawLine, text: str) -> Outcome:
+    def _take_framed(self, line: RawLine) -> Outcome:
+        """Take a line with control characters: a gauge may frame what it sends, a word or a table has none."""
+        text = text_of(line.frame, "" if self._table is not None else self._read_by().control)
+        if isinstance(text, Rejected):
+            return Problem(line.line_no, text.why)
+        self._begun = True
+        return self._take_line(line, text)
+
+    def _read_by(self) -> LineDecoder:
         if self._decoder is None:
             self._decoder = self._reader(self.profile())
-        decoded = self._decoder.decode(text)
+        return self._decoder
+
+    def _take_line(self, line: RawLine, text: str) -> Outcome:
+        decoded = self._read_by().decode(text)
         if isinstance(decoded, Blank):
             return None
         if isinstance(decoded, NotAReading):

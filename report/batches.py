@@ -8,9 +8,7 @@ does the rest.
 from __future__ import annotations
 
 import multiprocessing
-import os
 import signal
-import threading
 from collections import deque
 from collections.abc import Callable, Generator, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
@@ -22,11 +20,10 @@ from typing import Final
 
 from archive.shop_folder import ShopFolder
 from archive.store import Archive
-from report.assessing import judge
-from report.evidence import Evidence, IssueFacts
+from report.evidence import IssueFacts
 from report.identities import Identity
-from report.issuing import Issued, LaidOut, Prepared, Wish, lay_out, prepare, register, release, with_key
-from report.page_look import PageLook
+from report.issuing import Issued, Prepared, Wish, prepare, register, release, with_key
+from report.laying_out import LaidOut, begin_work, laid_out
 from schemas.certificates import Certificate
 from schemas.errors import BadInput, FilmtallyError
 from schemas.inspections import Inspection
@@ -249,31 +246,13 @@ class _Batch:
         return Outcome(one.inspection, issued=issued)
 
 
-def laid_out(evidence: Evidence, facts: IssueFacts, look: PageLook, html: bool) -> LaidOut:
-    """Return the unsigned certificate; runs in a worker process, which judges the evidence itself."""
-    return lay_out(evidence, judge(evidence), facts, look, html=html)
-
-
 # the workers
 
 
 def _pool(workers: int) -> ProcessPoolExecutor:
     # Spawned, not forked: the same on every system, and no worker inherits an open key.
     context = multiprocessing.get_context("spawn")
-    return ProcessPoolExecutor(workers, mp_context=context, initializer=_begin_work)
-
-
-def _begin_work() -> None:
-    """Leave an interrupt to the process that gives out the work, and end with it."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-    threading.Thread(target=_end_with_parent, daemon=True).start()
-
-
-def _end_with_parent() -> None:
-    parent = multiprocessing.parent_process()
-    if parent is not None:
-        parent.join()
-        os._exit(1)
+    return ProcessPoolExecutor(workers, mp_context=context, initializer=begin_work)
 
 
 @contextmanager

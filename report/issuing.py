@@ -15,13 +15,13 @@ from archive.locking import held_alone
 from archive.shop_folder import ShopFolder
 from archive.store import Archive
 from report.assessing import Assessed, assessed
-from report.certificate import draft
 from report.demands import missing
 from report.evidence import Drawing, EarlierInspection, Evidence, IssueFacts
 from report.figures import moment
 from report.identities import Identity, load_identity
 from report.key_names import refuse_anothers_key
 from report.languages import presentation_of
+from report.laying_out import LaidOut, lay_out
 from report.page_facts import MEANING
 from report.page_look import PageLook, page_look
 from report.pdf import UnsignedPdf
@@ -95,21 +95,6 @@ class Prepared:
 
 
 @dataclass(frozen=True, slots=True)
-class LaidOut:
-    """A certificate before it is signed.
-
-    Attributes:
-        pdf: The file.
-        code: Its short code, as printed.
-        html: The page that it was laid out from, where a copy for a browser is wanted.
-    """
-
-    pdf: UnsignedPdf
-    code: str
-    html: str | None
-
-
-@dataclass(frozen=True, slots=True)
 class Issued:
     """A certificate as issued.
 
@@ -151,16 +136,6 @@ def issue(
     facts = with_key(ready.facts, identity, archive.head())
     laid = lay_out(ready.evidence, ready.assessment, facts, ready.look, html=ready.html)
     return register(folder, archive, ready, facts, release(laid.pdf, ready, facts, identity), laid)
-
-
-def lay_out(evidence: Evidence, assessment: Assessment, facts: IssueFacts, look: PageLook, *, html: bool) -> LaidOut:
-    """Return the certificate as it is signed and registered, with its page where *html* asks for it.
-
-    Raises:
-        BadInput: It would print a character that no bundled font has.
-    """
-    made = draft(evidence, assessment, facts, look)
-    return LaidOut(made.pdf, made.view.code, made.html if html else None)
 
 
 def prepare(folder: ShopFolder, archive: Archive, inspection: Inspection, wish: Wish, now: datetime) -> Prepared:

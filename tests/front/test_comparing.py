@@ -17,10 +17,7 @@ TABLE = "location;reading;unit\n" + "".join(
 @pytest.fixture
 def certificate(door: FrontDoor) -> str:
     """A certificate of hinges: 88.0 µm on the strap face and 32.0 µm on the fit."""
-    inspection = door.covered_lot()
-    assert door("certify", inspection, *door.signed_in()).code == 0
-    (pdf,) = (door.folder / "certificates").glob("*.pdf")
-    return str(pdf)
+    return str(door.certified())
 
 
 def test_figures_that_agree_are_exit_0_and_figures_that_do_not_exit_1(door: FrontDoor, certificate: str) -> None:

@@ -510,6 +510,9 @@ COUNTED = Profile.model_validate(
 )
 
 
+FRAMED = COUNTED.model_copy(update={"control": "\x02\x03\x1c", "reading": "\x02" + COUNTED.reading + "\x03"})
+
+
 def _taking() -> StudyTaking:
     return StudyTaking(SHOP, ProbeMode.MAGNETIC, lambda: COUNTED, operator="mk")
 
@@ -537,6 +540,31 @@ def test_a_counter_that_comes_twice_and_another_mode_are_problems() -> None:
     assert len(taking.readings) == 1
     assert isinstance(_feed(taking, "@undo"), Told)
     assert isinstance(_feed(taking, "1 F hinge 88"), StudyReading)
+
+
+def test_a_gauge_that_frames_its_lines_is_studied_as_any_other() -> None:
+    taking = StudyTaking(SHOP, ProbeMode.MAGNETIC, lambda: FRAMED)
+    first = _feed(taking, "\x021 F hinge 88\x03")
+    assert isinstance(first, Problem)
+    assert "nobody is named who read this" in first.sentence
+    assert isinstance(_feed(taking, "@operator mk"), Told)
+    reading = _feed(taking, "\x021 F hinge 88\x03")
+    assert isinstance(reading, StudyReading)
+    assert (reading.part, reading.figures) == ("hinge", "88 µm")
+
+
+@pytest.mark.parametrize("line", ["\x01@undo", "\x1c@undo", "\x021 F hinge\x01 88\x03"])
+def test_what_frames_a_gauge_s_lines_makes_no_word_and_nothing_else_is_let_through(line: str) -> None:
+    taking = StudyTaking(SHOP, ProbeMode.MAGNETIC, lambda: FRAMED, operator="mk")
+    assert isinstance(_feed(taking, "\x021 F hinge 88\x03"), StudyReading)
+    assert isinstance(_feed(taking, line), Problem)
+    assert len(taking.readings) == 1
+
+
+def test_a_table_has_no_control_characters_whatever_the_gauge_frames() -> None:
+    taking = StudyTaking(SHOP, ProbeMode.MAGNETIC, lambda: FRAMED)
+    assert _feed(taking, "operator,part,reading") == Told("a table")
+    assert "has control characters" in _feed(taking, "mk,\x02hinge,88").sentence
 
 
 def test_a_line_that_is_no_text_is_a_problem() -> None:

@@ -28,12 +28,6 @@ def _secret(door: FrontDoor) -> tuple[str, str]:
     return ("--passphrase-file", str(door.folder.parent / "secret.txt"))
 
 
-def _certified(door: FrontDoor) -> Path:
-    inspection = door.covered_lot()
-    assert door("certify", inspection, *door.signed_in()).code == 0
-    return door.folder / "certificates" / f"TLPW-{inspection}-r1.pdf"
-
-
 def _by_oj(door: FrontDoor, pdf: Path, *more: str) -> Answer:
     if not (door.folder / "identities" / "oj.p12").exists():
         assert door("identity", "oj", *_secret(door)).code == 0
@@ -55,7 +49,7 @@ def _by_receiver(door: FrontDoor, pdf: Path, *more: str) -> Answer:
 
 
 def test_a_quality_manager_approves_and_the_register_still_knows_the_certificate(door: FrontDoor) -> None:
-    pdf = _certified(door)
+    pdf = door.certified()
     issued = pdf.read_bytes()
     answer = _by_oj(door, pdf)
     assert answer.code == 0, answer
@@ -72,7 +66,7 @@ def test_a_quality_manager_approves_and_the_register_still_knows_the_certificate
 
 
 def test_a_customer_approves_with_nothing_but_the_file_and_a_key(door: FrontDoor) -> None:
-    pdf = _certified(door)
+    pdf = door.certified()
     copy = door.folder.parent / "received.pdf"
     copy.write_bytes(pdf.read_bytes())
     answer = _by_receiver(door, copy, "--meaning", "Witnessed and accepted on arrival.")
@@ -94,7 +88,7 @@ def test_a_customer_approves_with_nothing_but_the_file_and_a_key(door: FrontDoor
 
 
 def test_the_second_approval_closes_the_certificate(door: FrontDoor) -> None:
-    pdf = _certified(door)
+    pdf = door.certified()
     assert _by_oj(door, pdf).code == 0
     answer = _by_receiver(door, pdf)
     assert answer.code == 0, answer
@@ -110,14 +104,14 @@ def _key(path: Path) -> str:
 
 
 def test_the_first_approval_closes_it_where_it_is_said_to_be_the_last(door: FrontDoor) -> None:
-    pdf = _certified(door)
+    pdf = door.certified()
     assert _by_oj(door, pdf, "--last").code == 0
     answer = _by_receiver(door, pdf)
     assert (answer.code, "closed it" in answer.sentence) == (2, True)
 
 
 def test_out_leaves_the_certificate_alone_and_never_overwrites(door: FrontDoor) -> None:
-    pdf = _certified(door)
+    pdf = door.certified()
     before = pdf.read_bytes()
     new = door.folder.parent / "approved.pdf"
     assert _by_oj(door, pdf, "--out", str(new)).code == 0
@@ -128,7 +122,7 @@ def test_out_leaves_the_certificate_alone_and_never_overwrites(door: FrontDoor) 
 
 
 def test_what_does_not_hold_is_not_countersigned(door: FrontDoor) -> None:
-    pdf = _certified(door)
+    pdf = door.certified()
     good = pdf.read_bytes()
     place = good.index(b"stream", 2000) + 40
     for bad in (good[:place] + bytes([good[place] ^ 1]) + good[place + 1 :], good + b"\n"):
@@ -141,7 +135,7 @@ def test_what_does_not_hold_is_not_countersigned(door: FrontDoor) -> None:
 
 
 def test_a_superseded_certificate_is_not_countersigned(door: FrontDoor) -> None:
-    pdf = _certified(door)
+    pdf = door.certified()
     inspection = pdf.stem.removeprefix("TLPW-").removesuffix("-r1")
     assert door("certify", inspection, *door.signed_in(), "--why", "order number was missing").code == 0
     answer = _by_oj(door, pdf)
@@ -149,7 +143,7 @@ def test_a_superseded_certificate_is_not_countersigned(door: FrontDoor) -> None:
 
 
 def test_who_released_it_does_not_approve_it_as_well(door: FrontDoor) -> None:
-    pdf = _certified(door)
+    pdf = door.certified()
     answer = door("countersign", str(pdf), *door.signed_in())
     assert (answer.code, "has signed it with this key already" in answer.sentence) == (2, True)
 
@@ -169,7 +163,7 @@ def test_who_released_it_does_not_approve_it_as_well(door: FrontDoor) -> None:
     ],
 )
 def test_what_is_asked_for_wrongly_is_said_in_one_sentence(words: tuple[str, ...], says: str, door: FrontDoor) -> None:
-    pdf = _certified(door)
+    pdf = door.certified()
     before = pdf.read_bytes()
     answer = door("countersign", str(pdf), *words, *_secret(door))
     assert answer.code == 2
@@ -179,7 +173,7 @@ def test_what_is_asked_for_wrongly_is_said_in_one_sentence(words: tuple[str, ...
 
 
 def test_a_full_disk_leaves_the_certificate_as_it_was(door: FrontDoor, monkeypatch: pytest.MonkeyPatch) -> None:
-    pdf = _certified(door)
+    pdf = door.certified()
     before = pdf.read_bytes()
     assert door("identity", "oj", *_secret(door)).code == 0
     real = os.fsync
@@ -198,7 +192,7 @@ def test_a_full_disk_leaves_the_certificate_as_it_was(door: FrontDoor, monkeypat
 
 
 def test_archive_check_tells_an_approval_from_a_change(door: FrontDoor) -> None:
-    pdf = _certified(door)
+    pdf = door.certified()
     assert _by_oj(door, pdf).code == 0
     assert door("archive", "check").code == 0
     pdf.write_bytes(pdf.read_bytes() + b"\n%more\n")
@@ -223,7 +217,7 @@ def test_a_shop_with_an_authority_certifies_and_approves_with_time_stamps_over_t
     door.now = datetime.now(UTC)
     with authorities() as by:
         settings_in(door.folder, by, door.now, "b-lta")
-        pdf = _certified(door)
+        pdf = door.certified()
         assert door("verify", str(pdf)).code == 0
         _with_authority(door, "b-lta", by.tsa_url)
         again = door("certify", pdf.stem.removeprefix("TLPW-").removesuffix("-r1"), *door.signed_in(), "--why", "level")
@@ -262,7 +256,7 @@ def test_where_a_key_is_kept_and_who_stamps_the_time_never_reaches_a_customer(do
     with authorities(NOW) as by:
         settings_in(door.folder, by, NOW, "b-t")
         _with_authority(door, "b-t", by.tsa_url)
-        pdf = _certified(door)
+        pdf = door.certified()
     with pikepdf.open(pdf) as opened:
         inside = opened.attachments["certificate.json"].get_file().read_bytes()
     assert b"tsa" not in inside
@@ -270,7 +264,7 @@ def test_where_a_key_is_kept_and_who_stamps_the_time_never_reaches_a_customer(do
 
 
 def test_the_certificate_of_each_key_lies_open_beside_it(door: FrontDoor) -> None:
-    _by_oj(door, _certified(door))
+    _by_oj(door, door.certified())
     for code in ("mk", "oj"):
         lies = (door.folder / "identities" / f"{code}.crt").read_bytes()
         certificate = x509.load_pem_x509_certificate(lies)

@@ -19,7 +19,6 @@ from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
 from pyhanko.sign import fields, signers
 
 from filmtally import main
-from report.page_content import page_content
 from report.page_look import page_look
 from report.pdf import UnsignedPdf
 from report.plain_text import verification_lines
@@ -30,7 +29,7 @@ from report.visible_text import visible
 from rules.verdict import Verdict
 from schemas.customer import Customer
 from schemas.errors import IntegrityFailed
-from tests.report import layouts, scenario
+from tests.report import scenario
 from tests.report.made import asking, drafted, identity, second, signed
 
 Alter = Callable[[pikepdf.Pdf], None]
@@ -243,11 +242,6 @@ def test_other_packing_of_the_same_pages_is_told_from_another_drawing() -> None:
     verdict, sentence = _pages(_look(_forged(lambda pdf: None), rebuild=True))
     assert verdict is Verdict.PASS
     assert "by the same steps" in sentence
-
-
-@pytest.mark.parametrize("name", sorted(layouts.LAYOUTS))
-def test_no_layout_of_ours_is_taken_for_a_forgery(name: str) -> None:
-    page_content(layouts.LAYOUTS[name]().pdf.content)
 
 
 def test_a_logo_lies_inside_so_that_its_certificate_is_rebuilt_byte_for_byte() -> None:

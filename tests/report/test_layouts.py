@@ -13,6 +13,7 @@ import pytest
 from PIL import Image
 
 from report.certificate import Draft
+from report.page_content import page_content
 from report.pdf import render
 from report.printed import page_texts
 from tests.report import scenario
@@ -58,6 +59,11 @@ def test_a_layout_has_every_word_in_its_place(name: str) -> None:
 @pytest.mark.parametrize("name", LAYOUTS)
 def test_a_layout_looks_as_it_did(name: str) -> None:
     assert pictures_differ(kept_picture(name), _seen(name)[1]) is None
+
+
+@pytest.mark.parametrize("name", LAYOUTS)
+def test_no_layout_of_ours_is_taken_for_a_forgery(name: str) -> None:
+    page_content(_made(name).pdf.content)
 
 
 # What a comparison is worth: changes that a reader would see, planted

@@ -8,12 +8,14 @@ from __future__ import annotations
 import asyncio
 import base64
 import io
+import random
 import threading
 import tomllib
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import timedelta
 from http.server import BaseHTTPRequestHandler, HTTPServer
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -405,20 +407,24 @@ def test_single_bit_flips_are_refused_or_change_nothing_that_is_said(
     level: str, by: Authorities, files: dict[str, bytes]
 ) -> None:
     """A time stamp is written by its authority: some of its digits nobody signs, and they say nothing."""
-    import random
-
     rng = random.Random(3161)
     good = files[level]
     trust = _trust(by, crls=(_crl(by, "root"), _crl(by, "between")) if level == "b-t" else ())
     said = _said(good, trust)
-    places = [rng.randrange(len(good)) for _ in range(8)]
-    places += [rng.randrange(frame.gap, frame.after) for frame in frames_of(good) for _ in range(8)]
+    places = [*_one_in_each(rng, 0, len(good), 4)]
+    places += [place for frame in frames_of(good) for place in _one_in_each(rng, frame.gap, frame.after, 5)]
     for place in places:
         changed = bytearray(good)
         changed[place] ^= 1 << rng.randrange(4)
         answer = _said(bytes(changed), trust)
         assert answer is None or answer == said, place
     assert said is not None
+
+
+def _one_in_each(rng: random.Random, low: int, high: int, stretches: int) -> list[int]:
+    """Return one place in each of *stretches* of one length, so that all of it is met."""
+    cuts = [low + (high - low) * n // stretches for n in range(stretches + 1)]
+    return [rng.randrange(begin, end) for begin, end in pairwise(cuts)]
 
 
 def _said(pdf: bytes, trust: Trust) -> Any:

@@ -47,7 +47,7 @@ def test_a_mean_needs_one_value() -> None:
 
 
 @given(st.integers(min_value=1, max_value=10**40), st.integers(min_value=1, max_value=10**40))
-@settings(max_examples=200)
+@settings(max_examples=80)
 def test_a_square_root_is_right_to_28_digits(above: int, below: int) -> None:
     root = Fraction(square_root(Fraction(above, below)))
     # math.isqrt is the reference: the root of a scaled integer, floor, in integers alone.
@@ -66,7 +66,7 @@ def test_a_quantile_is_the_nearest_rank(share: str, expected: int) -> None:
 
 
 @given(st.lists(DECIMALS, min_size=1, max_size=40), st.fractions(min_value=0, max_value=1))
-@settings(max_examples=200)
+@settings(max_examples=80)
 def test_a_quantile_has_its_share_at_or_below_it_and_the_value_before_has_not(
     values: list[Decimal], share: Fraction
 ) -> None:
@@ -102,7 +102,7 @@ def test_what_is_shown_is_rounded_half_to_even_and_is_never_minus_zero(
 
 
 @given(st.fractions(min_value=-3000, max_value=3000), st.integers(min_value=0, max_value=6))
-@settings(max_examples=300)
+@settings(max_examples=120)
 def test_rounding_moves_a_number_by_half_a_step_at_the_most(value: Fraction, places: int) -> None:
     step = Fraction(1, 10**places)
     assert abs(Fraction(shown(value, places)) - value) <= step / 2
@@ -157,7 +157,7 @@ def test_the_figures_never_say_other_than_the_number(value: str, unit: Unit, aga
 
 
 @given(st.fractions(min_value=0, max_value=5, max_denominator=10**6), st.decimals(min_value=0, max_value=5, places=2))
-@settings(max_examples=300)
+@settings(max_examples=120)
 def test_the_figures_stand_to_the_limit_as_the_number_does(value: Fraction, limit: Decimal) -> None:
     figures = Fraction(amount(value, Unit.MIL, limit))
     assert (figures < limit, figures > limit) == (value < limit, value > limit)

@@ -135,7 +135,7 @@ def _balanced_patterns(members: int) -> list[tuple[int, ...]]:
 
 
 @given(NESTS)
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=25, deadline=None)
 def test_degrees_and_sums_of_squares_add_up_to_those_of_all_readings(lists: list[list[list[list[Fraction]]]]) -> None:
     builds = _nest(lists)
     readings = [x for piece in lists for location in piece for spot in location for x in spot]
@@ -149,7 +149,7 @@ def test_degrees_and_sums_of_squares_add_up_to_those_of_all_readings(lists: list
 
 
 @given(NESTS, st.fractions(min_value=-5, max_value=5, max_denominator=100), st.fractions(min_value=1, max_value=30))
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=25, deadline=None)
 def test_a_shift_changes_no_component_and_a_scale_changes_each_by_its_square(
     lists: list[list[list[list[Fraction]]]], shift: Fraction, scale: Fraction
 ) -> None:
@@ -164,7 +164,7 @@ def test_a_shift_changes_no_component_and_a_scale_changes_each_by_its_square(
 
 
 @given(NESTS)
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=25, deadline=None)
 def test_the_shares_that_can_be_told_add_up_to_one(lists: list[list[list[list[Fraction]]]]) -> None:
     if sum(len(spot) for piece in lists for location in piece for spot in location) < 2:
         return
