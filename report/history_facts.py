@@ -13,7 +13,15 @@ from archive.questions import BuildCount, InspectionSummary
 from report.charted import CountedShare, EventKind, GaugeEvent, LocationSummary, TrendPoint, Window
 from report.figures import day
 from report.history import CheckedGauge
-from report.history_page import MOST_LISTED, MOST_POINTS, Issued, ListedInspection, LocationHistory, PartHistory
+from report.history_page import (
+    MOST_LISTED,
+    MOST_MARKS,
+    MOST_POINTS,
+    Issued,
+    ListedInspection,
+    LocationHistory,
+    PartHistory,
+)
 from report.outside_pictures import OutsidePicture
 from rules.statistics import square_root
 from rules.verdict import Verdict
@@ -124,7 +132,8 @@ def _part(
 ) -> PartHistory:
     unit = unit or job.unit
     inspections = list(dict.fromkeys(s.inspection_id for s in summaries))
-    by_month = len(inspections) > MOST_POINTS
+    places = {_location_of(s.group) for s in summaries}
+    by_month = len(inspections) > MOST_POINTS or len(inspections) * len(places) > MOST_MARKS
     points = {place.name: place.point for place in job.location}
     by_location: dict[str, list[InspectionSummary]] = defaultdict(list)
     for one in summaries:

@@ -32,6 +32,8 @@ from schemas.units import Unit
 
 #: Marks on one trend; where there are more inspections, a mark is a month.
 MOST_POINTS: Final = 400
+#: Marks on all trends of a page together, which is about 2 MB; a part alone with more has a mark a month.
+MOST_MARKS: Final = 2_400
 #: Locations with charts of their own, over all parts of the page.
 MOST_LOCATIONS: Final = 36
 #: Lines of the list of inspections.
@@ -181,10 +183,11 @@ def history_html(history: HistoryPage) -> str:
 
 def _drawn(parts: Sequence[PartHistory]) -> Sequence[PartHistory]:
     """Return the parts that get charts: all that fit, and always the first."""
-    room = MOST_LOCATIONS
+    room, marks = MOST_LOCATIONS, MOST_MARKS
     for i, part in enumerate(parts):
         room -= len(part.locations)
-        if room < 0:
+        marks -= sum(len(place.points) for place in part.locations)
+        if room < 0 or marks < 0:
             return parts[: max(1, i)]
     return parts
 
@@ -223,8 +226,8 @@ def _part(history: HistoryPage, number: int, part: PartHistory) -> dict[str, Any
     ]
     if any(place.per == "month" for place in part.locations):
         said.append(
-            f"Of more than {MOST_POINTS} inspections, each mark and each share is a month: its mean, its standard deviation, its "
-            "least and greatest reading."
+            "There are too many inspections for a mark each, so each mark and each share is a month: its mean, its standard "
+            "deviation, its least and greatest reading."
         )
     return {
         "anchor": f"part-{number}",

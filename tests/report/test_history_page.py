@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 
 from report.charted import Window
-from report.history_page import MOST_LISTED, NOT_RANKED, HistoryPage, history_html
+from report.history_page import MOST_LISTED, NOT_RANKED, HistoryPage, _drawn, history_html
 from report.outside_pictures import picture_of
 from tests.report.charted_example import NARROW, history, listed, part
 from tests.report.layouts import SHOP_FOLDER
@@ -165,6 +165,13 @@ def test_parts_beyond_what_a_page_can_hold_have_no_charts_and_the_page_says_so()
         f"Part P-{n}: garden gate leaf" for n in range(9)
     ]
     assert "Charts stand here for 9 parts, those with the most readings; 3 more have none" in html
+
+
+def test_parts_with_more_marks_than_a_page_can_hold_have_no_charts_either() -> None:
+    one = part(inspections=2, days=3, places=(("stile", 75, NARROW),))
+    many = dataclasses.replace(one.locations[0], points=one.locations[0].points * 700)
+    parts = [dataclasses.replace(one, locations=(many,)), one, dataclasses.replace(one, locations=(many,)), one]
+    assert [len(of.locations[0].points) for of in _drawn(parts)] == [1400, 2]
 
 
 def test_a_selection_without_an_inspection_says_so() -> None:
