@@ -214,6 +214,22 @@ class Index:
 
         return self._asked(look)
 
+    def lasts(self) -> list[tuple[CommitName, Place]] | None:
+        """Return each bench's last folded commit."""
+        names = {table: _listing(self._root, table) for table in TABLE_FOLDERS}
+        if not any(names.values()):
+            return []
+
+        def look(db: sqlite3.Connection) -> list[tuple[CommitName, Place]]:
+            for table, of_table in names.items():
+                self._follow(db, table, of_table)
+            # Beside a MAX, SQLite gives the columns of the row that has it (documented as "bare columns in an aggregate").
+            newest = _PLACED.replace("SELECT ", "SELECT MAX(c.seq), ", 1)
+            found = db.execute(f"{newest} WHERE c.segment <> ? GROUP BY c.bench", (_SINGLE,)).fetchall()
+            return [self._placed(*row) for _, *row in found]
+
+        return self._asked(look)
+
     def listed(self, wanted: Wanted, singles: Singles) -> list[Entry] | None:
         """Return the inspections that are *wanted*, oldest commit first.
 

@@ -477,7 +477,7 @@ class Archive:
         return canonical(
             {
                 bench: {"seq": one.name.seq, "record": record_hash(stored.record(one).text())}
-                for bench, one in listing.lasts(self.root).items()
+                for bench, one in listing.lasts(self._folders).items()
             }
         )
 
