@@ -19,7 +19,7 @@ from archive import listing, segments
 from archive.index import index_path
 from archive.store import Archive
 
-_SOUGHT = 400
+_SOUGHT = 200
 
 
 def rows(archives: Mapping[int, Path]) -> list[dict[str, Any]]:

@@ -79,9 +79,9 @@ def test_a_look_up_reads_only_the_row_groups_that_hold_it(root: Path, monkeypatc
     asked: list[list[int]] = []
     plain = pq.ParquetFile.read_row_groups
 
-    def read_row_groups(self: pq.ParquetFile, groups: list[int], *args: object) -> object:
+    def read_row_groups(self: pq.ParquetFile, groups: list[int], *args: object, **kw: object) -> object:
         asked.append(groups)
-        return plain(self, groups, *args)
+        return plain(self, groups, *args, **kw)
 
     monkeypatch.setattr(pq.ParquetFile, "read_row_groups", read_row_groups)
     archive = Archive(root, "bench1")
