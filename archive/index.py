@@ -14,6 +14,7 @@ from __future__ import annotations
 import hashlib
 import json
 import os
+import re
 import sqlite3
 import sys
 from collections.abc import Callable, Iterable, Iterator
@@ -27,7 +28,6 @@ from typing import Any, Final, Self, TypeVar
 import pyarrow.parquet as pq
 
 from archive.layout import TABLE_FOLDERS, CommitName, parse
-from archive.ledger import time_of
 from archive.opening import reading
 from archive.segments import Place, Segment, folded_folder, segments
 from schemas.errors import FilmtallyError, IntegrityFailed
@@ -49,6 +49,8 @@ _MARKS: Final = tuple(
 _NOT_DAMAGED: Final = frozenset(
     (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED, sqlite3.SQLITE_READONLY, sqlite3.SQLITE_FULL, sqlite3.SQLITE_CANTOPEN)
 )
+#: A value in a record: a text, *plain* where it holds no escape, or a number, or null.
+_VALUE: Final = re.compile(rb'"(?P<plain>[^"\\]*)"|"(?:[^"\\]|\\.)*"|-?[0-9]+|null')
 _READINGS: Final = "readings"
 _EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
 #: Stands for the segment of a commit that has a file of its own.
@@ -211,6 +213,22 @@ class Index:
                 (key, TABLE_FOLDERS.index(table), *(() if revision is None else (revision,))),
             ).fetchall()
             return [self._placed(*row) for row in found]
+
+        return self._asked(look)
+
+    def lasts(self) -> list[tuple[CommitName, Place]] | None:
+        """Return each bench's last folded commit."""
+        names = {table: _listing(self._root, table) for table in TABLE_FOLDERS}
+        if not any(names.values()):
+            return []
+
+        def look(db: sqlite3.Connection) -> list[tuple[CommitName, Place]]:
+            for table, of_table in names.items():
+                self._follow(db, table, of_table)
+            # Beside a MAX, SQLite gives the columns of the row that has it (documented as "bare columns in an aggregate").
+            newest = _PLACED.replace("SELECT ", "SELECT MAX(c.seq), ", 1)
+            found = db.execute(f"{newest} WHERE c.segment <> ? GROUP BY c.bench", (_SINGLE,)).fetchall()
+            return [self._placed(*row) for _, *row in found]
 
         return self._asked(look)
 
@@ -473,7 +491,7 @@ def _commit(
     return (
         *(segment, row, first_row, rows, TABLE_FOLDERS.index(table)),
         *(_ms(name.at), words.number(name.bench), name.seq, name.key, name.revision),
-        *(facts.get("lot"), None if sealed_at is None else _ms(time_of(sealed_at))),
+        *(facts.get("lot"), None if sealed_at is None else _ms(datetime.fromisoformat(sealed_at))),
         *(facts.get("coats"), facts.get("readings_counted"), *(words.number(facts.get(one)) for one in _WORDS)),
     )
 
@@ -500,25 +518,15 @@ def _facts(raw: bytes, start: int, end: int, where: str) -> dict[str, Any]:
         if at < 0:
             raise IntegrityFailed(f"{where}: a record says nothing of {name}; restore the file from a copy")
         at += len(mark)
-        # A value ends at the first comma or brace outside of quotes.
-        stop = _after_text(raw, at, end) if raw[at : at + 1] == b'"' else _first_of(raw, b",}", at, end)
-        found[name] = json.loads(raw[at:stop])
+        value = _VALUE.match(raw, at, end)
+        if value is None:
+            raise IntegrityFailed(
+                f"{where}: a record does not say {name} in canonical JSON; restore the file from a copy"
+            )
+        stop = value.end()
+        plain = value["plain"]
+        found[name] = json.loads(raw[at:stop]) if plain is None else plain.decode()
     return found
-
-
-def _after_text(raw: bytes, at: int, end: int) -> int:
-    stop = at
-    while True:
-        stop = raw.find(b'"', stop + 1, end)
-        if stop < 0:
-            return end
-        behind = raw[at:stop]
-        if (len(behind) - len(behind.rstrip(b"\\"))) % 2 == 0:
-            return stop + 1
-
-
-def _first_of(raw: bytes, marks: bytes, at: int, end: int) -> int:
-    return min(place for mark in marks if (place := raw.find(mark, at, end)) >= 0)
 
 
 def _has_tables(db: sqlite3.Connection) -> bool:

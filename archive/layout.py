@@ -14,6 +14,7 @@ A bench's names never step back in time: see :func:`name_time`.
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from functools import cached_property
@@ -108,9 +109,10 @@ def is_month(folder_name: str) -> bool:
     return folder_name.isascii() and _MONTH.fullmatch(folder_name) is not None
 
 
-def is_of_bench(file_name: str, bench: str) -> bool:
-    """Return whether *file_name*, if it is a commit's name at all, is one of *bench*."""
-    return file_name.startswith(f"-{bench}-", _STAMP_LENGTH) and file_name.endswith(".parquet")
+def of_bench(file_names: Iterable[str], bench: str) -> list[str]:
+    """Return those of *file_names* that are, if they are a commit's name at all, one of *bench*."""
+    mark = f"-{bench}-"
+    return [name for name in file_names if name.startswith(mark, _STAMP_LENGTH) and name.endswith(".parquet")]
 
 
 def needle(key: str, revision: int | None = None) -> str:

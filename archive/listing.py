@@ -19,7 +19,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from archive.index import Index
-from archive.layout import TABLE_FOLDERS, CommitName, first_month, is_month, is_of_bench, needle, parse
+from archive.layout import TABLE_FOLDERS, CommitName, first_month, is_month, needle, of_bench, parse
 from archive.opening import Vanished
 from archive.segments import Place, Segment, names_of, place, segments, stands_at
 from schemas.errors import BadInput, IntegrityFailed
@@ -217,7 +217,7 @@ def last_of_bench(root: Path, bench: str) -> Stored | None:
             if segment.month != month:
                 continue
             file_names: list[Any] = names.column("file_name").to_pylist()
-            newest = max((n for n in file_names if is_of_bench(n, bench)), default=None)
+            newest = max(of_bench(file_names, bench), default=None)
             name = None if newest is None else parse(newest)
             # One that has both forms is taken folded, as everywhere.
             if name is not None and (last is None or name.seq >= last.name.seq):
@@ -238,7 +238,7 @@ def _last_single(root: Path, bench: str) -> Stored | None:
             Stored(table, name, folder / file_name)
             for table, folder in folders[month]
             # A bench's names sort as it made them, so the last name is its last commit.
-            if (file_name := max((n for n in _entries(folder) if is_of_bench(n, bench)), default=None)) is not None
+            if (file_name := max(of_bench(_entries(folder), bench), default=None)) is not None
             and (name := parse(file_name)) is not None
             and name.month == month
         ]
@@ -247,18 +247,26 @@ def _last_single(root: Path, bench: str) -> Stored | None:
     return None
 
 
-def lasts(root: Path) -> dict[str, Stored]:
+def lasts(folders: Folders) -> dict[str, Stored]:
     """Return each bench's last commit.
 
     Raises:
         BadInput, IntegrityFailed: As :func:`commits`.
     """
+    root = folders.root
+    # Single files first, as everywhere.
+    found = [one for table in TABLE_FOLDERS for one in singles(root, table)]
+    said = folders.index.lasts()
+    if said is not None and all(stands_at(there, name.file_name) for name, there in said):
+        found += [Stored(there.segment.table, name, there.segment.rows_path, there) for name, there in said]
+    else:
+        found += [one for table in TABLE_FOLDERS for one in commits(root, table)]
     newest: dict[str, Stored] = {}
-    for table in TABLE_FOLDERS:
-        for one in commits(root, table):
-            held = newest.get(one.name.bench)
-            if held is None or one.name.seq > held.name.seq:
-                newest[one.name.bench] = one
+    for one in found:
+        held = newest.get(one.name.bench)
+        # One that has both forms is taken folded, as everywhere.
+        if held is None or one.name.seq >= held.name.seq:
+            newest[one.name.bench] = one
     return newest
 
 
@@ -292,12 +300,12 @@ def fork_sentence(one: Stored, other: Stored) -> str:
 def _segments(root: Path, table: str, from_month: str) -> list[tuple[Segment, pa.Table]]:
     """Return the segments of *from_month* and later, by month, each with its names."""
     while True:
-        here = [segment for segment in segments(root, table) if segment.month >= from_month]
+        here = segments(root, table, from_month)
         try:
             return [(segment, names_of(segment)) for segment in here]
         except Vanished:
             # Either a file of a published segment is gone, or another took that segment's place since it was listed.
-            if here == [segment for segment in segments(root, table) if segment.month >= from_month]:
+            if here == segments(root, table, from_month):
                 raise
 
 

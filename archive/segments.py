@@ -133,8 +133,8 @@ def segment_id(record_hashes: Iterable[str]) -> str:
     return hashlib.sha256("".join(f"{one}\n" for one in sorted(record_hashes)).encode()).hexdigest()[:16]
 
 
-def segments(root: Path, table: str) -> list[Segment]:
-    """Return the published segments of *table*, by month and id.
+def segments(root: Path, table: str, from_month: str = "") -> list[Segment]:
+    """Return the published segments of *table* in *from_month* and later, by month and id.
 
     Raises:
         BadInput: The folder may not be read.
@@ -146,7 +146,8 @@ def segments(root: Path, table: str) -> list[Segment]:
         return []
     except PermissionError:
         raise BadInput(f"{folder}: this folder may not be read; ask whoever owns it") from None
-    found = [parse_segment(name) for name in names]
+    # A segment's name begins with its month; every commit looks here, mostly for nothing.
+    found = [parse_segment(name) for name in names if name >= from_month]
     return sorted(
         (Segment(table, one[0], one[1], root) for one in found if one is not None and one[2] == SEGMENT_ENDINGS[2]),
         key=lambda one: (one.month, one.id),

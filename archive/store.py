@@ -550,7 +550,7 @@ class Archive:
         """
         heads: dict[str, dict[str, Any]] = {
             bench: {"seq": one.name.seq, "record": record_hash(stored.record(one).text())}
-            for bench, one in listing.lasts(self.root).items()
+            for bench, one in listing.lasts(self._folders).items()
         }
         for bench, buried in last_under(self.tombstones()).items():
             if bench not in heads or buried.seq > heads[bench]["seq"]:

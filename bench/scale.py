@@ -26,14 +26,16 @@ _FEW_PER_MONTH: Final = PER_MONTH // 20
 _DEFAULT: Final = 2_000
 
 
-def rows(inspections: int = _DEFAULT, folder: Path | None = None, parts: Iterable[str] = PARTS) -> list[dict[str, Any]]:
+def rows(
+    inspections: int = _DEFAULT, folder: Path | None = None, parts: Iterable[str] = PARTS, cache: Path | None = None
+) -> list[dict[str, Any]]:
     """Return the measured rows: name, floor, ours, ratio, aim."""
     large = inspections >= 2 * PER_MONTH
     sizes = sorted({*((1_000, 20_000) if large else (50, inspections // 4)), inspections})
     found: list[dict[str, Any]] = []
     with tempfile.TemporaryDirectory(prefix="filmtally-scale-") as scratch:
         here = Path(scratch)
-        scale_lookup.in_cache_of(here / "cache")
+        scale_lookup.in_cache_of(cache or here / "cache")
         archives = {}
         for size in sizes if {"lookup", "history"} & set(parts) else ():
             archives[size] = (folder or here) / str(size)
@@ -76,10 +78,11 @@ def main() -> None:
     parser.add_argument("parts", nargs="*", metavar="PART", help=f"one or more of {', '.join(PARTS)}")
     parser.add_argument("--inspections", type=int, default=_DEFAULT)
     parser.add_argument("--folder", type=Path, help="where archives are, or are made and kept")
+    parser.add_argument("--cache", type=Path, metavar="FOLDER", help="where indexes are, or are made and kept")
     args = parser.parse_args()
     if unknown := set(args.parts) - set(PARTS):
         parser.error(f"there is no part {', '.join(sorted(unknown))}; there are: {', '.join(PARTS)}")
-    table = rows(args.inspections, args.folder, args.parts or PARTS)
+    table = rows(args.inspections, args.folder, args.parts or PARTS, args.cache)
     RESULTS.mkdir(exist_ok=True)
     (RESULTS / "scale.json").write_text(json.dumps(table, indent=2, ensure_ascii=False) + "\n", encoding="utf-8")
 

@@ -19,7 +19,6 @@ import pyarrow.compute as pc
 import pyarrow.parquet as pq
 
 from archive import listing, segments
-from archive.store import Archive
 from bench.seal_capture import most_memory_mb
 from schemas.parquet import ROW_GROUP_ROWS
 
@@ -109,14 +108,20 @@ def write_sorted(root: Path, target: Path) -> int:
 
 
 def _superseded(root: Path) -> pa.Table:
-    listed = Archive(root, "look").listed(all_revisions=True)
-    gone = [(one.inspection_id, one.revision) for one in listed if one.superseded]
+    corrected = {one.name.key: one.name.revision for one in _corrections(root)}
+    gone = [(key, lower) for key, revision in corrected.items() for lower in range(1, revision)]
     return pa.table(
         {
             "inspection_id": pa.array([key for key, _ in gone], pa.string()),
             "revision": pa.array([revision for _, revision in gone], pa.int32()),
         }
     )
+
+
+def _corrections(root: Path) -> list[listing.Stored]:
+    """Return the commits of a revision above the first, by revision."""
+    every = (one for one in listing.commits(root, "readings") if one.name.revision > 1)
+    return sorted(every, key=lambda one: one.name.revision)
 
 
 def _wanted(table: pa.Table, superseded: pa.Table) -> pa.Table:

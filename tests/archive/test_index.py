@@ -5,6 +5,7 @@ The archive is a small one of the bench's invented plant: two months folded, a t
 
 from __future__ import annotations
 
+import json
 import os
 import random
 import shutil
@@ -19,6 +20,7 @@ import pytest
 from archive import index, listing, segments, stored
 from archive.fold import fold
 from archive.index import Index, ListedInspection, cache_folder, index_path
+from archive.layout import TABLE_FOLDERS
 from archive.naming import inspection_named
 from archive.store import Archive
 from bench import large_archive
@@ -94,6 +96,17 @@ def test_each_inspection_is_found_where_reading_all_names_finds_it(root: Path) -
         assert listing.find(folders, "readings", one.name.key, one.name.revision) == [one]
     assert listing.find(folders, "readings", "20160101-000000-AAAA") == []
     assert index_path(root).is_file()
+
+
+def test_the_head_is_each_benchs_last_commit(root: Path) -> None:
+    every = [one for table in TABLE_FOLDERS for one in listing.commits(root, table)]
+    last = {one.name.bench: one.name.seq for one in sorted(every, key=lambda one: one.name.seq)}
+    assert {bench: said["seq"] for bench, said in json.loads(Archive(root, "look").head()).items()} == last
+    for table in TABLE_FOLDERS:
+        shutil.rmtree(root / table / "2026-11", ignore_errors=True)
+    every = [one for table in TABLE_FOLDERS for one in listing.commits(root, table)]
+    last = {one.name.bench: one.name.seq for one in sorted(every, key=lambda one: one.name.seq)}
+    assert {bench: said["seq"] for bench, said in json.loads(Archive(root, "look").head()).items()} == last
 
 
 def test_checks_and_certificates_are_found_too(root: Path) -> None:
