@@ -18,6 +18,7 @@ from ingest.links.asking import Requester
 from ingest.links.key_lines import KeyLines
 from ingest.links.live import LiveLink, ReadsFiles
 from ingest.links.stream import Stream
+from ingest.links.typed_keys import TypedKeys
 from ingest.links.typed_lines import TypedLines
 from ingest.open_inspection import OpenInspection
 from ingest.plain_lines import Ended, PlainLines
@@ -115,7 +116,7 @@ def sit(
     interactive = not stdin_is_link and sys.stdin.isatty()
     stream = Stream(wall=now)
     links = [_made(address, profile, inspection) for address in addresses]
-    typed = None if stdin_is_link or on_screen else TypedLines(sys.stdin, profile.max_line_bytes)
+    typed = None if stdin_is_link or on_screen else _typed(profile, out or sys.stdout)
     capture = Capture(
         inspection,
         checks,
@@ -179,13 +180,26 @@ def _on_screen(capture: Capture, stream: Stream, links: Sequence[LiveLink], soun
             key_lines=None if links else _key_lines(capture.inspection.facts.profile),
             request=request if askable else None,
         )
-        stopped_from_outside = terminal.ended
+        stopped_from_outside, by = terminal.ended, terminal.ended_by
     asked = capture.inspection.live.question
     if stopped_from_outside:
-        return Sat(Ended.STOPPED, signal.SIGINT, 0, capture.stopped)
+        return Sat(Ended.STOPPED, by, 0, capture.stopped)
     if left is screen.Ended.LATER:
         return Sat(Ended.LATER, None, 0, capture.stopped)
     return Sat(Ended.FINISHED if asked is None else Ended.ASKED, None, 0, capture.stopped)
+
+
+def _typed(profile: Profile, out: TextIO) -> TypedLines | TypedKeys:
+    """Return what hears standard input: key by key where a gauge may type there whose lines no Enter ends."""
+    if (profile.line_end or profile.idle_end_ms) and sys.stdin.isatty():
+        with contextlib.suppress(OSError, ValueError, AttributeError):
+
+            def show(text: str) -> None:
+                out.write(text)
+                out.flush()
+
+            return TypedKeys(sys.stdin.fileno(), profile, show)
+    return TypedLines(sys.stdin, profile.max_line_bytes)
 
 
 def _key_lines(profile: Profile) -> KeyLines:

@@ -145,6 +145,10 @@ class PlainLines:
                 self._prompted = False  # the typed line has ended the prompt's
                 self._typed(item)
                 self._show()
+            elif item.kind is Kind.PARTIAL:  # a wedge's line that broke off, or that somebody typed into
+                self._prompted = False
+                self.capture.item(item)
+                self._show()
         if together:
             self.capture.items(together)
             self._show()

@@ -114,6 +114,7 @@ class Terminal:
         self._monotonic_ns = monotonic_ns
         self._presses: deque[Press] = deque()
         self._ended = False
+        self._ended_by: int | None = None
         self._keys = _KeyReader(self._input, self._came, self._lost)
         self._painter = _Painter(self._output, _depth(environ))
         old = type(self._output).__name__ == "Win32Output" or environ.get("TERM") == "linux"
@@ -140,6 +141,11 @@ class Terminal:
     def ended(self) -> bool:
         """Return whether the end was asked for from outside: a signal, a terminal that went away."""
         return self._ended
+
+    @property
+    def ended_by(self) -> int | None:
+        """Return the signal that asked for the end, or None; a terminal that went away counts as its hang-up."""
+        return self._ended_by
 
     def presses(self) -> list[Press]:
         """Return the key presses that came since the last call, oldest first."""
@@ -204,12 +210,14 @@ class Terminal:
         self._undo.callback(signal.signal, number, before if before is not None else signal.SIG_DFL)
 
     def _end(self, number: int, frame: FrameType | None) -> None:
+        self._ended_by = self._ended_by or number
         self._ended = True
 
     def _stop(self, number: int, frame: FrameType | None) -> None:
         self._presses.append(Press("c-z", "\x1a", self._monotonic_ns()))
 
     def _lost(self) -> None:
+        self._ended_by = self._ended_by or getattr(signal, "SIGHUP", signal.SIGINT)
         self._ended = True
         self._wake()
 

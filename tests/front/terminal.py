@@ -8,6 +8,7 @@ import re
 import select
 import signal
 import sys
+import termios
 import time
 from pathlib import Path
 from types import TracebackType
@@ -19,17 +20,24 @@ DEADLINE_S = 60.0
 
 
 class Terminal:
-    """`filmtally` with *words*, at a terminal of its own. Used as a context: what still runs at its end is killed."""
+    """`filmtally` with *words*, at a terminal of its own. Used as a context: what still runs at its end is killed.
 
-    def __init__(self, folder: Path, *words: str) -> None:
+    It can do no more than plain lines, unless *screen* gives columns and rows.
+    """
+
+    def __init__(self, folder: Path, *words: str, screen: tuple[int, int] | None = None) -> None:
         self.shown = ""
         self._seen = 0
         self.exit_code: int | None = None
         environment = os.environ | {"TERM": "dumb", "COLUMNS": "100", "LINES": "40", "PYTHONPATH": str(ROOT)}
         environment.pop("FILMTALLY_SHOP", None)
+        if screen is not None:
+            environment["TERM"] = "xterm"
         program = [sys.executable, str(ROOT / "filmtally.py"), "--shop", str(folder), *words]
         self.pid, self._screen = pty.fork()
         if self.pid == 0:
+            if screen is not None:
+                termios.tcsetwinsize(0, (screen[1], screen[0]))
             os.execve(program[0], program, environment)  # noqa: S606 - the program under test
 
     def sees(self, text: str) -> str:
@@ -49,6 +57,14 @@ class Terminal:
     def key(self, data: bytes) -> None:
         """Press a key, such as b"\\x03"."""
         os.write(self._screen, data)
+
+    def pauses(self, seconds: float) -> None:
+        """Type nothing for so long, as a person does between two keys."""
+        time.sleep(seconds)
+
+    def mode(self) -> list[object]:
+        """Return how the terminal is set."""
+        return termios.tcgetattr(self._screen)
 
     def ends(self) -> int:
         """Wait for the end and return the exit code; negative where a signal ended it."""

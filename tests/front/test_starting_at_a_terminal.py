@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import io
 import json
+import os
+import signal
 import sys
 from datetime import timedelta
 from pathlib import Path
@@ -194,3 +196,12 @@ def test_the_open_inspections_are_listed_and_none_is_a_sentence(
     told = {name: one[name] for name in ("job", "lot", "work_order", "inspector", "gauge", "held", "fault")}
     assert told == {"job": "hinge", "lot": "A", "work_order": "X", "inspector": "mk", "gauge": "FB-11", "held": True, "fault": None}  # fmt: skip
     assert (one["readings_counted"], one["readings_planned"], one["readings_missing"]) == (1, 8, 7)
+
+
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGHUP, signal.SIGINT])
+def test_a_signal_that_ends_the_screen_is_told_by_the_exit_code(shop: Path, number: signal.Signals) -> None:
+    words = ("measure", "hinge", "--lot", "L", "--inspector", "mk", "--gauge", "FB-11", "--pieces", "1")
+    with Terminal(shop, *words, screen=(100, 40)) as terminal:
+        terminal.sees("NEXT")
+        os.kill(terminal.pid, number)
+        assert terminal.ends() == 128 + number
