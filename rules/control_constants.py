@@ -60,3 +60,18 @@ def control_constants(size: int) -> ControlConstants:
             "d4": 1 + of_range,
         }
         return ControlConstants(size, **{name: Decimal(mpmath.nstr(value, _DIGITS)) for name, value in found.items()})
+
+
+@lru_cache(maxsize=256)
+def unbiasing_constant(size: int) -> Decimal:
+    """Return c4 for samples of any *size*: s over c4 has sigma as its mean, to 12 digits.
+
+    Raises:
+        ValueError: *size* is below 2.
+    """
+    if size < 2:
+        raise ValueError(f"a standard deviation needs at least two values, not {size}")
+    with mpmath.workdps(_WORK_DIGITS):
+        n = mpmath.mpf(size)
+        c4 = mpmath.sqrt(2 / (n - 1)) * mpmath.exp(mpmath.loggamma(n / 2) - mpmath.loggamma((n - 1) / 2))
+        return Decimal(mpmath.nstr(c4, _DIGITS))

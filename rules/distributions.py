@@ -1,4 +1,4 @@
-"""Quantiles and tails of the normal, Student's t and F distributions, to more digits than anything here needs.
+"""Quantiles and tails of the normal, Student's t, chi-square and F distributions, to more digits than anything here needs.
 
 The special functions are mpmath's, which computes them to any precision in pure Python. Nothing is
 decided on a digit that a double could lose: results are given as Decimal with 15 significant digits.
@@ -9,12 +9,16 @@ from __future__ import annotations
 from collections.abc import Callable
 from decimal import Decimal
 from functools import lru_cache
+from math import erfc, exp, fsum, log, sqrt
 from typing import Any, Final
 
 import mpmath
 
 _DIGITS: Final = 15
 _WORK_DIGITS: Final = 30
+#: A bound is found in doubles, to more digits than it is given with.
+_BOUND_PLACES: Final = Decimal("1E-8")
+_BOUND_WIDTH: Final = 1e-13
 
 
 def normal_cdf(z: Decimal | float) -> Decimal:
@@ -74,6 +78,105 @@ def f_survival(f: Decimal | float, numerator: int, denominator: int) -> Decimal:
         return mpmath.betainc(d2 / 2, d1 / 2, 0, d2 / (d2 + d1 * x), regularized=True)
 
     return _given(tail)
+
+
+@lru_cache(maxsize=1024)
+def chi_square_quantile(probability: Decimal | float, degrees: Decimal | float) -> Decimal:
+    """Return the value that chi-square with *degrees* of freedom (not always whole) is at most with *probability*.
+
+    Raises:
+        ValueError: *probability* is not between 0 and 1, or *degrees* is not above zero.
+    """
+    _inside(probability)
+    if degrees <= 0:
+        raise ValueError(f"degrees of freedom are above zero, not {degrees}")
+
+    def find() -> Any:
+        wanted, half = mpmath.mpf(str(probability)), mpmath.mpf(str(degrees)) / 2
+
+        def below(x: Any) -> Any:
+            return mpmath.gammainc(half, 0, x, regularized=True) - wanted
+
+        low, high = mpmath.mpf(0), half
+        while below(high) < 0:
+            low, high = high, 2 * high
+        return 2 * mpmath.findroot(below, (low, high), solver="illinois", tol=mpmath.mpf(10) ** -40)
+
+    return _given(find)
+
+
+@lru_cache(maxsize=1024)
+def share_interval(found: int, of: int, confidence: Decimal) -> tuple[Decimal, Decimal]:
+    """Return the exact (Clopper-Pearson) interval of a share of which *found* in *of* were seen, of 1.
+
+    Each end is a quantile of a beta distribution, so that each side is missed with (1 - *confidence*)/2 at the most
+    (from memory).
+
+    Raises:
+        ValueError: *found* is not from 0 to *of*, *of* is 0, or *confidence* is not between 0 and 1.
+    """
+    _inside(confidence)
+    if of < 1 or not 0 <= found <= of:
+        raise ValueError(f"{found} of {of} is no share")
+
+    def quantile(tail: Any, a: int, b: int) -> Any:
+        def below(x: Any) -> Any:
+            return mpmath.betainc(a, b, 0, x, regularized=True) - tail
+
+        return mpmath.findroot(below, (mpmath.mpf(0), mpmath.mpf(1)), solver="illinois", tol=mpmath.mpf(10) ** -40)
+
+    tail = (1 - mpmath.mpf(str(confidence))) / 2
+    low = Decimal(0) if found == 0 else _given(lambda: quantile(tail, found, of - found + 1))
+    high = Decimal(1) if found == of else _given(lambda: quantile(1 - tail, found + 1, of - found))
+    return low, high
+
+
+@lru_cache(maxsize=1024)
+def noncentrality_bound(t: Decimal | float, degrees: int, confidence: Decimal | float) -> Decimal:
+    """Return the non-centrality that is exceeded with *confidence* where *t* was seen: a lower bound, to 8 decimals.
+
+    With that non-centrality, a non-central t variable with *degrees* of freedom is at least *t* with a probability of
+    1 - *confidence*. Computed from the definition: (z + non-centrality) over the root of chi-square by its degrees.
+
+    Raises:
+        ValueError: *confidence* is not between 0 and 1, or *degrees* is below 1.
+    """
+    _inside(confidence)
+    if degrees < 1:
+        raise ValueError(f"degrees of freedom are at least 1, not {degrees}")
+    seen, wanted = float(t), float(confidence)
+    nodes = _chi_nodes(degrees)
+
+    # The probability of a variable below what was seen: it falls as the non-centrality rises.
+    def above(delta: float) -> float:
+        return fsum(weight * erfc((delta - seen * w) / sqrt(2)) / 2 for w, weight in nodes) - wanted
+
+    low, high, step = seen - 1, seen, 1.0
+    while above(low) < 0:
+        low, step = low - step, 2 * step
+    step = 1.0
+    while above(high) > 0:
+        high, step = high + step, 2 * step
+    while high - low > _BOUND_WIDTH * max(1.0, abs(high)):
+        middle = (low + high) / 2
+        low, high = (middle, high) if above(middle) > 0 else (low, middle)
+    return Decimal(repr((low + high) / 2)).quantize(_BOUND_PLACES)
+
+
+@lru_cache(maxsize=64)
+def _chi_nodes(degrees: int) -> list[tuple[float, float]]:
+    """Return places and weights that make an expectation over w = s/sigma a sum: the trapezium rule over log w.
+
+    There the density is exp(nu·(log w - w²/2)) times a constant. It dies fast at both ends, so that the rule gains
+    digits with every node; what is left is far below the last place that is given out.
+    """
+    width = 1 / sqrt(2 * degrees)
+    low, high = -max(12 * width, 36 / degrees), min(12 * width, 2.5)
+    step = width / 8
+    places = [exp(low + step * k) for k in range(int((high - low) / step) + 2)]
+    weights = [exp(degrees * (log(w) - (w * w - 1) / 2)) for w in places]
+    total = fsum(weights)
+    return [(w, weight / total) for w, weight in zip(places, weights, strict=True)]
 
 
 def _t_cdf(t: Any, degrees: Any) -> Any:

@@ -13,7 +13,7 @@ from decimal import Decimal
 import pytest
 from scipy import integrate, stats
 
-from rules.control_constants import control_constants
+from rules.control_constants import control_constants, unbiasing_constant
 
 #: n: A2, D3, D4, A3, B3, B4, c4.
 TABLE = {
@@ -70,3 +70,13 @@ def test_other_subgroups_have_no_constants_here(size: int) -> None:
 def test_a_size_is_kept_and_its_constants_are_found_once() -> None:
     assert control_constants(4).size == 4
     assert control_constants(4) is control_constants(4)
+
+
+@pytest.mark.parametrize("size", [2, 5, 10, 25, 60])
+def test_c4_of_any_size_is_the_mean_of_a_chi_variable(size: int) -> None:
+    assert float(unbiasing_constant(size)) == pytest.approx(stats.chi(size - 1).mean() / math.sqrt(size - 1), rel=1e-10)
+
+
+def test_one_reading_has_no_c4() -> None:
+    with pytest.raises(ValueError, match="at least two values, not 1"):
+        unbiasing_constant(1)

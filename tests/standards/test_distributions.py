@@ -2,10 +2,21 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
+
 import pytest
 from scipy import stats
 
-from rules.distributions import f_survival, normal_cdf, normal_quantile, t_cdf, t_quantile
+from rules.distributions import (
+    chi_square_quantile,
+    f_survival,
+    noncentrality_bound,
+    normal_cdf,
+    normal_quantile,
+    share_interval,
+    t_cdf,
+    t_quantile,
+)
 
 
 @pytest.mark.parametrize("z", [-6.0, -1.96, 0.0, 0.83, 1.4, 3.0])
@@ -34,3 +45,35 @@ def test_a_probability_that_is_none_is_refused(probability: float) -> None:
         normal_quantile(probability)
     with pytest.raises(ValueError, match="between 0 and 1"):
         t_quantile(probability, 5)
+
+
+@pytest.mark.parametrize("degrees", [1, 2.5, 19, 60.4, 400])
+@pytest.mark.parametrize("probability", [0.005, 0.025, 0.5, 0.975])
+def test_chi_square_agrees_with_scipy(degrees: float, probability: float) -> None:
+    assert float(chi_square_quantile(probability, degrees)) == pytest.approx(
+        stats.chi2.ppf(probability, degrees), rel=1e-9
+    )
+
+
+@pytest.mark.parametrize(("found", "of"), [(0, 5), (1, 6), (3, 6), (5, 5), (2, 200)])
+def test_the_interval_of_a_share_agrees_with_scipy(found: int, of: int) -> None:
+    exact = stats.binomtest(found, of).proportion_ci(0.95, method="exact")
+    low, high = share_interval(found, of, Decimal("0.95"))
+    assert (float(low), float(high)) == pytest.approx((exact.low, exact.high), rel=1e-9)
+
+
+@pytest.mark.parametrize("degrees", [1, 2, 4, 24, 124, 400])
+@pytest.mark.parametrize("t", [-3.0, 0.0, 2.0, 10.0, 30.0])
+def test_the_bound_of_a_non_centrality_agrees_with_scipy(t: float, degrees: int) -> None:
+    bound = float(noncentrality_bound(t, degrees, 0.95))
+    assert stats.nct.cdf(t, degrees, bound) == pytest.approx(0.95, abs=1e-6)
+
+
+def test_a_share_or_degrees_that_are_none_are_refused() -> None:
+    for found, of in ((-1, 5), (6, 5), (0, 0)):
+        with pytest.raises(ValueError, match="is no share"):
+            share_interval(found, of, Decimal("0.95"))
+    with pytest.raises(ValueError, match="degrees of freedom are above zero"):
+        chi_square_quantile(0.5, 0)
+    with pytest.raises(ValueError, match="degrees of freedom are at least 1"):
+        noncentrality_bound(1.0, 0, 0.95)
