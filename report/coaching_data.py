@@ -42,6 +42,8 @@ MOST_READ: Final = 150
 MOST_SOUGHT: Final = 200
 #: Readings further apart are not of one hanging of a rack (a choice of ours; coating and cooling take less).
 LONGEST: Final = timedelta(hours=4)
+#: Letters of an inspection's number that say when it began, to the second.
+_BEGUN: Final = 15
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,7 +123,7 @@ def rack_of(archive: Archive, inspection_id: str, location: str | None = None) -
     before = [
         one
         for one in archive.listed(part_no=inspection.part_no)
-        if one.inspection_id < inspection_id and one.coats == inspection.coats
+        if one.inspection_id[:_BEGUN] <= inspection_id[:_BEGUN] and one.coats == inspection.coats
     ]
     wanted = {one.inspection_id: one for one in (*_newest(before), *same_lot) if one.coats == inspection.coats}
     racks = _racks(archive, wanted.values(), job.unit)
