@@ -30,7 +30,10 @@ def register(commands: Any) -> None:
         "Exit codes: 0 answered, 3 the gauge was not shown to be right.",
     )
     coach.add_argument(
-        "inspection", nargs="?", metavar="INSPECTION", help="its number, the beginning of one, or its lot (default: the newest)"
+        "inspection",
+        nargs="?",
+        metavar="INSPECTION",
+        help="its number, the beginning of one, or its lot (default: the newest)",
     )
     coach.add_argument("--rack", metavar="NAME", help="the newest inspection of this rack")
     coach.add_argument("--part", metavar="NUMBER", help="instead of one rack: all racks of this part in a period")
@@ -41,11 +44,16 @@ def register(commands: Any) -> None:
     coach.add_argument("--area", metavar="AREA", help="area coated, in m² (parts in µm) or ft² (parts in mil)")
     coach.add_argument("--specific-gravity", metavar="NUMBER", help="of the powder, from its data sheet")
     coach.add_argument(
-        "--transfer-efficiency", metavar="LOW-HIGH", help="share of the powder that stays on the parts, in percent, as 55-70"
+        "--transfer-efficiency",
+        metavar="LOW-HIGH",
+        help="share of the powder that stays on the parts, in percent, as 55-70",
     )
     coach.add_argument("--json", action="store_true", help="answer as JSON")
     coach.add_argument(
-        "--html", type=_path, metavar="FILE", help="write a page with charts to FILE, for any browser, without a network"
+        "--html",
+        type=_path,
+        metavar="FILE",
+        help="write a page with charts to FILE, for any browser, without a network",
     )
     coach.set_defaults(run=_coach)
 
@@ -90,7 +98,9 @@ def _made_from(answer: Answer) -> str:
 def _demand_sense(args: argparse.Namespace) -> None:
     from schemas.errors import BadInput
 
-    named = [word for word, value in (("INSPECTION", args.inspection), ("--rack", args.rack), ("--part", args.part)) if value]
+    named = [
+        word for word, value in (("INSPECTION", args.inspection), ("--rack", args.rack), ("--part", args.part)) if value
+    ]
     if len(named) > 1:
         raise BadInput(f"{' and '.join(named)} each say what to look at; name one of them")
     if args.part is None:

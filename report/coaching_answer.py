@@ -18,9 +18,7 @@ from rules.rounding import shown
 from rules.wording import amount, counted, listed
 
 #: What no answer of coaching says.
-NOT_SAID: Final = (
-    "Codes of sprayers are only carried through; nobody is compared or ranked. Coaching decides nothing about conformity."
-)
+NOT_SAID: Final = "Codes of sprayers are only carried through; nobody is compared or ranked. Coaching decides nothing about conformity."
 FEW: Final = "few: fewer than 25 readings, too few for an index"
 
 
@@ -126,9 +124,7 @@ def powder_lines(answer: Answer) -> list[str]:
     lines = list(powder.sentences)
     inside = [one.aim.location for one in found.locations if inside_target(one)]
     over = [
-        film.location
-        for film in powder.films
-        if film.location in inside and film.above > Fraction(film.expanded or 0)
+        film.location for film in powder.films if film.location in inside and film.above > Fraction(film.expanded or 0)
     ]
     if over:
         lines.append(

@@ -20,8 +20,8 @@ from typing import Final
 
 from archive.index import ListedInspection
 from archive.store import Archive
-from report.assessing import bearing_checks
-from rules.assessment import gauge_side
+from report.assessing import OLDEST_VERIFICATION, bearing_checks
+from rules.assessment import GaugeSide, gauge_side
 from rules.coaching import Aim, Rack, RackReading
 from rules.conformity import judged_builds
 from rules.film_build import is_judged
@@ -44,6 +44,8 @@ MOST_SOUGHT: Final = 200
 LONGEST: Final = timedelta(hours=4)
 #: Letters of an inspection's number that say when it began, to the second.
 _BEGUN: Final = 15
+#: What the gate says of readings that coaching may suggest something from.
+_SPEAKING: Final = (GateState.COVERED, GateState.OPEN)
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,11 +122,7 @@ def rack_of(archive: Archive, inspection_id: str, location: str | None = None) -
     inspection = archive.inspection(inspection_id)
     job = Job.from_json(inspection.job_json)
     same_lot = archive.listed(part_no=inspection.part_no, lot=inspection.lot, customer=inspection.customer)
-    before = [
-        one
-        for one in archive.listed(part_no=inspection.part_no)
-        if one.inspection_id[:_BEGUN] <= inspection_id[:_BEGUN] and one.coats == inspection.coats
-    ]
+    before, whole = _before(archive, inspection)
     wanted = {one.inspection_id: one for one in (*_newest(before), *same_lot) if one.coats == inspection.coats}
     racks = _racks(archive, wanted.values(), job.unit)
     mine = next((one for one in racks if _holds(one, inspection_id)), None)
@@ -134,7 +132,7 @@ def rack_of(archive: Archive, inspection_id: str, location: str | None = None) -
             f"see 'filmtally assess {inspection_id}'"
         )
     earlier = [one for one in racks if one.taken[0] < mine.taken[0] and one is not mine]
-    return _case(archive, job, mine, earlier, location, looked_through=len(before) <= MOST_READ)
+    return _case(archive, job, mine, earlier, location, looked_through=whole and len(before) <= MOST_READ)
 
 
 def racks_between(
@@ -173,7 +171,9 @@ def racks_between(
     ]
     if not racks:
         what = "" if powder is None else f" with powder {powder!r}"
-        raise BadInput(f"part {part_no!r}{what}: no rack of it was measured in that time; 'filmtally history' lists what there is")
+        raise BadInput(
+            f"part {part_no!r}{what}: no rack of it was measured in that time; 'filmtally history' lists what there is"
+        )
     mine = racks[-1]
     coats = mine.inspections[-1].coats
     job = Job.from_json(mine.inspections[-1].job_json)
@@ -217,13 +217,13 @@ def aims_of(job: Job, location: str | None = None) -> tuple[Aim, ...]:
     Raises:
         BadInput: The job names no such location.
     """
-    places = job.location
+    places: Sequence[Location] = job.location
     if location is not None:
         found = job.find(location)
         if found is None:
             names = ", ".join(place.name for place in job.location)
             raise BadInput(f"--location {location!r}: part {job.part_no} has no such location; it has: {names}")
-        places = [found]
+        places = (found,)
     return tuple(Aim(p.name, p.role, p.lower, p.target_low, p.target_high, p.upper) for p in places)
 
 
@@ -251,20 +251,21 @@ def _case(
     expanded: list[dict[str, Fraction]] = []
     for inspection in mine.inspections:
         readings = archive.reading_records(inspection.inspection_id, inspection.revision)
-        checks = [c for c in archive.checks(inspection.gauge_serial) if c.kind != CheckKind.STUDY]
         theirs = Job.from_json(inspection.job_json)
-        side = gauge_side(theirs, Shop.from_json(inspection.shop_json), readings, bearing_checks(readings, checks))
+        side = _gauge_side(archive, inspection, readings)
         gates.append((inspection.inspection_id, side.coverage))
         expanded.append(
             {name: from_um(exact_um(value, theirs.unit), job.unit) for name, value in side.expanded.items()}
         )
     state = worst_gate(gates).state
     gauge: dict[str, Fraction] = {}
-    if state in (GateState.COVERED, GateState.OPEN):
+    if state in _SPEAKING:
         # A location is only known where every gauge that read it is; the worst of them counts.
         for aim in aims_of(job):
             there = [
-                known.get(aim.location) for known, names in zip(expanded, mine.read, strict=True) if aim.location in names
+                known.get(aim.location)
+                for known, names in zip(expanded, mine.read, strict=True)
+                if aim.location in names
             ]
             if there and None not in there:
                 gauge[aim.location] = max(value for value in there if value is not None)
@@ -277,6 +278,42 @@ def _case(
         gates=tuple(gates),
         looked_through=looked_through and len(earlier) <= MOST_RACKS,
     )
+
+
+def _before(archive: Archive, inspection: Inspection) -> tuple[list[ListedInspection], bool]:
+    """Return inspections of the same part and coats that began no later, the newest at least, and whether these are all.
+
+    Looks back further and further, so that a large archive is not listed for the newest few.
+    """
+    found: list[ListedInspection] = []
+    for days in (32, 256, None):
+        since = None if days is None else inspection.sealed_at - timedelta(days=days)
+        found = [
+            one
+            for one in archive.listed(part_no=inspection.part_no, since=since)
+            if one.inspection_id[:_BEGUN] <= inspection.inspection_id[:_BEGUN] and one.coats == inspection.coats
+        ]
+        if len(found) > MOST_READ:
+            return found, False
+    return found, True
+
+
+def _gauge_side(archive: Archive, inspection: Inspection, readings: Sequence[GaugeReading]) -> GaugeSide:
+    """Return what the gauge brings to an inspection.
+
+    In a large archive the checks of all years take far longer to read than the rest. Those of the time that a policy lets a
+    verification be old decide nearly always; only where they do not show the gauge to be right are all of them asked.
+    """
+    job, shop = Job.from_json(inspection.job_json), Shop.from_json(inspection.shop_json)
+    since = min((r.taken_at for r in readings), default=inspection.sealed_at) - OLDEST_VERIFICATION
+    side: GaugeSide | None = None
+    for start in (since, None):
+        known = [c for c in archive.checks(inspection.gauge_serial, start) if c.kind != CheckKind.STUDY]
+        side = gauge_side(job, shop, readings, bearing_checks(readings, known))
+        if side.coverage.state in _SPEAKING:
+            return side
+    assert side is not None  # noqa: S101 - the loop runs twice
+    return side
 
 
 def _newest(listed: Iterable[ListedInspection]) -> list[ListedInspection]:
@@ -338,8 +375,7 @@ def _all_taken(archive: Archive, listed: Iterable[ListedInspection], unit: Unit)
         job, shop = Job.from_json(inspection.job_json), Shop.from_json(inspection.shop_json)
         records: Sequence[GaugeReading] = archive.reading_records(inspection.inspection_id, inspection.revision)
         if shop.verification.error is not VerificationError.CARRIED:
-            checks = [c for c in archive.checks(inspection.gauge_serial) if c.kind != CheckKind.STUDY]
-            records = gauge_side(job, shop, records, bearing_checks(records, checks)).readings
+            records = _gauge_side(archive, inspection, records).readings
         judged = [r for r in records if is_judged(r)]
         builds = tuple(
             (reading, place.name, build if job.unit is unit else from_um(exact_um(build, job.unit), unit))
@@ -360,9 +396,7 @@ def _rack(group: Sequence[_Taken]) -> MeasuredRack:
     several = len(group) > 1
     readings = tuple(
         # Pieces at two places on a rack are never one piece, whatever each inspection numbers them.
-        RackReading(
-            f"{r.rack_position}: {r.piece}" if several else r.piece, location, r.spot, build, r.rack_position
-        )
+        RackReading(f"{r.rack_position}: {r.piece}" if several else r.piece, location, r.spot, build, r.rack_position)
         for one in group
         for r, location, build in one.builds
     )

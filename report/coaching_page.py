@@ -194,7 +194,11 @@ def _deviations(answer: Answer) -> Markup:
                 one.off_firmly,
             )
         )
-    return figure_markup(deviation_figure(rows, "Deviation from target, each location by its own window")) if rows else Markup("")
+    return (
+        figure_markup(deviation_figure(rows, "Deviation from target, each location by its own window"))
+        if rows
+        else Markup("")
+    )
 
 
 def _mean_of_pieces(readings: Sequence[RackReading], location: str) -> Fraction | None:
@@ -235,7 +239,9 @@ def _place(number: int, one: LocationCoaching, unit: Unit, numbers: Mapping[str,
         labels = [numbers.get(point.label, THIS) for point in one.spread_chart.points]
         panel = _panel(f"s of the pieces of a rack, {unit.symbol}", one.spread_chart)
         spread = figure_markup(
-            control_figure([panel], labels, unit, name, "How the pieces of a rack differ: standard deviations of their means")
+            control_figure(
+                [panel], labels, unit, name, "How the pieces of a rack differ: standard deviations of their means"
+            )
         )
     return {
         "anchor": f"location-{number}",

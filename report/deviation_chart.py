@@ -11,7 +11,22 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Final
 
-from report.chart_drawing import GRID, INSIDE, OUTSIDE, QUIET, TARGET, TARGET_EDGE, diamond, dot, drawing, line, n, text, upright, wall
+from report.chart_drawing import (
+    GRID,
+    INSIDE,
+    OUTSIDE,
+    QUIET,
+    TARGET,
+    TARGET_EDGE,
+    diamond,
+    dot,
+    drawing,
+    line,
+    n,
+    text,
+    upright,
+    wall,
+)
 from report.chart_drawing import field as area
 from report.chart_figure import Figure, NumberTable
 from report.chart_scale import axis_over, tick_label
@@ -63,7 +78,11 @@ def deviation_figure(rows: Sequence[LocationDeviations], caption: str) -> Figure
     parts += [text(across.at(t), bottom + 18, tick_label(t), anchor="middle") for t in across.ticks]
     parts.append(text(_LEFT, 16, "thinner than aimed at", colour=QUIET))
     parts.append(text(_RIGHT, 16, "thicker than aimed at", anchor="end", colour=QUIET))
-    parts.append(text((_LEFT + _RIGHT) / 2, bottom + 36, "halves of the window between the limits", anchor="middle", colour=QUIET))
+    parts.append(
+        text(
+            (_LEFT + _RIGHT) / 2, bottom + 36, "halves of the window between the limits", anchor="middle", colour=QUIET
+        )
+    )
     for i, row in enumerate(rows):
         top, middle, foot = _HEAD + i * _ROW + 5, _HEAD + (i + 0.5) * _ROW, _HEAD + (i + 1) * _ROW - 5
         left, right = (across.at(end) for end in row.band)
@@ -102,7 +121,9 @@ def deviation_figure(rows: Sequence[LocationDeviations], caption: str) -> Figure
         caption,
         tuple(key),
         table,
-        ("A deviation of 0 is what is aimed at. That locations are read side by side does not make them alike: each has its own window.",),
+        (
+            "A deviation of 0 is what is aimed at. That locations are read side by side does not make them alike: each has its own window.",
+        ),
     )
 
 

@@ -123,9 +123,7 @@ class GaugeSide:
     expanded: dict[str, Fraction]
 
 
-def gauge_side(
-    job: Job, shop: Shop, readings: Sequence[GaugeReading], checks: Sequence[GaugeCheck]
-) -> GaugeSide:
+def gauge_side(job: Job, shop: Shop, readings: Sequence[GaugeReading], checks: Sequence[GaugeCheck]) -> GaugeSide:
     """Return what the gauge brings to *readings*, as :func:`assess` reckons it: for coaching, which judges no part."""
     coverage = cover(readings, checks, job, shop)
     how = _how_corrected(shop, coverage, checks)
@@ -134,9 +132,7 @@ def gauge_side(
     shown_um = {r.reading_no: r.thickness_um for r in readings}
     opening = how.get(coverage.opening.check_id) if coverage.opening is not None else None
     known = knowledge(job, shop, read, places, checks, opening, shown_um)
-    return GaugeSide(
-        coverage, tuple(read), {name: from_um(one.gauge_alone(), job.unit) for name, one in known.items()}
-    )
+    return GaugeSide(coverage, tuple(read), {name: from_um(one.gauge_alone(), job.unit) for name, one in known.items()})
 
 
 def conformity_of(

@@ -221,6 +221,8 @@ def run(main: Run, folder: Path) -> int:
     print("\n# The archive, checked and searched\n")
     _must(main, folder, ["archive", "check"])
     _must(main, folder, ["history"])
+    print("\n# What to change on the next rack of hinges, and a page of it\n")
+    _must(main, folder, ["coach", "HG-0388", "--html", str(folder / "coach.html")])
     return _sum_up(folder, said)
 
 
@@ -279,5 +281,6 @@ def _sum_up(folder: Path, said: dict[str, list[str]]) -> int:
     print("\nWritten, and worth opening:")
     for path in sorted((folder / "certificates").glob("*.pdf")):
         print(f"  certificate {path}")
+    print(f"  coaching    {folder / 'coach.html'}")
     print(f"  archive     {folder / 'archive' / 'readings'} (plain Parquet, see schemas/README.md)")
     return 0

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 
 from tests.front.shop import GOOD, FrontDoor
 
@@ -30,6 +30,11 @@ def thick_fit(_: str) -> tuple[float, float]:
 def thin_top(place: str) -> tuple[float, float]:
     """The top of the rack is thin, everywhere."""
     return (-24.0, -8.0) if place == TOP else (0.0, 0.0)
+
+
+def face_up(_: str) -> tuple[float, float]:
+    """The strap face is thicker than on earlier racks, and still in its band."""
+    return 8.0, 0.0
 
 
 def all_high(_: str) -> tuple[float, float]:
@@ -65,12 +70,12 @@ def hang(
     shift: float = 0.0,
 ) -> list[str]:
     """Measure one rack, place by place, and return its inspections."""
-    began = datetime(2026, 11, 3, 7, 30) + timedelta(minutes=15 * number)
+    began = datetime(2026, 11, 3, 7, 30, tzinfo=UTC) + timedelta(minutes=15 * number)
     found = []
     for minutes, place in enumerate(places):
         lines = "".join(f"{build} um\n" for _, _, build in builds(pattern, place, pieces, shift))
         door.now += timedelta(minutes=1)
-        at = (began + timedelta(minutes=3 * minutes)).isoformat(timespec="minutes")
+        at = f"{began + timedelta(minutes=3 * minutes):%Y-%m-%dT%H:%M}"
         answer = door(
             "measure", "hinge", "--lot", f"H-{number}", "--inspector", "mk", "--gauge", "FB-11", "--measured-at", at,
             "--from", door.write(f"H-{number}-{minutes}.txt", lines.encode()), "--pieces", str(pieces),

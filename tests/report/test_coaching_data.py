@@ -45,7 +45,9 @@ def _brute(archive: Archive, inspections: list[str], um_per_unit: Decimal = Deci
 def _counts(rack: Rack) -> Counts:
     found: Counts = defaultdict(list)
     for reading in rack.readings:
-        found[reading.rack_position, reading.piece.rpartition(": ")[2], reading.location].append(Fraction(reading.build))
+        found[reading.rack_position, reading.piece.rpartition(": ")[2], reading.location].append(
+            Fraction(reading.build)
+        )
     return found
 
 
@@ -78,7 +80,9 @@ def test_corrections_and_exclusions_are_heeded(door: FrontDoor) -> None:
     open_gauge(door)
     numbers = hang(door, even)
     before = _counts(rack_of(_archive(door), numbers[0]).measured.rack)
-    answer = door("amend", numbers[1], "--exclude", "1=on the edge", "--exclude", "6=a slip", "--by", "mk", "--why", "slips")
+    answer = door(
+        "amend", numbers[1], "--exclude", "1=on the edge", "--exclude", "6=a slip", "--by", "mk", "--why", "slips"
+    )
     assert answer.code == 0, answer
     case = rack_of(_archive(door), numbers[0])
     after = _counts(case.measured.rack)
@@ -109,7 +113,9 @@ def test_base_metal_is_subtracted_and_builds_are_in_mil(door: FrontDoor) -> None
 
 def test_earlier_racks_come_oldest_first_and_a_period_has_its_own(door: FrontDoor) -> None:
     open_gauge(door)
-    hung = [hang(door, even, number, places=(TOP,), pieces=3) for number in (3, 1, 2)]  # sealed in another order than taken
+    hung = [
+        hang(door, even, number, places=(TOP,), pieces=3) for number in (3, 1, 2)
+    ]  # sealed in another order than taken
     hang(door, even, 4, "--coats", "2", places=(TOP,), pieces=3)
     case = rack_of(_archive(door), hang(door, even, 5, places=(TOP,), pieces=3)[0])
     assert _firsts(case) == [hung[1][0], hung[2][0], hung[0][0]]
