@@ -162,7 +162,7 @@ def _lines(answer: Answer, zone: ZoneInfo, columns: int) -> Iterator[str]:
             yield f"  {caution}"
     yield ""
     yield _about(answer, zone)
-    rows = [("location", "mean", "aim", "against it", "pieces outside", "n", "")]
+    rows: list[tuple[str, ...]] = [("location", "mean", "aim", "against it", "pieces outside", "n", "")]
     rows += [_row(one, answer) for one in found.locations]
     if len(rows) > 1:
         yield ""
@@ -213,11 +213,11 @@ def _about(answer: Answer, zone: ZoneInfo) -> str:
 def _row(one: LocationCoaching, answer: Answer) -> tuple[str, ...]:
     unit = answer.case.unit
     if one.mean is None:
-        return (one.aim.location, "–", _aim(one), "too few readings", "–", str(one.n), "")
+        return (one.aim.location, "–", aim_words(one), "too few readings", "–", str(one.n), "")
     return (
         one.aim.location,
         amount(one.mean.value, unit),
-        _aim(one),
+        aim_words(one),
         against(one, answer),
         outside(one),
         str(one.n),
@@ -225,7 +225,8 @@ def _row(one: LocationCoaching, answer: Answer) -> tuple[str, ...]:
     )
 
 
-def _aim(one: LocationCoaching) -> str:
+def aim_words(one: LocationCoaching) -> str:
+    """Return what the mean of a location is to lie between."""
     low, high = one.aim.band
     ends = [f"{shown(end, 2).normalize():f}" for end in (low, high) if end is not None]
     return f"{'' if len(ends) == 2 else 'from ' if high is None else 'to '}{' to '.join(ends)}"

@@ -19,6 +19,7 @@ from report.coaching_answer import (
     FEW,
     Answer,
     against,
+    aim_words,
     notes_of,
     outside,
     period_sentences,
@@ -116,7 +117,6 @@ def _facts(answer: Answer, zone: ZoneInfo, made_at: datetime) -> list[dict[str, 
 def _row(one: LocationCoaching, answer: Answer) -> dict[str, Any]:
     unit = answer.case.unit
     digits = places(unit)
-    low, high = (None if end is None else figure(end, digits) for end in one.aim.band)
     difference = None if one.earlier is None else one.earlier.difference.value
     earlier = "–"
     if one.earlier is not None and difference is not None:
@@ -126,7 +126,7 @@ def _row(one: LocationCoaching, answer: Answer) -> dict[str, Any]:
         "location": one.aim.location,
         "few": one.few,
         "mean": "–" if one.mean is None else figure(one.mean.value, digits),
-        "aim": f"{low} to {high}" if low and high else f"from {low}" if low else f"to {high}",
+        "aim": aim_words(one),
         "against": against(one, answer) if one.mean is not None else "too few readings",
         "strong": one.off_firmly,
         "between": figure(one.between_pieces, digits),
