@@ -89,6 +89,22 @@ def _coach(args: argparse.Namespace) -> int:
     return 0 if answer.holds else 3
 
 
+def coaching_of(args: argparse.Namespace, inspection_id: str) -> str:
+    """Return the one line of coaching of an inspection that was sealed just now, or why there is none.
+
+    What goes wrong here is said and never raised: the inspection is sealed already.
+    """
+    from report.coaching_answer import PowderInputs, answer_of, said_first
+    from report.coaching_data import rack_of
+    from schemas.errors import FilmtallyError
+
+    try:
+        said = said_first(answer_of(rack_of(_archive(args), inspection_id), PowderInputs()))
+    except FilmtallyError as wrong:
+        return f"coaching: none; {wrong.sentence}"
+    return f"coaching: {said} See 'filmtally coach {inspection_id}'."
+
+
 def _made_from(answer: Answer) -> str:
     from rules.wording import counted
 

@@ -8,7 +8,7 @@ from fractions import Fraction
 from typing import Any, Final
 from zoneinfo import ZoneInfo
 
-from report.coaching_data import CoachingCase, MeasuredRack, pooled, worst_gate
+from report.coaching_data import MOST_RACKS, MOST_READ, CoachingCase, MeasuredRack, pooled, worst_gate
 from report.figures import day, moment
 from report.terminal_text import fitted, wrapped
 from rules.coaching import Coaching, Interval, LocationCoaching, coach, powder_of
@@ -109,7 +109,9 @@ def notes_of(answer: Answer) -> list[str]:
     if answer.still_open is not None:
         notes.append(f"The gauge's closing check is still to come: {answer.still_open}")
     if not answer.case.looked_through:
-        notes.append("Earlier racks than the newest are not looked at: 50 of them, from 150 inspections at the most.")
+        notes.append(
+            f"Only the newest earlier racks are looked at: {MOST_RACKS} at the most, from {MOST_READ} inspections of the part."
+        )
     return [*notes, NOT_SAID]
 
 

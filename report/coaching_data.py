@@ -16,6 +16,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from fractions import Fraction
+from functools import lru_cache
 from typing import Final
 
 from archive.index import ListedInspection
@@ -37,7 +38,7 @@ from schemas.vocabulary import CheckKind, VerificationError
 #: So many earlier racks are compared with at the most (a choice of ours: two control charts' worth of points).
 MOST_RACKS: Final = 50
 #: So many earlier inspections of the part are read for them at the most (a choice of ours; it bounds the time).
-MOST_READ: Final = 150
+MOST_READ: Final = 80
 #: So many inspections are looked through for a rack by its name.
 MOST_SOUGHT: Final = 200
 #: Readings further apart are not of one hanging of a rack (a choice of ours; coating and cooling take less).
@@ -46,6 +47,11 @@ LONGEST: Final = timedelta(hours=4)
 _BEGUN: Final = 15
 #: What the gate says of readings that coaching may suggest something from.
 _SPEAKING: Final = (GateState.COVERED, GateState.OPEN)
+
+
+#: The same job and shop stand in inspection after inspection.
+_job: Final = lru_cache(maxsize=64)(Job.from_json)
+_shop: Final = lru_cache(maxsize=64)(Shop.from_json)
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,11 +126,9 @@ def rack_of(archive: Archive, inspection_id: str, location: str | None = None) -
         IntegrityFailed: What is read is not whole.
     """
     inspection = archive.inspection(inspection_id)
-    job = Job.from_json(inspection.job_json)
-    same_lot = archive.listed(part_no=inspection.part_no, lot=inspection.lot, customer=inspection.customer)
-    before, whole = _before(archive, inspection)
-    wanted = {one.inspection_id: one for one in (*_newest(before), *same_lot) if one.coats == inspection.coats}
-    racks = _racks(archive, wanted.values(), job.unit)
+    job = _job(inspection.job_json)
+    beside, before, whole = _around(archive, inspection)
+    racks = _racks(archive, [*_newest(before), *beside], job.unit)
     mine = next((one for one in racks if _holds(one, inspection_id)), None)
     if mine is None:
         raise BadInput(
@@ -161,7 +165,7 @@ def racks_between(
     listed = archive.listed(part_no=part_no, since=since)
     listed = [one for one in listed if until is None or one.sealed_at < until + timedelta(days=31)]
     newest = _newest(listed)
-    unit = Job.from_json(archive.inspection(newest[-1].inspection_id).job_json).unit if newest else Unit.UM
+    unit = _job(archive.inspection(newest[-1].inspection_id).job_json).unit if newest else Unit.UM
     racks = [
         one
         for one in _racks(archive, newest, unit)
@@ -176,7 +180,7 @@ def racks_between(
         )
     mine = racks[-1]
     coats = mine.inspections[-1].coats
-    job = Job.from_json(mine.inspections[-1].job_json)
+    job = _job(mine.inspections[-1].job_json)
     if job.unit is not unit:
         raise BadInput(f"part {part_no!r}: its specification changed its unit in that time; name a shorter time")
     earlier = [one for one in racks[:-1] if one.inspections[-1].coats == coats]
@@ -193,7 +197,7 @@ def newest_inspection(archive: Archive, now: datetime, rack: str | None = None) 
         IntegrityFailed: What is read is not whole.
     """
     listed: list[ListedInspection] = []
-    for days in (3, 32, 256, None):
+    for days in (32, 256, None):
         listed = archive.listed(since=None if days is None else now - timedelta(days=days))
         listed.sort(key=lambda one: one.inspection_id, reverse=True)
         if rack is None and listed:
@@ -251,7 +255,7 @@ def _case(
     expanded: list[dict[str, Fraction]] = []
     for inspection in mine.inspections:
         readings = archive.reading_records(inspection.inspection_id, inspection.revision)
-        theirs = Job.from_json(inspection.job_json)
+        theirs = _job(inspection.job_json)
         side = _gauge_side(archive, inspection, readings)
         gates.append((inspection.inspection_id, side.coverage))
         expanded.append(
@@ -269,55 +273,66 @@ def _case(
             ]
             if there and None not in there:
                 gauge[aim.location] = max(value for value in there if value is not None)
+    alike = [one for one in earlier if _likeness(one.rack) == _likeness(mine.rack)]
+    too_old = {one.rack.label for one in alike[:-MOST_RACKS]}
     return CoachingCase(
         job=job,
         measured=mine,
         aims=aims_of(job, location),
-        earlier=tuple(earlier[-MOST_RACKS:]),
+        earlier=tuple(one for one in earlier if one.rack.label not in too_old),
         gauge=gauge,
         gates=tuple(gates),
-        looked_through=looked_through and len(earlier) <= MOST_RACKS,
+        looked_through=looked_through and len(alike) <= MOST_RACKS,
     )
 
 
-def _before(archive: Archive, inspection: Inspection) -> tuple[list[ListedInspection], bool]:
-    """Return inspections of the same part and coats that began no later, the newest at least, and whether these are all.
+def _around(archive: Archive, inspection: Inspection) -> tuple[list[ListedInspection], list[ListedInspection], bool]:
+    """Return inspections of the same part and coats: later ones of the same lot, which may be of the same rack, and what began no
+    later, the newest at least; and whether these are all.
 
     Looks back further and further, so that a large archive is not listed for the newest few.
     """
-    found: list[ListedInspection] = []
+    beside: list[ListedInspection] = []
+    before: list[ListedInspection] = []
     for days in (32, 256, None):
         since = None if days is None else inspection.sealed_at - timedelta(days=days)
-        found = [
-            one
-            for one in archive.listed(part_no=inspection.part_no, since=since)
-            if one.inspection_id[:_BEGUN] <= inspection.inspection_id[:_BEGUN] and one.coats == inspection.coats
-        ]
-        if len(found) > MOST_READ:
-            return found, False
-    return found, True
+        beside, before = [], []
+        for one in archive.listed(part_no=inspection.part_no, since=since):
+            if one.coats != inspection.coats:
+                continue
+            if one.inspection_id[:_BEGUN] <= inspection.inspection_id[:_BEGUN]:
+                before.append(one)
+            elif one.lot == inspection.lot:
+                beside.append(one)
+        if len(before) > MOST_READ:
+            return beside, before, False
+    return beside, before, True
 
 
 def _gauge_side(archive: Archive, inspection: Inspection, readings: Sequence[GaugeReading]) -> GaugeSide:
     """Return what the gauge brings to an inspection.
 
     In a large archive the checks of all years take far longer to read than the rest. Those of the time that a policy lets a
-    verification be old decide nearly always; only where they do not show the gauge to be right are all of them asked.
+    verification be old decide, and a calibration that is written in the shop's file; only where that one had run out is the
+    archive asked for an older record of a calibration.
     """
-    job, shop = Job.from_json(inspection.job_json), Shop.from_json(inspection.shop_json)
-    since = min((r.taken_at for r in readings), default=inspection.sealed_at) - OLDEST_VERIFICATION
-    side: GaugeSide | None = None
-    for start in (since, None):
-        known = [c for c in archive.checks(inspection.gauge_serial, start) if c.kind != CheckKind.STUDY]
-        side = gauge_side(job, shop, readings, bearing_checks(readings, known))
-        if side.coverage.state in _SPEAKING:
-            return side
-    assert side is not None  # noqa: S101 - the loop runs twice
-    return side
+    job, shop = _job(inspection.job_json), _shop(inspection.shop_json)
+    moments = [r.taken_at for r in readings] or [inspection.sealed_at]
+    gauge = next((g for g in shop.gauge if g.serial == inspection.gauge_serial), None)
+    # A day's margin, so that no time zone matters.
+    calibrated = gauge is not None and gauge.calibration_due > max(moments).date() + timedelta(days=1)
+    since = min(moments) - OLDEST_VERIFICATION if calibrated else None
+    known = [c for c in archive.checks(inspection.gauge_serial, since) if c.kind != CheckKind.STUDY]
+    return gauge_side(job, shop, readings, bearing_checks(readings, known))
 
 
 def _newest(listed: Iterable[ListedInspection]) -> list[ListedInspection]:
     return sorted(listed, key=lambda one: one.inspection_id)[-MOST_READ:]
+
+
+def _likeness(rack: Rack) -> tuple[str | None, frozenset[str | None]]:
+    """Return what bounds the racks that are compared; what is alike is decided by rules.coaching, which counts the others."""
+    return rack.powder, frozenset(reading.rack_position for reading in rack.readings)
 
 
 def _holds(rack: MeasuredRack, inspection_id: str) -> bool:
@@ -372,7 +387,7 @@ def _racks(archive: Archive, listed: Iterable[ListedInspection], unit: Unit) -> 
 def _all_taken(archive: Archive, listed: Iterable[ListedInspection], unit: Unit) -> Iterator[_Taken]:
     for one in listed:
         inspection = archive.inspection(one.inspection_id)
-        job, shop = Job.from_json(inspection.job_json), Shop.from_json(inspection.shop_json)
+        job, shop = _job(inspection.job_json), _shop(inspection.shop_json)
         records: Sequence[GaugeReading] = archive.reading_records(inspection.inspection_id, inspection.revision)
         if shop.verification.error is not VerificationError.CARRIED:
             records = _gauge_side(archive, inspection, records).readings

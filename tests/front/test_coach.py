@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from tests.front.racks import Pattern, all_high, even, face_up, hang, open_gauge, thick_fit, thin_top
+from tests.front.racks import Pattern, all_high, builds, even, face_up, hang, open_gauge, thick_fit, thin_top
 from tests.front.shop import FrontDoor
 
 
@@ -147,6 +147,26 @@ def test_no_line_is_wider_than_the_terminal(door: FrontDoor, monkeypatch: pytest
     hang(door, thin_top)
     lines = door("coach", "--specific-gravity", "1.5").out.splitlines()
     assert max(map(len, lines)) <= 80
+
+
+def test_measure_says_it_as_soon_as_the_rack_is_sealed(door: FrontDoor) -> None:
+    open_gauge(door)
+    lines = "".join(f"{build} um\n" for _, _, build in builds(all_high, "top row"))
+    words = ("--pieces", "4", "--rack", "R3", "--rack-position", "top row")
+    answer = door.measure("hinge", door.write("H.txt", lines.encode()), *words, "--coach")
+    assert answer.code == 0, answer
+    *_, sealed, coaching = answer.out.splitlines()
+    number = sealed.split()[1].rstrip(":")
+    assert coaching.startswith("coaching: Over the whole part, move the gun a little faster")
+    assert coaching.endswith(f"See 'filmtally coach {number}'.")
+
+
+def test_an_answer_in_json_stays_one_document(door: FrontDoor) -> None:
+    open_gauge(door)
+    lines = "".join(f"{build} um\n" for _, _, build in builds(even, "top row", 1))
+    answer = door.measure("hinge", door.write("H.txt", lines.encode()), "--coach", "--json")
+    assert json.loads(answer.out)["sealed"]
+    assert "Nothing is said yet" in door("coach").out
 
 
 @pytest.mark.parametrize(
