@@ -67,6 +67,13 @@ def _read_capture(*args: Any) -> Any:
     return read_capture(*args)
 
 
+def _coaching_of(args: argparse.Namespace, inspection_id: str) -> str:
+    """Say what to change after an inspection was sealed: asked by the wing that takes readings, answered by the other one."""
+    from report.coach_commands import coaching_of
+
+    return coaching_of(args, inspection_id)
+
+
 def _run(args: argparse.Namespace, now: Callable[[], datetime]) -> int:
     import platform
     from pathlib import Path
@@ -75,6 +82,7 @@ def _run(args: argparse.Namespace, now: Callable[[], datetime]) -> int:
 
     args.now = now
     args.read_capture = _read_capture
+    args.coaching_of = _coaching_of
     args.bench = bench_slug(os.environ.get("FILMTALLY_BENCH") or platform.node())
     args.shop = Path(args.shop or os.environ.get("FILMTALLY_SHOP") or ".")
     try:

@@ -91,6 +91,9 @@ def register(commands: Any) -> None:
     )
     measure.add_argument("--open", action="store_true", help="list the open inspections, and do nothing else")
     measure.add_argument("--keep-open", action="store_true", help="do not seal when the plan is complete")
+    measure.add_argument(
+        "--coach", action="store_true", help="when it is sealed, say the one thing to change on the next rack"
+    )
     measure.add_argument("--dry-run", action="store_true", help="show how the capture reads, and keep nothing")
     answers_json(measure)
     measure.set_defaults(run=_measure, takes_readings=True)

@@ -38,6 +38,7 @@ def _register_seal(commands: Any) -> None:
         help="give the open inspection up: it is kept aside, and its capture may be taken again",
     )
     seal.add_argument("--by", metavar="CODE", help="who seals (default: the inspector)")
+    seal.add_argument("--coach", action="store_true", help="then say the one thing to change on the next rack")
     answers_json(seal)
     seal.set_defaults(run=_seal)
 
@@ -95,7 +96,10 @@ def seal_open(args: argparse.Namespace, folder: ShopFolder, inspection: OpenInsp
         told = f"inspection {facts.inspection_id}: was sealed already; its journal is put away"
     inspection.close()
     put_away(folder, facts.inspection_id)
-    return tell(args, told, **_sealed_json(record))
+    code = tell(args, told, **_sealed_json(record))
+    if getattr(args, "coach", False) and not args.json:
+        print(args.coaching_of(args, facts.inspection_id))
+    return code
 
 
 def _settle(inspection: OpenInspection, as_is: str | None, now: datetime) -> None:

@@ -25,7 +25,7 @@ from schemas.shop import Shop
 from schemas.vocabulary import CheckKind
 
 #: No policy lets a verification be older than this when a reading is taken (schemas/shop.py).
-_OLDEST: Final = timedelta(hours=744)
+OLDEST_VERIFICATION: Final = timedelta(hours=744)
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,5 +115,5 @@ def bearing_checks(readings: Sequence[GaugeReading], checks: Sequence[GaugeCheck
     return tuple(
         c
         for c in checks
-        if c.kind == CheckKind.CALIBRATION or (c.done_at >= first - _OLDEST and (until is None or c.done_at <= until))
+        if c.kind == CheckKind.CALIBRATION or (c.done_at >= first - OLDEST_VERIFICATION and (until is None or c.done_at <= until))
     )

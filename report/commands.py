@@ -1,4 +1,4 @@
-"""The commands from the archive to a reader: new, assess, certify, verify, history, and those of archive.
+"""The commands from the archive to a reader: new, assess, certify, verify, history, coach, and those of archive.
 
 Only what `--help` needs is imported up here; the rest is imported where it is used.
 """
@@ -8,7 +8,7 @@ from __future__ import annotations
 import argparse
 import sys
 
-from report import archive_commands, certify_commands, history_commands, signing_commands
+from report import archive_commands, certify_commands, coach_commands, history_commands, signing_commands
 from report.signing_commands import (
     add_secret_options,
     add_trust_options,
@@ -37,6 +37,7 @@ def register(commands: Any) -> None:
     certify_commands.register(commands)
     _register_verify(commands)
     history_commands.register(commands)
+    coach_commands.register(commands)
     archive_commands.register(commands)
 
 

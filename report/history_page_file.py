@@ -62,15 +62,24 @@ def write_history_page(
         BadInput: The name does not end in .html, the file cannot be written, or the selection is too large for a page.
         IntegrityFailed: A file of the archive is not whole.
     """
+    page_path(path)
+    found = history_of(folder, archive, selection, words, now, _seen_from(path, folder), unit)
+    write_page(path, history_html(found))
+    return len(found.inspections)
+
+
+def page_path(path: Path) -> None:
+    """Refuse a path that no page can be written to.
+
+    Raises:
+        BadInput: The name does not end in .html, its folder is not there, or it is a folder.
+    """
     if path.suffix.lower() != ".html":
         raise BadInput(f"{path}: the page is HTML; let the name end in .html")
     if not path.parent.is_dir():
         raise BadInput(f"{path.parent}: there is no such folder; make it or name another")
     if path.is_dir():
         raise BadInput(f"{path}: this is a folder; name a file")
-    found = history_of(folder, archive, selection, words, now, _seen_from(path, folder), unit)
-    _write(path, history_html(found))
-    return len(found.inspections)
 
 
 def asked(selection: Selection, first: date | None, last: date | None) -> list[tuple[str, str]]:
@@ -161,7 +170,12 @@ def _pdfs(folder: Path) -> frozenset[str]:
         return frozenset()
 
 
-def _write(path: Path, page: str) -> None:
+def write_page(path: Path, page: str) -> None:
+    """Write *page* to *path*; what stands there is replaced once the new file is whole.
+
+    Raises:
+        BadInput: It cannot be written.
+    """
     temporary = path.with_name(TEMPORARY_PREFIX + path.name)
     try:
         temporary.write_text(page, encoding="utf-8")

@@ -28,6 +28,7 @@ from schemas.gauge_checks import GaugeCheck
 from schemas.job import Job, Location
 from schemas.readings import GaugeReading
 from schemas.shop import Shop
+from schemas.units import from_um
 
 
 def assess(
@@ -104,6 +105,34 @@ def assess(
         piece_findings=about_pieces,
         correction=joined(dict.fromkeys(h.said for h in how.values() if h.said)),
     )
+
+
+@dataclass(frozen=True, slots=True)
+class GaugeSide:
+    """What the gauge brings to an inspection, its conformity aside.
+
+    Attributes:
+        coverage: What the gate says.
+        readings: All readings, corrected for the error at verification where the policy says so.
+        expanded: By location: expanded uncertainty (k = 2) that the gauge alone brings to the mean of the readings there, in
+            the unit of the specification; a location where it is not known is not in it.
+    """
+
+    coverage: Coverage
+    readings: tuple[GaugeReading, ...]
+    expanded: dict[str, Fraction]
+
+
+def gauge_side(job: Job, shop: Shop, readings: Sequence[GaugeReading], checks: Sequence[GaugeCheck]) -> GaugeSide:
+    """Return what the gauge brings to *readings*, as :func:`assess` reckons it: for coaching, which judges no part."""
+    coverage = cover(readings, checks, job, shop)
+    how = _how_corrected(shop, coverage, checks)
+    read = corrected_readings(readings, coverage, how)
+    places = by_piece_and_location(job, judged_builds(job, read))
+    shown_um = {r.reading_no: r.thickness_um for r in readings}
+    opening = how.get(coverage.opening.check_id) if coverage.opening is not None else None
+    known = knowledge(job, shop, read, places, checks, opening, shown_um)
+    return GaugeSide(coverage, tuple(read), {name: from_um(one.gauge_alone(), job.unit) for name, one in known.items()})
 
 
 def conformity_of(

@@ -26,8 +26,16 @@ from decimal import Decimal
 from fractions import Fraction
 from functools import cached_property
 
-from rules.statistics import mean, variance
-from rules.uncertainty import Budget, GaugeKnowledge, Spread, film_build_budget, pooled_variance
+from rules.statistics import mean, square_root, variance
+from rules.uncertainty import (
+    COMPONENTS,
+    USUAL_COVERAGE,
+    Budget,
+    GaugeKnowledge,
+    Spread,
+    film_build_budget,
+    pooled_variance,
+)
 from rules.wording import counted
 
 #: Film builds in µm by piece and spot.
@@ -68,6 +76,18 @@ class LocationKnowledge:
     def builds_um(self) -> tuple[Fraction, ...]:
         """Return all builds, in order."""
         return tuple(build for piece in self.nest_um for spot in piece for build in spot)
+
+    def gauge_alone(self) -> Fraction:
+        """Return the expanded uncertainty (k = 2), in µm, that the gauge alone brings to the mean of all builds here.
+
+        That is all of the budget but how the film readings repeat. What is subtracted belongs to it, since it moves every
+        build here alike; a single base metal reading has the spread that the budget gives it.
+        """
+        found = self.budget(len(self.builds_um), USUAL_COVERAGE)
+        parts = [Fraction(c.standard) ** 2 for c in found.components if c.name != COMPONENTS[0]]
+        if len(self.base_um) == 1:
+            parts.append(repeatability(self.nest_um, over_spots=len(self.builds_um) > self.per_spot).variance)
+        return Fraction(2 * square_root(sum(parts, Fraction(0))))
 
     def budget(self, averaged: int, coverage: Decimal, at_um: Fraction | None = None) -> Budget:
         """Return the budget of the mean of *averaged* readings here, in µm.

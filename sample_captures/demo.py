@@ -243,6 +243,8 @@ def run(main: Run, folder: Path) -> int:
     )
     _must(main, folder, ["lookback", "--check", _failed_check(folder)], {1})
     _must(main, folder, [*LOOK_BACK, "--html", str(folder / LETTERS)], {1})
+    print("\n# What to change on the next rack of hinges, and a page of it\n")
+    _must(main, folder, ["coach", "HG-0388", "--html", str(folder / "coach.html")])
     return _sum_up(folder, said)
 
 
@@ -310,5 +312,6 @@ def _sum_up(folder: Path, said: dict[str, list[str]]) -> int:
     for path in sorted((folder / "certificates").glob("*.pdf")):
         print(f"  certificate {path}")
     print(f"  letters     {folder / LETTERS}")
+    print(f"  coaching    {folder / 'coach.html'}")
     print(f"  archive     {folder / 'archive' / 'readings'} (plain Parquet, see schemas/README.md)")
     return 0

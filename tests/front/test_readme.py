@@ -74,6 +74,7 @@ def test_the_changelog_names_every_command() -> None:
         "verify",
         "compare",
         "history",
+        "coach",
         "demo",
     ):
         assert f"`{command}`" in changelog or f"`filmtally {command}`" in changelog, command
