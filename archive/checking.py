@@ -16,6 +16,7 @@ from archive import listing, stored
 from archive.agreement import disagreement
 from archive.layout import LOCK_PREFIX, TABLE_FOLDERS, TEMPORARY_PREFIX, is_month, parse
 from archive.ledger import NO_RECORD, Record, heads_of, inspection_of, record_hash, record_of
+from archive.opening import reading
 from schemas import parquet
 from schemas.certificates import CERTIFICATES, Certificate
 from schemas.column import Table
@@ -213,7 +214,7 @@ def _faults(contract: Table, one: listing.Stored, record: Record, rows: pa.Table
 
 def _false_statistic(path: Path, rows: pa.Table) -> str | None:
     """Return the first column whose statistics disagree with its rows: readers skip rows by them."""
-    with stored.reading(path):
+    with reading(path):
         return _first_false(pq.read_metadata(path), rows)
 
 

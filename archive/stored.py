@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 
 import pyarrow as pa
@@ -13,12 +11,10 @@ from archive.content import content_sha256
 from archive.layout import CommitName
 from archive.ledger import RECORD_KEY, Record, record_of
 from archive.listing import Stored
+from archive.opening import reading
 from schemas import parquet
 from schemas.column import Table
-from schemas.errors import BadInput, IntegrityFailed
-
-#: What pyarrow and the contract's reader raise on bytes that were changed, beyond what they translate themselves.
-_BROKEN = (pa.ArrowException, ValueError, KeyError, TypeError, OverflowError, MemoryError)
+from schemas.errors import IntegrityFailed
 
 
 def record_text(path: Path) -> str:
@@ -79,24 +75,3 @@ def rows(contract: Table, one: Stored) -> pa.Table:
             f"{said.content_sha256[:12]}…); restore the file from a copy"
         )
     return table
-
-
-@contextmanager
-def reading(path: Path) -> Iterator[None]:
-    """Translate whatever pyarrow raises on *path* meanwhile into one sentence.
-
-    Raises:
-        IntegrityFailed: The file is gone or not whole.
-        BadInput: The file may not be read.
-    """
-    try:
-        yield
-    except (BadInput, IntegrityFailed):
-        raise
-    except FileNotFoundError:
-        raise IntegrityFailed(f"{path}: is gone; restore it from a copy") from None
-    except PermissionError:
-        raise BadInput(f"{path}: this file may not be read; ask whoever owns it") from None
-    except _BROKEN as wrong:
-        said = (str(wrong).splitlines() or [""])[0] or type(wrong).__name__
-        raise IntegrityFailed(f"{path}: cannot be read ({said}); restore it from a copy") from None

@@ -74,25 +74,29 @@ def write(
     table: pa.Table,
     target: Any,
     footer: Mapping[str, str] | Callable[[], Mapping[str, str]] | None = None,
+    *,
+    folded: bool = False,
 ) -> None:
     """Write *table* to *target*, a path or an open binary file, as one Parquet file.
 
     Args:
-        contract: The table's declaration; *table* must have exactly its columns.
+        contract: The table's declaration; *table* must have exactly its columns. Where *folded*, it may have those of an
+            older version, with the document that says so in its schema's metadata, as pyarrow reads them.
         table: The rows.
         target: Where to.
         footer: Further file-level entries, such as a commit's record; or what gives them, asked when the rows are written.
+        folded: Whether these are the rows of many commits, compressed however few they are.
 
     Raises:
         BadInput: *table* is not what *contract* declares.
     """
-    wanted = contract.arrow_schema
+    wanted = schema_as_written(contract, table.schema) if folded else contract.arrow_schema
     if not table.schema.equals(wanted, check_metadata=False):
         raise BadInput(f"{contract.name}: the columns are not those of version {contract.version}")
-    for named in contract.columns:
-        if not named.nullable and table.column(named.name).null_count:
-            raise BadInput(f"{contract.name}.{named.name}: this column may not be empty")
-    small = table.num_rows < _SMALL_ROWS
+    for field in wanted:
+        if not field.nullable and table.column(field.name).null_count:
+            raise BadInput(f"{contract.name}.{field.name}: this column may not be empty")
+    small = table.num_rows < _SMALL_ROWS and not folded
     with pq.ParquetWriter(
         target,
         wanted,
@@ -101,14 +105,40 @@ def write(
         compression_level=None if small else 3,
         store_decimal_as_integer=True,
         version="2.6",
-        use_dictionary=[c.name for c in contract.columns if not _delta(c.column.type)],  # type: ignore[arg-type]  # the stub forgets the list
-        column_encoding={c.name: "DELTA_BINARY_PACKED" for c in contract.columns if _delta(c.column.type)},
+        use_dictionary=[field.name for field in wanted if not _delta(field.type)],  # type: ignore[arg-type]  # the stub forgets the list
+        column_encoding={field.name: "DELTA_BINARY_PACKED" for field in wanted if _delta(field.type)},
     ) as writer:
         # The same columns, with what the contract says of each; a cast would look at each anew.
         writer.write_table(pa.Table.from_arrays(table.columns, schema=wanted), row_group_size=ROW_GROUP_ROWS)
         # Beside the schema, not in it: what stands in the schema, Arrow writes into the file twice.
         if footer:
             writer.add_key_value_metadata(dict(footer() if callable(footer) else footer))
+
+
+def schema_as_written(contract: Table, schema: pa.Schema) -> pa.Schema:
+    """Return *schema*, of this version of *contract* or an older one, with our document alone in its metadata.
+
+    Raises:
+        BadInput: It is of neither.
+    """
+    if schema.equals(contract.arrow_schema, check_metadata=False):
+        return contract.arrow_schema
+    try:
+        older = _version(contract, Path(contract.name), schema) < contract.version
+    except IntegrityFailed:
+        older = False
+    if not older:
+        raise BadInput(f"{contract.name}: the columns are those of no version up to {contract.version}")
+    return schema.with_metadata({FILE_KEY: (schema.metadata or {})[FILE_KEY]})
+
+
+def version_of(contract: Table, schema: pa.Schema) -> int:
+    """Return which version of *contract* the columns of *schema* are.
+
+    Raises:
+        BadInput: Of none.
+    """
+    return _version(contract, Path(contract.name), schema_as_written(contract, schema))
 
 
 def read(contract: Table, path: Path, columns: list[str] | None = None) -> pa.Table:
@@ -132,6 +162,21 @@ def read(contract: Table, path: Path, columns: list[str] | None = None) -> pa.Ta
         raise IntegrityFailed(
             f"{path}: cannot be read as Parquet ({_first_line(wrong)}); restore it from a copy"
         ) from None
+    return _in_newest_version(contract, path, table, version, columns)
+
+
+def newest(contract: Table, path: Path, table: pa.Table) -> pa.Table:
+    """Return *table*, which was read from *path* by pyarrow alone, in the newest version of *contract*.
+
+    Raises:
+        IntegrityFailed, BadInput: As :func:`read`.
+    """
+    return _in_newest_version(contract, path, table, _version(contract, path, table.schema), None)
+
+
+def _in_newest_version(
+    contract: Table, path: Path, table: pa.Table, version: int, columns: list[str] | None
+) -> pa.Table:
     for step in range(version, contract.version):
         table = MIGRATIONS[contract.name, step](table)
     wanted = contract.arrow_schema

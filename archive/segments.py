@@ -1,0 +1,276 @@
+"""The folded form: what was committed in a month that is over, per table in one segment of three files.
+
+    <month>-<id>.parquet          the rows of all its commits; a commit's rows stand together
+    <month>-<id>.records.parquet  a row per commit: file_name, record, first_row, rows; sorted by file_name
+    <month>-<id>.json             the manifest, written last: with its rename the segment is published
+
+Readings stand in the order of part_no, inspection_id, revision, reading_no, the rows of other tables in the order of
+their key and revision: who asks for one part's readings reads a few row groups. The id follows from the records alone, so
+that a fold that was cut short and is repeated writes the same names and the same bytes. A segment holds commits of one
+version of its table and of no key and revision two, and nothing in it is ever rewritten.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Final
+
+import pyarrow as pa
+import pyarrow.compute as pc
+import pyarrow.parquet as pq
+
+from archive.commit import make_folder, write_once, write_over
+from archive.layout import FOLDED_FOLDER, SEGMENT_ENDINGS, key_and_revision, parse_segment
+from archive.ledger import canonical, record_hash
+from archive.opening import reading
+from schemas import parquet
+from schemas.column import FILE_KEY, Table
+from schemas.errors import BadInput, IntegrityFailed
+
+#: What a manifest says that it is, and in which version.
+MANIFEST: Final = "segment"
+MANIFEST_VERSION: Final = 1
+#: Which columns of each table hold a commit's key and, where it has one, its revision.
+KEY_COLUMNS: Final = {
+    "readings": ("inspection_id", "revision"),
+    "gauge_checks": ("check_id", None),
+    "certificates": ("number", "revision"),
+}
+#: The columns of the records file: the name of a commit's single file, its ledger record verbatim, where its rows begin,
+#: from 0, and how many they are.
+_RECORDS_COLUMNS: Final[list[tuple[str, pa.DataType]]] = [
+    ("file_name", pa.string()),
+    ("record", pa.string()),
+    ("first_row", pa.int64()),
+    ("rows", pa.int32()),
+]
+RECORDS_SCHEMA: Final = pa.schema(
+    _RECORDS_COLUMNS, metadata={FILE_KEY: json.dumps({"schema": "segment_records", "version": 1}).encode()}
+)
+#: A record takes some kilobytes, and who wants one reads the whole row group: 256 of them are about a megabyte.
+_RECORDS_AT_ONCE: Final = 256
+
+
+@dataclass(frozen=True)
+class Segment:
+    """The commits of one month of one table, folded.
+
+    Attributes:
+        table: The table.
+        month: The month that the commits' names say, as 2026-11.
+        id: 16 hex digits that follow from the records, see :func:`segment_id`.
+        root: The archive's folder.
+    """
+
+    table: str
+    month: str
+    id: str
+    root: Path
+
+    @property
+    def rows_path(self) -> Path:
+        """Return the file of the rows."""
+        return self._path(SEGMENT_ENDINGS[0])
+
+    @property
+    def records_path(self) -> Path:
+        """Return the file of the records."""
+        return self._path(SEGMENT_ENDINGS[1])
+
+    @property
+    def manifest_path(self) -> Path:
+        """Return the file that publishes the other two."""
+        return self._path(SEGMENT_ENDINGS[2])
+
+    @property
+    def paths(self) -> tuple[Path, Path, Path]:
+        """Return the three files, in the order in which they are written."""
+        return self.rows_path, self.records_path, self.manifest_path
+
+    def _path(self, ending: str) -> Path:
+        return folded_folder(self.root, self.table) / f"{self.month}-{self.id}{ending}"
+
+
+def folded_folder(root: Path, table: str) -> Path:
+    """Return the folder of the segments of *table*."""
+    return root / FOLDED_FOLDER / table
+
+
+def segment_id(record_hashes: Iterable[str]) -> str:
+    """Return the id of a segment of commits with *record_hashes*: from the SHA-256 over them, sorted, a line each."""
+    return hashlib.sha256("".join(f"{one}\n" for one in sorted(record_hashes)).encode()).hexdigest()[:16]
+
+
+def segments(root: Path, table: str) -> list[Segment]:
+    """Return the published segments of *table*, by month and id.
+
+    Raises:
+        BadInput: The folder may not be read.
+    """
+    folder = folded_folder(root, table)
+    try:
+        names = os.listdir(folder)  # noqa: PTH208 - as in archive/listing.py
+    except (FileNotFoundError, NotADirectoryError):
+        return []
+    except PermissionError:
+        raise BadInput(f"{folder}: this folder may not be read; ask whoever owns it") from None
+    found = [parse_segment(name) for name in names]
+    return sorted(
+        (Segment(table, one[0], one[1], root) for one in found if one is not None and one[2] == SEGMENT_ENDINGS[2]),
+        key=lambda one: (one.month, one.id),
+    )
+
+
+def records_of(segment: Segment) -> pa.Table:
+    """Return the records file of *segment*.
+
+    Raises:
+        IntegrityFailed: It is gone, not whole, or has other columns.
+        BadInput: It may not be read.
+    """
+    path = segment.records_path
+    with reading(path), pq.ParquetFile(path) as file:
+        found = file.read()
+    if not found.schema.equals(RECORDS_SCHEMA, check_metadata=False):
+        raise IntegrityFailed(f"{path}: its columns are not those of a segment's records; restore the file from a copy")
+    return found
+
+
+def write_segment(
+    root: Path,
+    contract: Table,
+    month: str,
+    commits: Sequence[tuple[str, str]],
+    rows: pa.Table,
+    prove: Callable[[Segment], None] | None = None,
+) -> Segment:
+    """Write the segment of *commits* and *rows* durably, and publish it.
+
+    Args:
+        root: The archive's folder.
+        contract: The table.
+        month: The month of all commits.
+        commits: Of each commit the name of its single file and its ledger record, as text; in any order.
+        rows: The rows of all of them, in any order; in the columns of *contract*, or of an older version, see
+            :func:`schemas.parquet.write`.
+        prove: Called with the segment when both files are on disk and before it is published; what it raises leaves
+            the archive as it was, but for two files that no reader sees.
+
+    Raises:
+        BadInput: The archive cannot be written to, or the segment is there already.
+        IntegrityFailed: The rows of a commit do not stand together in this order, two commits are of one key and
+            revision, or there are rows of no commit.
+    """
+    folder = folded_folder(root, contract.name)
+    ordered = _sorted_rows(contract, rows)
+    spans = _spans(contract, ordered, folder)
+    by_name = sorted(commits)
+    places = [spans.pop(key_and_revision(name), (0, 0)) for name, _ in by_name]
+    if len({key_and_revision(name) for name, _ in by_name}) < len(by_name):
+        raise IntegrityFailed(f"{folder}: two commits of {month} hold the same key and revision; fold them apart")
+    if spans:
+        raise IntegrityFailed(f"{folder}: there are rows of {next(iter(spans))} and no such commit is being folded")
+    records = pa.table(
+        [
+            pa.array([name for name, _ in by_name], pa.string()),
+            pa.array([text for _, text in by_name], pa.string()),
+            pa.array([first for first, _ in places], pa.int64()),
+            pa.array([count for _, count in places], pa.int32()),
+        ],
+        schema=RECORDS_SCHEMA,
+    )
+    segment = Segment(contract.name, month, segment_id(record_hash(text) for _, text in commits), root)
+    if os.path.lexists(segment.manifest_path):
+        raise BadInput(f"{segment.manifest_path}: exists already, and nothing folded is rewritten; nothing was changed")
+    make_folder(folder)
+    # Where there are files of these names already, no manifest speaks for them: a fold was cut short.
+    rows_sha256 = _write(segment.rows_path, lambda file: parquet.write(contract, ordered, file, folded=True))
+    records_sha256 = _write(segment.records_path, lambda file: _write_records(records, file))
+    if prove is not None:
+        prove(segment)
+    said = {
+        "schema": MANIFEST,
+        "version": MANIFEST_VERSION,
+        "table": contract.name,
+        "table_version": parquet.version_of(contract, ordered.schema),
+        "month": month,
+        "commits": len(by_name),
+        "rows": ordered.num_rows,
+        "rows_file": segment.rows_path.name,
+        "rows_sha256": rows_sha256,
+        "records_file": segment.records_path.name,
+        "records_sha256": records_sha256,
+    }
+    write_once(segment.manifest_path, canonical(said).encode())
+    return segment
+
+
+def _sorted_rows(contract: Table, rows: pa.Table) -> pa.Table:
+    key, revision = KEY_COLUMNS[contract.name]
+    if contract.name == "readings":
+        order = ["part_no", key, "revision", "reading_no"]
+    else:
+        first = [key] if revision is None else [key, revision]
+        others = [f.name for f in rows.schema if f.name not in first and not pa.types.is_list(f.type)]
+        order = [*first, *others]
+    rows = rows.combine_chunks()  # in one piece it is sorted three times as fast
+    indices = pc.sort_indices(rows, sort_keys=[(name, "ascending") for name in order])
+    in_order = len(indices) < 2 or pc.all(pc.less(indices[:-1], indices[1:])).as_py()
+    return rows if in_order else rows.take(indices)
+
+
+def _spans(contract: Table, rows: pa.Table, folder: Path) -> dict[str, tuple[int, int]]:
+    """Return of each run of rows with one key and revision where it begins and how long it is, by the end of its name."""
+    if rows.num_rows == 0:
+        return {}
+    key, revision = KEY_COLUMNS[contract.name]
+    named: list[Any] = [rows.column(name).combine_chunks() for name in (key, revision) if name is not None]
+    other = pc.not_equal(named[0][1:], named[0][:-1])
+    for column in named[1:]:
+        other = pc.or_(other, pc.not_equal(column[1:], column[:-1]))
+    starts = [0, *pc.add(pc.indices_nonzero(other), 1).to_pylist()]
+    taken = [column.take(pa.array(starts, pa.int64())).to_pylist() for column in named]
+    revisions = taken[1] if len(taken) > 1 else [1] * len(starts)
+    spans: dict[str, tuple[int, int]] = {}
+    for first, end, k, r in zip(starts, [*starts[1:], rows.num_rows], taken[0], revisions, strict=True):
+        end_of_name = f"{k}-r{r}.parquet"
+        if end_of_name in spans:
+            raise IntegrityFailed(
+                f"{folder}: the rows of {k} in revision {r} are of several parts, and cannot be folded"
+            )
+        spans[end_of_name] = (first, end - first)
+    return spans
+
+
+def _write(path: Path, write: Callable[[pa.BufferOutputStream], None]) -> str:
+    """Write durably to *path* what *write* gives, and return its SHA-256."""
+    file = pa.BufferOutputStream()
+    write(file)
+    content = memoryview(file.getvalue())
+    write_over(path, content)
+    return hashlib.sha256(content).hexdigest()
+
+
+def _write_records(records: pa.Table, file: pa.BufferOutputStream) -> None:
+    with pq.ParquetWriter(
+        file,
+        RECORDS_SCHEMA,
+        compression="zstd",
+        compression_level=3,
+        version="2.6",
+        use_dictionary=False,
+        column_encoding={
+            "file_name": "DELTA_BYTE_ARRAY",
+            "record": "PLAIN",
+            "first_row": "DELTA_BINARY_PACKED",
+            "rows": "DELTA_BINARY_PACKED",
+        },
+        # A statistic of a record would be the record once more.
+        write_statistics=["file_name", "first_row", "rows"],
+    ) as writer:
+        writer.write_table(records, row_group_size=_RECORDS_AT_ONCE)
