@@ -10,7 +10,7 @@ FUZZ_READY := $(VENV)/.fuzz-ready
 LIBRARIES := libpango-1.0-0 libpangoft2-1.0-0 libharfbuzz-subset0
 TEST_PROGRAMS := poppler-utils qpdf softhsm2 libnss3-tools openssl tmux dbus-daemon
 
-.PHONY: setup demo test lint format schemas samples layouts screens lock bench campaign fuzz mutation clean
+.PHONY: setup demo test lint format schemas samples layouts screens pages lock bench campaign fuzz mutation clean
 
 setup: $(RUN_READY)
 
@@ -43,6 +43,10 @@ layouts: $(DEV_READY)
 # The capture screen in its states; needs chromium. Look at the pictures before committing them.
 screens: $(DEV_READY)
 	$(BIN)/python -m tests.live.draw_screens
+
+# The pages for a browser; needs chromium. Look at the pictures before committing them.
+pages: $(DEV_READY)
+	$(BIN)/python -m tests.report.draw_pages
 
 bench: $(DEV_READY)
 	$(BIN)/python -m bench.run

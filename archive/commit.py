@@ -23,7 +23,7 @@ _NO_FOLDER_SYNC: Final = {getattr(errno, name) for name in ("EINVAL", "ENOTSUP")
 _CAN_OPEN_FOLDERS: Final = os.name != "nt"
 
 
-def write_once(final: Path, content: bytes | memoryview) -> None:
+def write_once(final: Path, content: bytes | bytearray | memoryview) -> None:
     """Write *content* durably to *final*, in a folder that exists.
 
     Raises:
@@ -35,7 +35,7 @@ def write_once(final: Path, content: bytes | memoryview) -> None:
     write_over(final, content)
 
 
-def write_over(final: Path, content: bytes | memoryview) -> None:
+def write_over(final: Path, content: bytes | bytearray | memoryview) -> None:
     """Write *content* durably to *final*, in a folder that exists, in place of what stands there.
 
     At any moment there is the old file or the new one, whole. For a file outside of the archive that only
@@ -103,7 +103,7 @@ def sync_folder(folder: Path) -> None:
         os.close(handle)
 
 
-def _write_synced(path: Path, content: bytes | memoryview) -> None:
+def _write_synced(path: Path, content: bytes | bytearray | memoryview) -> None:
     # Truncated, not exclusive: what a killed process left under this name is worth nothing.
     handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_TRUNC | getattr(os, "O_BINARY", 0), 0o644)
     try:

@@ -19,7 +19,7 @@ The null, the escapes and the tab are those of the PostgreSQL COPY text format.
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Any, Final
 
 import pyarrow as pa
@@ -43,9 +43,54 @@ def content_sha256(rows: pa.Table) -> str:
     return digest.hexdigest()
 
 
+def contents_sha256(rows: pa.Table, spans: Sequence[tuple[int, int]]) -> list[str]:
+    """Return the :func:`content_sha256` of each of *spans* of *rows*, many commits in one table, all at once.
+
+    Args:
+        rows: The rows of the commits.
+        spans: Of each commit the place of its first row, from 0, and its number of rows.
+    """
+    head = _head(rows)
+    found: dict[tuple[int, int], str] = {}
+    for batch in _batches(sorted(set(spans))):
+        start, end = batch[0][0], sum(batch[-1])
+        part = rows.slice(start, end - start)
+        if len(batch) == 1 or part.num_rows < end - start or not _each_in_order(part, [s - start for s, _ in batch]):
+            found |= {span: content_sha256(rows.slice(*span)) for span in batch}
+            continue
+        lines = _lines(part).split(b"\n")
+        for span in batch:
+            here = [line + b"\n" for line in lines[span[0] - start : sum(span) - start]]
+            if _ORDER not in rows.column_names:
+                here.sort()
+            found[span] = hashlib.sha256(head + b"".join(here)).hexdigest()
+    return [found[span] for span in spans]
+
+
+def _batches(spans: Sequence[tuple[int, int]]) -> Iterator[list[tuple[int, int]]]:
+    """Yield *spans*, in order, those together that follow one another and are not too many rows."""
+    batch: list[tuple[int, int]] = []
+    for span in spans:
+        if batch and (span[0] != sum(batch[-1]) or sum(span) - batch[0][0] > _SLICE_ROWS):
+            yield batch
+            batch = []
+        batch.append(span)
+    if batch:
+        yield batch
+
+
+def _each_in_order(rows: pa.Table, starts: list[int]) -> bool:
+    """Return whether the rows stand in order, but for those of *starts*, where another commit's begin."""
+    if _ORDER not in rows.column_names or rows.num_rows < 2:
+        return True
+    numbers = rows.column(_ORDER).combine_chunks()
+    falls: list[Any] = pc.indices_nonzero(pc.less_equal(numbers[1:], numbers[:-1])).to_pylist()
+    return numbers.null_count == 0 and set(starts).issuperset(at + 1 for at in falls)
+
+
 def canonical_lines(rows: pa.Table) -> Iterator[bytes]:
     """Yield the canonical lines of *rows*, in parts of whole lines."""
-    yield ("\t".join(_escaped(name) for name in rows.column_names) + "\n").encode()
+    yield _head(rows)
     if rows.num_rows == 0:
         return
     if _ORDER in rows.column_names:
@@ -54,6 +99,10 @@ def canonical_lines(rows: pa.Table) -> Iterator[bytes]:
             yield _lines(ordered.slice(start, _SLICE_ROWS))
     else:
         yield b"".join(sorted(_lines(rows).splitlines(keepends=True)))
+
+
+def _head(rows: pa.Table) -> bytes:
+    return ("\t".join(_escaped(name) for name in rows.column_names) + "\n").encode()
 
 
 def _in_order(rows: pa.Table) -> pa.Table:

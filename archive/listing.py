@@ -1,7 +1,8 @@
-"""Which commits there are: told by the names in the archive's folders alone, no file is opened.
+"""Which commits there are: told by the names in the archive's folders, and by the names that its segments hold.
 
 A name appears only with its file complete, so a listing beside a running commit shows the commit
-whole or not at all.
+whole or not at all. Single files are listed first, then the segments: a fold removes a single file only
+after its segment was published, so beside a running fold too a commit is seen, and as one.
 """
 
 from __future__ import annotations
@@ -12,9 +13,15 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from archive.index import Index
 from archive.layout import TABLE_FOLDERS, CommitName, first_month, is_month, is_of_bench, needle, parse
+from archive.opening import Vanished
+from archive.segments import Place, Segment, names_of, place, segments, stands_at
 from schemas.errors import BadInput, IntegrityFailed
 
 #: Two seconds: the coarsest clock that a file system keeps its times by (FAT; from memory).
@@ -23,17 +30,24 @@ _WELL_BACK_NS: Final = 2_000_000_000
 
 @dataclass(frozen=True)
 class Stored:
-    """One commit's file.
+    """One commit, in a file of its own or in a segment.
 
     Attributes:
         table: Table whose folder it lies in.
-        name: What its name says.
-        path: Where it lies.
+        name: What its name says: that of its file, or the one that it had before it was folded.
+        path: The file that holds its rows: its own, or the segment's.
+        place: Where in a segment it stands; None for a file of its own.
     """
 
     table: str
     name: CommitName
     path: Path
+    place: Place | None = None
+
+    @property
+    def where(self) -> str:
+        """Return where it lies, for a sentence: its file, or the segment's and which commit of it."""
+        return str(self.path) if self.place is None else f"{self.path}, commit {self.name.file_name}"
 
 
 class Folders:
@@ -45,7 +59,8 @@ class Folders:
     """
 
     def __init__(self, root: Path) -> None:
-        self._root = root
+        self.root = root
+        self.index = Index(root)
         self._kept: dict[Path, tuple[int, str]] = {}
 
     def months(self, table: str, from_month: str = "") -> list[tuple[str, Path]]:
@@ -54,7 +69,7 @@ class Folders:
         Raises:
             BadInput: The table's folder may not be read.
         """
-        folder = self._root / table
+        folder = self.root / table
         return [
             (month, folder / month) for month in sorted(_entries(folder)) if month >= from_month and is_month(month)
         ]
@@ -91,14 +106,30 @@ def commits(root: Path, table: str, from_month: str = "") -> list[Stored]:
 
     Raises:
         BadInput: A folder may not be read.
+        IntegrityFailed: A segment's records cannot be read.
     """
-    found = [
+    found = {one.name.file_name: one for one in singles(root, table, from_month)}
+    for segment, names in _segments(root, table, from_month):
+        columns = (names.column(name).to_pylist() for name in ("file_name", "first_row", "rows"))
+        for row, (file_name, first_row, rows) in enumerate(zip(*columns, strict=True)):
+            name = parse(file_name)
+            if name is not None and name.month == segment.month:
+                found[file_name] = Stored(table, name, segment.rows_path, Place(segment, row, first_row, rows))
+    return sorted(found.values(), key=lambda one: (one.name.at, one.name.file_name))
+
+
+def singles(root: Path, table: str, from_month: str = "") -> list[Stored]:
+    """Return the commits of *table* that have a file of their own, in *from_month* and later ones, in no order.
+
+    Raises:
+        BadInput: A folder may not be read.
+    """
+    return [
         Stored(table, name, folder / file_name)
         for month, folder in Folders(root).months(table, from_month)
         for file_name in _entries(folder)
         if (name := parse(file_name)) is not None and name.month == month
     ]
-    return sorted(found, key=lambda one: (one.name.at, one.name.file_name))
 
 
 def find(folders: Folders, table: str, key: str, revision: int | None = None) -> list[Stored]:
@@ -108,13 +139,65 @@ def find(folders: Folders, table: str, key: str, revision: int | None = None) ->
 
     Raises:
         BadInput: A folder may not be read.
+        IntegrityFailed: The records of a segment that can hold it cannot be read.
     """
-    found = [
-        Stored(table, name, folder / file_name)
+    found = {
+        file_name: Stored(table, name, folder / file_name)
         for month, folder, file_name in folders.holding(table, needle(key, revision), first_month(key))
         if (name := parse(file_name)) is not None and name.key == key and name.month == month
-    ]
-    return sorted(found, key=lambda one: (one.name.revision, one.name.file_name))
+    }
+    found |= {one.name.file_name: one for one in _indexed(folders, table, key, revision)}
+    return sorted(found.values(), key=lambda one: (one.name.revision, one.name.file_name))
+
+
+def _indexed(folders: Folders, table: str, key: str, revision: int | None) -> list[Stored]:
+    """Return what :func:`find_folded` does: by the index, where there is one and it is right."""
+    said = folders.index.folded(table, key, revision)
+    if said is not None:
+        if all(stands_at(there, name.file_name) for name, there in said):
+            return [Stored(table, name, there.segment.rows_path, there) for name, there in said]
+        folders.index.forget()
+    return find_folded(folders.root, table, key, revision)
+
+
+def find_folded(root: Path, table: str, key: str, revision: int | None = None) -> list[Stored]:
+    """Return the commits of *key* that stand in segments, in one revision or all, in no order.
+
+    This is the plain way, through the names of all segments that can hold *key*.
+
+    Raises:
+        BadInput, IntegrityFailed: As :func:`find`.
+    """
+    part = needle(key, revision)
+    found = []
+    for segment, names in _segments(root, table, first_month(key)):
+        held: Any = names.column("file_name")
+        rows: list[Any] = pc.indices_nonzero(pc.match_substring(held, part)).to_pylist()
+        for row in rows:
+            name = parse(held[row].as_py())
+            if name is not None and name.key == key and name.month == segment.month:
+                found.append(Stored(table, name, segment.rows_path, place(segment, names, row)))
+    return found
+
+
+def again(one: Stored) -> Stored | None:
+    """Return where the commit *one* is now, or None where it is nowhere; it was not, or no longer, where it was.
+
+    Raises:
+        BadInput: A folder may not be read.
+        IntegrityFailed: The records of a segment of its month cannot be read.
+    """
+    root = one.path.parent.parent.parent
+    file_name = one.name.file_name
+    own = root / one.table / one.name.month / file_name
+    if one.path != own and own.is_file():
+        return Stored(one.table, one.name, own)
+    for segment, names in _segments(root, one.table, one.name.month):
+        if segment.month == one.name.month:
+            row = pc.index(names.column("file_name"), file_name).as_py()
+            if row >= 0:
+                return Stored(one.table, one.name, segment.rows_path, place(segment, names, row))
+    return None
 
 
 def last_of_bench(root: Path, bench: str) -> Stored | None:
@@ -124,7 +207,28 @@ def last_of_bench(root: Path, bench: str) -> Stored | None:
 
     Raises:
         BadInput: A folder may not be read.
+        IntegrityFailed: The records of a segment of those months cannot be read.
     """
+    last = _last_single(root, bench)
+    since = "" if last is None else last.name.month
+    held = [(segment, names) for table in TABLE_FOLDERS for segment, names in _segments(root, table, since)]
+    for month in sorted({segment.month for segment, _ in held}, reverse=True):
+        for segment, names in held:
+            if segment.month != month:
+                continue
+            file_names: list[Any] = names.column("file_name").to_pylist()
+            newest = max((n for n in file_names if is_of_bench(n, bench)), default=None)
+            name = None if newest is None else parse(newest)
+            # One that has both forms is taken folded, as everywhere.
+            if name is not None and (last is None or name.seq >= last.name.seq):
+                there = place(segment, names, file_names.index(newest))
+                last = Stored(segment.table, name, segment.rows_path, there)
+        if last is not None:
+            break
+    return last
+
+
+def _last_single(root: Path, bench: str) -> Stored | None:
     folders: dict[str, list[tuple[str, Path]]] = defaultdict(list)
     for table in TABLE_FOLDERS:
         for month, folder in Folders(root).months(table):
@@ -147,7 +251,7 @@ def lasts(root: Path) -> dict[str, Stored]:
     """Return each bench's last commit.
 
     Raises:
-        BadInput: A folder may not be read.
+        BadInput, IntegrityFailed: As :func:`commits`.
     """
     newest: dict[str, Stored] = {}
     for table in TABLE_FOLDERS:
@@ -180,9 +284,21 @@ def fork_sentence(one: Stored, other: Stored) -> str:
     """Return what a person is told where *one* and *other* hold the same revision of the same thing."""
     name = one.name
     return (
-        f"{one.path} and {other.path} both hold revision {name.revision} of {name.key}; "
+        f"{one.where} and {other.where} both hold revision {name.revision} of {name.key}; "
         f"check the archive; if both belong there, find out which is right and seal it as revision {name.revision + 1}"
     )
+
+
+def _segments(root: Path, table: str, from_month: str) -> list[tuple[Segment, pa.Table]]:
+    """Return the segments of *from_month* and later, by month, each with its names."""
+    while True:
+        here = [segment for segment in segments(root, table) if segment.month >= from_month]
+        try:
+            return [(segment, names_of(segment)) for segment in here]
+        except Vanished:
+            # Either a file of a published segment is gone, or another took that segment's place since it was listed.
+            if here == [segment for segment in segments(root, table) if segment.month >= from_month]:
+                raise
 
 
 def _entries(folder: Path) -> list[str]:

@@ -2,29 +2,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
+from archive.store import Archive
 from schemas.errors import BadInput
 from schemas.inspections import Inspection
 
 
-def inspection_named(wanted: str, every: Sequence[Inspection]) -> Inspection:
-    """Return the one of *every* that *wanted* names.
+def inspection_named(wanted: str, archive: Archive) -> Inspection:
+    """Return the sealed inspection that *wanted* names, in its valid revision.
 
     Args:
         wanted: Its number; else its lot; else the beginning of its number.
-        every: The sealed inspections, each in one revision.
+        archive: Where it is sought; a large one is not read for it.
 
     Raises:
         BadInput: There is none, or more than one; the sentence names them.
+        IntegrityFailed: What was found is not whole.
     """
     found = (
-        [i for i in every if i.inspection_id == wanted]
-        or [i for i in every if i.lot == wanted]
-        or [i for i in every if wanted and i.inspection_id.startswith(wanted)]
+        archive.listed(number=wanted)
+        or archive.listed(lot=wanted)
+        or (archive.listed(beginning=wanted) if wanted else [])
     )
     if len(found) == 1:
-        return found[0]
+        return archive.inspection(found[0].inspection_id)
     if not found:
         raise BadInput(
             f"there is no sealed inspection {wanted!r}, and no such lot; 'filmtally history' lists what there is"

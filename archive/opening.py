@@ -14,12 +14,17 @@ from schemas.errors import BadInput, IntegrityFailed
 _BROKEN = (pa.ArrowException, ValueError, KeyError, TypeError, OverflowError, MemoryError)
 
 
+class Vanished(IntegrityFailed):
+    """The file is not there; where it was folded meanwhile, what it held stands in a segment."""
+
+
 @contextmanager
 def reading(path: Path) -> Iterator[None]:
     """Translate whatever pyarrow raises on *path* meanwhile into one sentence.
 
     Raises:
-        IntegrityFailed: The file is gone or not whole.
+        Vanished: The file is gone.
+        IntegrityFailed: The file is not whole.
         BadInput: The file may not be read.
     """
     try:
@@ -27,7 +32,7 @@ def reading(path: Path) -> Iterator[None]:
     except (BadInput, IntegrityFailed):
         raise
     except FileNotFoundError:
-        raise IntegrityFailed(f"{path}: is gone; restore it from a copy") from None
+        raise Vanished(f"{path}: is gone; restore it from a copy") from None
     except PermissionError:
         raise BadInput(f"{path}: this file may not be read; ask whoever owns it") from None
     except _BROKEN as wrong:

@@ -4,8 +4,8 @@
     <month>-<id>.records.parquet  a row per commit: file_name, record, first_row, rows; sorted by file_name
     <month>-<id>.json             the manifest, written last: with its rename the segment is published
 
-Readings stand in the order of part_no, inspection_id, revision, reading_no, the rows of other tables in the order of
-their key and revision: who asks for one part's readings reads a few row groups. The id follows from the records alone, so
+Readings stand in the order of part_no, inspection_id, revision, reading_no, the rows of other tables by key and revision,
+those of one commit in the order in which they were committed: who asks for one part's readings reads a few row groups. The id follows from the records alone, so
 that a fold that was cut short and is repeated writes the same names and the same bytes. A segment holds commits of one
 version of its table and of no key and revision two, and nothing in it is ever rewritten.
 """
@@ -17,6 +17,7 @@ import json
 import os
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 from typing import Any, Final
 
@@ -30,7 +31,8 @@ from archive.ledger import canonical, record_hash
 from archive.opening import reading
 from schemas import parquet
 from schemas.column import FILE_KEY, Table
-from schemas.errors import BadInput, IntegrityFailed
+from schemas.errors import BadInput, FilmtallyError, IntegrityFailed
+from schemas.tables import TABLES
 
 #: What a manifest says that it is, and in which version.
 MANIFEST: Final = "segment"
@@ -52,8 +54,14 @@ _RECORDS_COLUMNS: Final[list[tuple[str, pa.DataType]]] = [
 RECORDS_SCHEMA: Final = pa.schema(
     _RECORDS_COLUMNS, metadata={FILE_KEY: json.dumps({"schema": "segment_records", "version": 1}).encode()}
 )
-#: A record takes some kilobytes, and who wants one reads the whole row group: 256 of them are about a megabyte.
-_RECORDS_AT_ONCE: Final = 256
+#: A record takes some 25 kilobytes, and who wants one reads the whole row group: 32 of them are most of a megabyte.
+_RECORDS_AT_ONCE: Final = 32
+#: From so many rows on, several threads read sooner than one.
+_MANY_ROWS: Final = 50_000
+#: The columns of text of each table.
+_TEXTS: Final = {
+    name: [c.name for c in TABLES[name].columns if pa.types.is_string(c.column.type)] for name in KEY_COLUMNS
+}
 
 
 @dataclass(frozen=True)
@@ -96,6 +104,23 @@ class Segment:
         return folded_folder(self.root, self.table) / f"{self.month}-{self.id}{ending}"
 
 
+@dataclass(frozen=True)
+class Place:
+    """Where one commit stands in a segment.
+
+    Attributes:
+        segment: The segment.
+        row: Its row in the records file, from 0.
+        first_row: Where its rows begin in the rows file, from 0.
+        rows: How many rows it has.
+    """
+
+    segment: Segment
+    row: int
+    first_row: int
+    rows: int
+
+
 def folded_folder(root: Path, table: str) -> Path:
     """Return the folder of the segments of *table*."""
     return root / FOLDED_FOLDER / table
@@ -136,9 +161,158 @@ def records_of(segment: Segment) -> pa.Table:
     path = segment.records_path
     with reading(path), pq.ParquetFile(path) as file:
         found = file.read()
-    if not found.schema.equals(RECORDS_SCHEMA, check_metadata=False):
+    if not found.schema.equals(RECORDS_SCHEMA, check_metadata=False) or any(c.null_count for c in found.columns):
         raise IntegrityFailed(f"{path}: its columns are not those of a segment's records; restore the file from a copy")
     return found
+
+
+def names_of(segment: Segment) -> pa.Table:
+    """Return the records file of *segment* without the records: file_name, first_row, rows.
+
+    Kept in memory as long as the file's size and time of change stay what they were.
+
+    Raises:
+        IntegrityFailed, BadInput: As :func:`records_of`.
+    """
+    path = segment.records_path
+    with reading(path):
+        seen = path.stat()
+        return _names(path, seen.st_size, seen.st_mtime_ns)
+
+
+@lru_cache(maxsize=2048)
+def _names(path: Path, _size: int, _changed: int) -> pa.Table:
+    wanted = ["file_name", "first_row", "rows"]
+    with pq.ParquetFile(path) as file:
+        found = file.read(columns=wanted).combine_chunks()
+    if found.schema.types != [RECORDS_SCHEMA.field(name).type for name in wanted] or found.num_rows == 0:
+        raise IntegrityFailed(f"{path}: its columns are not those of a segment's records; restore the file from a copy")
+    if any(c.null_count for c in found.columns) or pc.min(found.column("first_row")).as_py() < 0:
+        raise IntegrityFailed(f"{path}: does not say where the rows of each commit are; restore the file from a copy")
+    return found
+
+
+def spans_of(names: pa.Table) -> list[tuple[int, int]]:
+    """Return of each commit in *names* the place of its first row, and the number of its rows."""
+    columns: list[Any] = [names.column(name).to_pylist() for name in ("first_row", "rows")]
+    return list(zip(*columns, strict=True))
+
+
+def place(segment: Segment, names: pa.Table, row: int) -> Place:
+    """Return the place of the commit in *row* of the *names* of *segment*."""
+    return Place(segment, row, names.column("first_row")[row].as_py(), names.column("rows")[row].as_py())
+
+
+def record_at(there: Place, file_name: str) -> str:
+    """Return the record of the commit *file_name*, which stands at *there*, as text.
+
+    Raises:
+        IntegrityFailed: The file is gone or not whole, or another commit stands there.
+        BadInput: The file may not be read.
+    """
+    path = there.segment.records_path
+    found = _row_at(there)
+    if found["file_name"] != file_name:
+        raise IntegrityFailed(f"{path}: does not hold {file_name} in its row {there.row}; restore the file from a copy")
+    return str(found["record"])
+
+
+def stands_at(there: Place, file_name: str) -> bool:
+    """Return whether the segment says that the commit *file_name* stands at *there*: an index may be wrong or out of date."""
+    try:
+        found = _row_at(there)
+    except FilmtallyError:
+        return False
+    return (file_name, there.first_row, there.rows) == (found["file_name"], found["first_row"], found["rows"])
+
+
+def _row_at(there: Place) -> dict[str, Any]:
+    path = there.segment.records_path
+    with reading(path):
+        seen = path.stat()
+        return _record_row(path, seen.st_size, seen.st_mtime_ns, there.row)
+
+
+@lru_cache(maxsize=64)
+def _record_row(path: Path, size: int, changed: int, row: int) -> dict[str, Any]:
+    metadata = _metadata(path, size, changed)
+    (group,), start = _groups(metadata, row, 1)
+    with pq.ParquetFile(path, metadata=metadata) as file:
+        found: list[dict[str, Any]] = file.read_row_group(group, use_threads=False).slice(row - start, 1).to_pylist()
+    return found[0]
+
+
+@lru_cache(maxsize=64)
+def _metadata(path: Path, _size: int, _changed: int) -> pq.FileMetaData:
+    return pq.read_metadata(path)
+
+
+def rows_at(there: Place) -> pa.Table:
+    """Return the rows of the commit that stands at *there*, as they were committed; not shown to be so.
+
+    Only the row groups that hold them are read.
+
+    Raises:
+        IntegrityFailed: The file is gone or not whole.
+        BadInput: The file may not be read.
+    """
+    path = there.segment.rows_path
+    with reading(path):
+        seen = path.stat()
+        metadata = _metadata(path, seen.st_size, seen.st_mtime_ns)
+        groups, start = _groups(metadata, there.first_row, there.rows)
+        # Texts as numbers into a dictionary, as they lie in the file: most of what is read is thrown away again.
+        with pq.ParquetFile(
+            path, metadata=metadata, read_dictionary=_TEXTS[there.segment.table], pre_buffer=True
+        ) as file:
+            if not groups:
+                return _plain(file.schema_arrow.empty_table())
+            found = file.read_row_groups(groups, use_threads=there.rows > _MANY_ROWS)
+            return _plain(found.slice(there.first_row - start, there.rows))
+
+
+def _plain(rows: pa.Table) -> pa.Table:
+    """Return *rows* with texts as texts."""
+    fields, columns = [], []
+    for field, column in zip(rows.schema, rows.columns, strict=True):
+        encoded = pa.types.is_dictionary(field.type)
+        fields.append(field.with_type(field.type.value_type) if encoded else field)  # type: ignore[attr-defined]
+        columns.append(column.cast(fields[-1].type) if encoded else column)
+    return pa.Table.from_arrays(columns, schema=pa.schema(fields, rows.schema.metadata))
+
+
+def rows_of(segment: Segment) -> pa.Table:
+    """Return all rows of *segment*, as they were committed; not shown to be so.
+
+    Raises:
+        IntegrityFailed, BadInput: As :func:`rows_at`.
+    """
+    with reading(segment.rows_path), pq.ParquetFile(segment.rows_path) as file:
+        return file.read()
+
+
+def _groups(metadata: pq.FileMetaData, first: int, count: int) -> tuple[list[int], int]:
+    """Return the row groups that hold *count* rows from *first* on, and the row that they begin with."""
+    if first < 0 or count < 0 or first + count > metadata.num_rows:
+        raise ValueError(f"has {metadata.num_rows} rows, and those from {first} to {first + count} are looked for")
+    groups: list[int] = []
+    begins = start = 0
+    # Row groups are of one size, and there may be hundreds.
+    usual = metadata.row_group(0).num_rows if metadata.num_row_groups else 0
+    skipped = first // usual if usual else 0
+    if skipped and metadata.row_group(skipped - 1).num_rows == usual:
+        start = skipped * usual
+    else:
+        skipped = 0
+    for group in range(skipped, metadata.num_row_groups):
+        end = start + metadata.row_group(group).num_rows
+        if start < first + count and first < end:
+            begins = begins if groups else start
+            groups.append(group)
+        if end >= first + count:
+            break
+        start = end
+    return groups, begins
 
 
 def write_segment(
@@ -156,7 +330,8 @@ def write_segment(
         contract: The table.
         month: The month of all commits.
         commits: Of each commit the name of its single file and its ledger record, as text; in any order.
-        rows: The rows of all of them, in any order; in the columns of *contract*, or of an older version, see
+        rows: The rows of all of them, in any order, but that those of a commit, of other tables than readings, keep the order
+            among themselves that they are given in; in the columns of *contract*, or of an older version, see
             :func:`schemas.parquet.write`.
         prove: Called with the segment when both files are on disk and before it is published; what it raises leaves
             the archive as it was, but for two files that no reader sees.
@@ -168,7 +343,7 @@ def write_segment(
     """
     folder = folded_folder(root, contract.name)
     ordered = _sorted_rows(contract, rows)
-    spans = _spans(contract, ordered, folder)
+    spans = runs_of(contract, ordered, folder)
     by_name = sorted(commits)
     places = [spans.pop(key_and_revision(name), (0, 0)) for name, _ in by_name]
     if len({key_and_revision(name) for name, _ in by_name}) < len(by_name):
@@ -215,16 +390,15 @@ def _sorted_rows(contract: Table, rows: pa.Table) -> pa.Table:
     if contract.name == "readings":
         order = ["part_no", key, "revision", "reading_no"]
     else:
-        first = [key] if revision is None else [key, revision]
-        others = [f.name for f in rows.schema if f.name not in first and not pa.types.is_list(f.type)]
-        order = [*first, *others]
+        # Stable: the rows of one commit stay in the order that they were given in, as a check's standards were measured.
+        order = [key] if revision is None else [key, revision]
     rows = rows.combine_chunks()  # in one piece it is sorted three times as fast
     indices = pc.sort_indices(rows, sort_keys=[(name, "ascending") for name in order])
     in_order = len(indices) < 2 or pc.all(pc.less(indices[:-1], indices[1:])).as_py()
     return rows if in_order else rows.take(indices)
 
 
-def _spans(contract: Table, rows: pa.Table, folder: Path) -> dict[str, tuple[int, int]]:
+def runs_of(contract: Table, rows: pa.Table, where: Path) -> dict[str, tuple[int, int]]:
     """Return of each run of rows with one key and revision where it begins and how long it is, by the end of its name."""
     if rows.num_rows == 0:
         return {}
@@ -241,7 +415,7 @@ def _spans(contract: Table, rows: pa.Table, folder: Path) -> dict[str, tuple[int
         end_of_name = f"{k}-r{r}.parquet"
         if end_of_name in spans:
             raise IntegrityFailed(
-                f"{folder}: the rows of {k} in revision {r} are of several parts, and cannot be folded"
+                f"{where}: the rows of {k} in revision {r} are of several parts, and cannot be folded"
             )
         spans[end_of_name] = (first, end - first)
     return spans
@@ -261,7 +435,7 @@ def _write_records(records: pa.Table, file: pa.BufferOutputStream) -> None:
         file,
         RECORDS_SCHEMA,
         compression="zstd",
-        compression_level=3,
+        compression_level=5,  # a seventh smaller than 3
         version="2.6",
         use_dictionary=False,
         column_encoding={

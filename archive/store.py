@@ -1,15 +1,15 @@
 """The archive: what was sealed, checked and issued, kept for good.
 
 A commit is one immutable file; what it says of itself lies in its footer (ledger.py), where it lies
-is in layout.py. Nothing is overwritten or deleted. Reading needs no lock and no right to write;
+is in layout.py. A month that is over is folded (fold.py); whoever reads does not care. Nothing is overwritten. Reading needs no lock and no right to write;
 committing takes a lock that only the same bench on the same archive ever waits for.
 """
 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import AbstractContextManager, contextmanager
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from contextlib import AbstractContextManager, contextmanager, suppress
 from datetime import datetime, timedelta
 from functools import partial
 from pathlib import Path
@@ -17,10 +17,11 @@ from typing import Any, Final
 
 import pyarrow as pa
 
-from archive import checking, exporting, listing, stored
+from archive import checking, exporting, listing, segments, stored
 from archive.agreement import disagreement
 from archive.commit import make_folder, write_once
 from archive.content import content_sha256
+from archive.index import Entry, ListedInspection, Singles, Wanted
 from archive.layout import (
     LOCK_PREFIX,
     TABLE_FOLDERS,
@@ -45,6 +46,7 @@ from archive.ledger import (
     record_hash,
 )
 from archive.locking import held_alone
+from archive.own_hash import NO_HASH, OWN_HASH_KEY, with_own_hash
 from schemas import parquet
 from schemas.certificates import CERTIFICATES, Certificate
 from schemas.column import Table
@@ -57,6 +59,8 @@ from schemas.tables import TABLES
 _LOCK_SECONDS: Final = 30.0
 #: From so many rows on, two things at once are done sooner than one after the other.
 _MANY_ROWS: Final = 50_000
+#: Under so many single files, and with nothing folded, they are read sooner than an index is asked.
+_MANY_FILES: Final = 500
 #: How far a gauge's or another computer's clock may be ahead before a time counts as mistyped.
 _CLOCKS_APART: Final = timedelta(days=1)
 #: The tables that have files of their own.
@@ -84,9 +88,10 @@ class Archive:
         self._folders = listing.Folders(root)
         self._own_last: tuple[str, str] | None = None  # file name and record hash; a file never changes
         # As above: who certifies a hundred inspections asks for every check and certificate a hundred times.
-        self._certificates: dict[Path, list[Certificate]] = {}
-        self._checks: dict[Path, list[GaugeCheck]] = {}
-        self._inspections: dict[Path, Inspection] = {}
+        # By the name of the commit's single file, which it keeps when it is folded.
+        self._certificates: dict[str, list[Certificate]] = {}
+        self._checks: dict[str, list[GaugeCheck]] = {}
+        self._inspections: dict[str, Inspection] = {}
 
     # ---- committing -------------------------------------------------------------------------
 
@@ -219,7 +224,7 @@ class Archive:
             def footer() -> dict[str, str]:
                 nonlocal record
                 record = all_but_content(content_sha256=content()).text()
-                return {RECORD_KEY: record}
+                return {RECORD_KEY: record, OWN_HASH_KEY: NO_HASH}
 
             name = CommitName(named_at, self.bench, seq, key, revision)
             folder = self.root / contract.name / name.month
@@ -227,7 +232,7 @@ class Archive:
             parquet.write(contract, rows, file, footer)
             make_folder(folder)
             path = folder / name.file_name
-            write_once(path, memoryview(file.getvalue()))
+            write_once(path, with_own_hash(memoryview(file.getvalue())))
             self._own_last = (name.file_name, record_hash(record))
             return path
 
@@ -264,7 +269,104 @@ class Archive:
         found = listing.commits(self.root, "readings")
         if not all_revisions:
             found = _valid(found)
-        return [self._inspection(one) for one in found]
+        return self._read(found)
+
+    def listed(
+        self,
+        *,
+        number: str | None = None,
+        beginning: str | None = None,
+        part_no: str | None = None,
+        lot: str | None = None,
+        customer: str | None = None,
+        gauge_serial: str | None = None,
+        since: datetime | None = None,
+        before: datetime | None = None,
+        all_revisions: bool = False,
+    ) -> list[ListedInspection]:
+        """Return what is known at a glance of the inspections that are asked for, oldest commit first.
+
+        In a large archive this opens no file but those of the newest inspections. What it says of a folded inspection
+        is the index's word; :meth:`chosen` reads the records.
+
+        Args:
+            number: Their number.
+            beginning: What their number begins with.
+            part_no, lot, customer, gauge_serial: What they say, letter by letter.
+            since: Sealed then or later.
+            before: Sealed earlier than that.
+            all_revisions: Whether superseded revisions are asked for too.
+
+        Raises:
+            IntegrityFailed, BadInput: As :meth:`inspections`.
+        """
+        wanted = Wanted(number, beginning, part_no, lot, customer, gauge_serial, since, before, all_revisions)
+        if number is None and (entries := self._entries(wanted)) is not None:
+            return [entry.inspection for entry in entries]
+        every = self._fitting(wanted)
+        last = {one.inspection_id: one.revision for one in sorted(every, key=lambda one: one.revision)}
+        return [ListedInspection.of(one, superseded=one.revision < last[one.inspection_id]) for one in every]
+
+    def chosen(
+        self,
+        *,
+        number: str | None = None,
+        beginning: str | None = None,
+        part_no: str | None = None,
+        lot: str | None = None,
+        customer: str | None = None,
+        gauge_serial: str | None = None,
+        since: datetime | None = None,
+        before: datetime | None = None,
+        all_revisions: bool = False,
+    ) -> list[Inspection]:
+        """Return the inspections that are asked for, oldest commit first; see :meth:`listed`.
+
+        Raises:
+            IntegrityFailed, BadInput: As :meth:`inspections`.
+        """
+        wanted = Wanted(number, beginning, part_no, lot, customer, gauge_serial, since, before, all_revisions)
+        if number is None and (entries := self._entries(wanted)) is not None:
+            ones = [self._stored(entry) for entry in entries]
+            with suppress(IntegrityFailed):
+                found = self._read(ones)
+                if all(map(wanted.fits, found)):
+                    return found
+            # The index says what is not so, or something is not whole: then reading it all says what.
+            self._folders.index.forget()
+        return self._fitting(wanted)
+
+    def _entries(self, wanted: Wanted) -> list[Entry] | None:
+        """Return what the index says, or None where there is no index, or so few inspections that none is needed."""
+        singles = {one.name: one for one in listing.singles(self.root, "readings")}
+        if len(singles) < _MANY_FILES and not segments.segments(self.root, "readings"):
+            return None
+        entries = self._folders.index.listed(
+            wanted, Singles(frozenset(singles), lambda name: stored.record_text(singles[name]))
+        )
+        if entries is not None and not wanted.all_revisions:
+            by_key: dict[str, list[listing.Stored]] = defaultdict(list)
+            for entry in entries:
+                by_key[entry.name.key].append(self._stored(entry))
+            for ones in by_key.values():
+                listing.the_one(ones)  # says so where two hold the valid revision
+        return entries
+
+    def _stored(self, entry: Entry) -> listing.Stored:
+        name, place = entry.name, entry.place
+        own = self.root / "readings" / name.month / name.file_name
+        return listing.Stored("readings", name, own if place is None else place.segment.rows_path, place)
+
+    def _fitting(self, wanted: Wanted) -> list[Inspection]:
+        if wanted.number is None:
+            every = self.inspections(wanted.all_revisions)
+        else:
+            found = sorted(
+                listing.find(self._folders, "readings", wanted.number),
+                key=lambda one: (one.name.at, one.name.file_name),
+            )
+            every = self._read(found if wanted.all_revisions else _valid(found))
+        return [one for one in every if wanted.fits(one)]
 
     def inspection(self, inspection_id: str, revision: int | None = None) -> Inspection:
         """Return the inspection, in its valid revision or the given one.
@@ -301,35 +403,27 @@ class Archive:
         """
         # No check is named with an earlier time than it was done at, so earlier months need no look.
         from_month = "" if since is None else month_of(since)
-        rows: list[GaugeCheck] = []
-        for one in listing.commits(self.root, "gauge_checks", from_month):
-            if one.path not in self._checks:
-                self._checks[one.path] = parquet.records(GAUGE_CHECKS, stored.rows(GAUGE_CHECKS, one))
-            rows += self._checks[one.path]
         return sorted(
             (
                 row
-                for row in rows
+                for row in self._every(GAUGE_CHECKS, self._checks, from_month)
                 if (gauge_serial is None or row.gauge_serial == gauge_serial)
                 and (since is None or row.done_at >= since)
             ),
             key=lambda row: (row.done_at, row.check_id),
         )
 
-    def certificates(self, inspection_id: str | None = None) -> list[Certificate]:
-        """Return the issued certificates in every revision, oldest first: of one inspection or all.
+    def certificates(self, inspection_id: str | None = None, *, of: Collection[str] | None = None) -> list[Certificate]:
+        """Return the issued certificates in every revision, oldest first: of one inspection, of those in *of*, or all.
 
         Raises:
             IntegrityFailed: A file is not whole, or its row is not the one that was committed.
             BadInput: The archive may not be read.
         """
-        from_month = "" if inspection_id is None else first_month(inspection_id)
-        rows: list[Certificate] = []
-        for one in listing.commits(self.root, "certificates", from_month):
-            if one.path not in self._certificates:
-                self._certificates[one.path] = parquet.records(CERTIFICATES, stored.rows(CERTIFICATES, one))
-            rows += self._certificates[one.path]
-        return [row for row in rows if inspection_id is None or row.inspection_id == inspection_id]
+        wanted = of if inspection_id is None else {inspection_id}
+        from_month = "" if wanted is None else min(map(first_month, wanted), default="9999-12")
+        rows = self._every(CERTIFICATES, self._certificates, from_month)
+        return [row for row in rows if wanted is None or row.inspection_id in wanted]
 
     def certificate_of_pdf(self, pdf_sha256: str) -> Certificate | None:
         """Return the certificate whose signed PDF has that SHA-256 (hex), or None where none has.
@@ -340,6 +434,14 @@ class Archive:
         wanted = pdf_sha256.lower()
         return next((row for row in self.certificates() if row.pdf_sha256.lower() == wanted), None)
 
+    def _every(self, contract: Table, kept: dict[str, list[Any]], from_month: str) -> list[Any]:
+        """Return the rows in *from_month* and later, by commit; those not in *kept* are read and kept there."""
+        found = listing.commits(self.root, contract.name, from_month)
+        new = [one for one in found if one.name.file_name not in kept]
+        for one, rows in zip(new, stored.every_rows(contract, new), strict=True):
+            kept[one.name.file_name] = parquet.records(contract, rows)
+        return [row for one in found for row in kept[one.name.file_name]]
+
     def _find(self, inspection_id: str, revision: int | None) -> listing.Stored:
         one = listing.the_one(listing.find(self._folders, "readings", inspection_id, revision))
         if one is None:
@@ -347,10 +449,17 @@ class Archive:
             raise BadInput(f"{self.root}: there is no {which}; 'filmtally history' lists those that there are")
         return one
 
+    def _read(self, found: Sequence[listing.Stored]) -> list[Inspection]:
+        new = [one for one in found if one.name.file_name not in self._inspections]
+        for one, said in zip(new, stored.records(new), strict=True):
+            self._inspections[one.name.file_name] = inspection_of(said, one.where)
+        return [self._inspections[one.name.file_name] for one in found]
+
     def _inspection(self, one: listing.Stored) -> Inspection:
-        if one.path not in self._inspections:
-            self._inspections[one.path] = inspection_of(stored.record(one), str(one.path))
-        return self._inspections[one.path]
+        file_name = one.name.file_name
+        if file_name not in self._inspections:
+            self._inspections[file_name] = inspection_of(stored.record(one), one.where)
+        return self._inspections[file_name]
 
     # ---- vouching ---------------------------------------------------------------------------
 
@@ -423,8 +532,7 @@ class Archive:
         if table_name == INSPECTIONS.name:
             yield parquet.table_of(INSPECTIONS, self.inspections(all_revisions=True))
             return
-        for one in listing.commits(self.root, table_name):
-            yield stored.rows(_WITH_FILES[table_name], one)
+        yield from stored.every_rows(_WITH_FILES[table_name], listing.commits(self.root, table_name))
 
 
 def _valid(found: list[listing.Stored]) -> list[listing.Stored]:

@@ -1,28 +1,48 @@
-"""Open one stored file: its record, its rows, and whether they agree."""
+"""Open one commit, in its own file or in a segment: its record, its rows, and whether they agree."""
 
 from __future__ import annotations
 
+from collections import Counter
+from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
+from typing import Any, Final, TypeVar
 
 import pyarrow as pa
 import pyarrow.parquet as pq
 
-from archive.content import content_sha256
+from archive import listing
+from archive.content import content_sha256, contents_sha256
 from archive.layout import CommitName
 from archive.ledger import RECORD_KEY, Record, record_of
 from archive.listing import Stored
-from archive.opening import reading
+from archive.opening import Vanished, reading
+from archive.segments import Place, Segment, names_of, record_at, records_of, rows_at, rows_of, spans_of
 from schemas import parquet
 from schemas.column import Table
 from schemas.errors import IntegrityFailed
 
+_Found = TypeVar("_Found")
+#: So many records of a segment are read sooner by themselves than with all the others.
+_FEW_RECORDS: Final = 50
 
-def record_text(path: Path) -> str:
-    """Return the ledger record in the footer of *path*, as it stands there.
+
+def record_text(one: Stored) -> str:
+    """Return the ledger record of *one*, as it was written.
 
     Raises:
         IntegrityFailed: The file is not whole, or holds no record.
         BadInput: The file may not be read.
+    """
+    return _wherever(one, _record_text)
+
+
+def record_text_of_file(path: Path) -> str:
+    """Return the ledger record in the footer of the single file *path*, as it stands there.
+
+    Raises:
+        Vanished: The file is gone.
+        IntegrityFailed: It is not whole, or holds no record.
+        BadInput: It may not be read.
     """
     with reading(path):
         text = parquet.footer(path).get(RECORD_KEY)
@@ -38,10 +58,24 @@ def record(one: Stored) -> Record:
         IntegrityFailed: The file is not whole, its record is not one, or its name says otherwise.
         BadInput: The file may not be read.
     """
-    said = record_of(record_text(one.path), str(one.path))
-    if (wrong := misplaced(said, one)) is not None:
-        raise IntegrityFailed(wrong)
-    return said
+    return _record_of(record_text(one), one)
+
+
+def records(found: Iterable[Stored]) -> Iterator[Record]:
+    """Yield the ledger record of each of *found*; the records of a segment are read once, unless a few are sought.
+
+    Raises:
+        IntegrityFailed, BadInput: As :func:`record`.
+    """
+    ones = list(found)
+    many = Counter(one.place.segment for one in ones if one.place is not None)
+
+    def opened(segment: Segment) -> dict[str, str] | None:
+        return _records_in(segment) if many[segment] > _FEW_RECORDS else None
+
+    for one, held in _with_segment(ones, opened):
+        text = None if held is None else held.get(one.name.file_name)
+        yield record(one) if text is None else _record_of(text, one)
 
 
 def misplaced(said: Record, one: Stored) -> str | None:
@@ -50,7 +84,7 @@ def misplaced(said: Record, one: Stored) -> str | None:
     if name == one.name and said.table == one.table:
         return None
     return (
-        f"{one.path}: its record says that it is {said.table}/{name.month}/{name.file_name}; "
+        f"{one.where}: its record says that it is {said.table}/{name.month}/{name.file_name}; "
         "it is a copy or was renamed; move it back or away"
     )
 
@@ -63,15 +97,152 @@ def rows(contract: Table, one: Stored) -> pa.Table:
             are not those that its record vouches for.
         BadInput: The file may not be read, or is of a newer version than this program knows.
     """
-    path, said = one.path, record(one)
-    with reading(path):
-        table = parquet.read(contract, path)
+    return _wherever(one, lambda here: rows_of_file(contract, here))
+
+
+def rows_of_file(contract: Table, one: Stored) -> pa.Table:
+    """Return the :func:`rows` of *one*, where it was listed and nowhere else.
+
+    Raises:
+        Vanished: The file is gone.
+        IntegrityFailed, BadInput: As :func:`rows`.
+    """
+    said = _record_of(_record_text(one), one)
+    with reading(one.path):
         # The hash is over the columns as they were committed, before any migration.
-        committed = table if said.table_version == contract.version else pq.read_table(path, partitioning=None)
+        if one.place is not None:
+            committed = rows_at(one.place)
+            table = parquet.newest(contract, one.path, committed)
+        else:
+            table = parquet.read(contract, one.path)
+            committed = table if said.table_version == contract.version else as_committed(one)
         found = content_sha256(committed)
-    if found != said.content_sha256 or table.num_rows != said.rows:
-        raise IntegrityFailed(
-            f"{path}: its rows are not those that were committed (content hash {found[:12]}…, its record says "
-            f"{said.content_sha256[:12]}…); restore the file from a copy"
-        )
+    if (wrong := wrong_rows(one, said, found, table.num_rows)) is not None:
+        raise IntegrityFailed(wrong)
     return table
+
+
+def committed(contract: Table, one: Stored) -> tuple[str, pa.Table]:
+    """Return the record of *one* as text, and its rows in the columns that they were committed in, shown to be those.
+
+    Raises:
+        IntegrityFailed, BadInput: As :func:`rows`.
+    """
+    text = record_text(one)
+    said = _record_of(text, one)
+    found = as_committed(one)
+    with reading(one.path):
+        parquet.newest(contract, one.path, found)
+        content = content_sha256(found)
+    if (wrong := wrong_rows(one, said, content, found.num_rows)) is not None:
+        raise IntegrityFailed(wrong)
+    return text, found
+
+
+def every_rows(contract: Table, found: Iterable[Stored]) -> Iterator[pa.Table]:
+    """Yield the :func:`rows` of each of *found*; a segment is read once.
+
+    Raises:
+        IntegrityFailed, BadInput: As :func:`rows`.
+    """
+    ones = list(found)
+    for one, held in _with_segment(ones, lambda segment: _Opened(contract, segment)):
+        yield rows(contract, one) if held is None or one.place is None else held.rows(one, one.place)
+
+
+def as_committed(one: Stored) -> pa.Table:
+    """Return the rows of *one* in the columns that they were committed in, not shown to be those that were.
+
+    Raises:
+        IntegrityFailed: The file is gone or not whole.
+        BadInput: The file may not be read.
+    """
+    if one.place is not None:
+        return rows_at(one.place)
+    with reading(one.path):
+        return pq.read_table(one.path, partitioning=None)
+
+
+def wrong_rows(one: Stored, said: Record, content: str, count: int) -> str | None:
+    """Return what a person is told where the rows of *one* are not those that its record vouches for, or None.
+
+    Args:
+        one: The commit.
+        said: Its record.
+        content: The content hash of its rows.
+        count: How many they are.
+    """
+    if content == said.content_sha256 and count == said.rows:
+        return None
+    return (
+        f"{one.where}: its rows are not those that were committed (content hash {content[:12]}…, its record says "
+        f"{said.content_sha256[:12]}…); restore the file from a copy"
+    )
+
+
+class _Opened:
+    """All rows of a segment, with the content hash of each commit's and the records."""
+
+    def __init__(self, contract: Table, segment: Segment) -> None:
+        self._records = _records_in(segment)
+        spans = spans_of(names_of(segment))
+        with reading(segment.rows_path):
+            committed = rows_of(segment)
+            self._content = dict(zip(spans, contents_sha256(committed, spans), strict=True))
+            self._newest = parquet.newest(contract, segment.rows_path, committed)
+
+    def rows(self, one: Stored, there: Place) -> pa.Table:
+        span = there.first_row, there.rows
+        said = _record_of(self._records[one.name.file_name], one)
+        found = self._newest.slice(*span)
+        if (wrong := wrong_rows(one, said, self._content[span], found.num_rows)) is not None:
+            raise IntegrityFailed(wrong)
+        return found
+
+
+def _wherever(one: Stored, look: Callable[[Stored], _Found]) -> _Found:
+    """Return what *look* finds, once more where the commit was folded since it was listed."""
+    try:
+        return look(one)
+    except Vanished:
+        now = listing.again(one)
+        if now is None or now == one:
+            raise
+        return look(now)
+
+
+def _with_segment(ones: list[Stored], opened: Callable[[Segment], _Found]) -> Iterator[tuple[Stored, _Found | None]]:
+    """Yield each of *ones* with its segment, opened, or None for a file of its own; a segment is open while it is needed."""
+    still = Counter(one.place.segment for one in ones if one.place is not None)
+    held: dict[Segment, _Found] = {}
+    for one in ones:
+        if one.place is None:
+            yield one, None
+            continue
+        segment = one.place.segment
+        if segment not in held:
+            try:
+                held[segment] = opened(segment)
+            except Vanished:
+                yield one, None  # another segment took its place; each commit is looked for by itself
+                continue
+        yield one, held[segment]
+        still[segment] -= 1
+        if not still[segment]:
+            del held[segment]
+
+
+def _records_in(segment: Segment) -> dict[str, str]:
+    found: Any = records_of(segment)
+    return dict(zip(found.column("file_name").to_pylist(), found.column("record").to_pylist(), strict=True))
+
+
+def _record_text(one: Stored) -> str:
+    return record_text_of_file(one.path) if one.place is None else record_at(one.place, one.name.file_name)
+
+
+def _record_of(text: str, one: Stored) -> Record:
+    said = record_of(text, one.where)
+    if (wrong := misplaced(said, one)) is not None:
+        raise IntegrityFailed(wrong)
+    return said

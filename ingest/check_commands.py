@@ -175,15 +175,19 @@ def _check_verification(args: argparse.Namespace) -> int:
 
 
 def _say_what_is_in_doubt(archive: Archive, rows: Sequence[GaugeCheck], earlier: Sequence[GaugeCheck]) -> None:
+    from datetime import timedelta
+
     from rules.calibration_gate import doubt_interval
 
     failed = rows[0]
     start, end = doubt_interval([*earlier, *rows], failed.check_id)
     doubtful = [
         i.inspection_id
-        for i in archive.inspections()
-        if i.gauge_serial == failed.gauge_serial
-        and any(
+        # What was read since the last good check was sealed after it, but for clocks that are apart.
+        for i in archive.listed(
+            gauge_serial=failed.gauge_serial, since=None if start is None else start - timedelta(days=1)
+        )
+        if any(
             (start is None or r.taken_at > start) and r.taken_at <= end
             for r in archive.reading_records(i.inspection_id)
         )

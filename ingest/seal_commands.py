@@ -182,7 +182,7 @@ def _amend(args: argparse.Namespace) -> int:
     for name, value in facts.items():
         plain_text(value, f"--set {name}")
     archive = archive_of(args)
-    before = inspection_named(args.inspection, archive.inspections())
+    before = inspection_named(args.inspection, archive)
     sealed = amend(
         before,
         archive.reading_records(before.inspection_id),

@@ -116,13 +116,12 @@ def _wanted(args: argparse.Namespace, archive: Archive) -> list[tuple[Inspection
     from schemas.errors import BadInput
 
     wish = _wish(args)
-    every = archive.inspections()
     if args.list is not None:
         found = []
         lines: dict[str, str] = {}
         for where, row in _rows(args.list):
             try:
-                inspection = inspection_named(row["inspection"], every)
+                inspection = inspection_named(row["inspection"], archive)
             except BadInput as wrong:
                 raise BadInput(f"{where}: {wrong.sentence}") from None
             before = lines.setdefault(inspection.inspection_id, where)
@@ -133,12 +132,12 @@ def _wanted(args: argparse.Namespace, archive: Archive) -> list[tuple[Inspection
             found.append((inspection, _of_row(wish, row, where)))
         return found
     if args.all:
-        left = [i for i in every if certified(archive, i) is None]
+        left = [i for i in archive.inspections() if certified(archive, i) is None]
         # One that was never certified has nothing to supersede, whatever the reason for the others is.
         known = {c.inspection_id for c in archive.certificates()}
         return [(i, wish if i.inspection_id in known else replace(wish, why=None)) for i in left]
     names: set[str] = set()
-    found = [(inspection_named(name, every), wish) for name in args.inspection]
+    found = [(inspection_named(name, archive), wish) for name in args.inspection]
     for inspection, _ in found:
         if inspection.inspection_id in names:
             raise BadInput(f"inspection {inspection.inspection_id} is named twice; name it once")

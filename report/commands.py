@@ -1,4 +1,4 @@
-"""The commands from the archive to a reader: new, assess, certify, verify, history, archive.
+"""The commands from the archive to a reader: new, assess, certify, verify, history, and those of archive.
 
 Only what `--help` needs is imported up here; the rest is imported where it is used.
 """
@@ -8,7 +8,7 @@ from __future__ import annotations
 import argparse
 import sys
 
-from report import certify_commands, signing_commands
+from report import archive_commands, certify_commands, history_commands, signing_commands
 from report.signing_commands import (
     add_secret_options,
     add_trust_options,
@@ -36,8 +36,8 @@ def register(commands: Any) -> None:
     _register_assess(commands)
     certify_commands.register(commands)
     _register_verify(commands)
-    _register_history(commands)
-    _register_archive(commands)
+    history_commands.register(commands)
+    archive_commands.register(commands)
 
 
 # new
@@ -139,7 +139,7 @@ def _assess(args: argparse.Namespace) -> int:
         return max((_assess_code(one.state, one.verdict) for one in found), default=0)
     if args.inspection is None:
         raise BadInput("name the inspection or its lot, or say --all or --rules")
-    case = assessed(archive, inspection_named(args.inspection, archive.inspections()))
+    case = assessed(archive, inspection_named(args.inspection, archive))
     if args.json:
         print(json.dumps(assessment_json(case), ensure_ascii=False))
     else:
@@ -345,109 +345,6 @@ def _verify(args: argparse.Namespace) -> int:
     if args.json:
         print(json.dumps(answers, ensure_ascii=False))
     return max(codes)
-
-
-# history, archive
-
-
-def _register_history(commands: Any) -> None:
-    history = commands.add_parser("history", help="find inspections and their certificates")
-    history.add_argument("--part", metavar="NUMBER")
-    history.add_argument("--lot")
-    history.add_argument("--customer", metavar="NAME", help="or a part of the name")
-    history.add_argument("--gauge", metavar="SERIAL")
-    history.add_argument("--from", dest="since", metavar="DAY", help="sealed on this day or later")
-    history.add_argument("--to", dest="until", metavar="DAY", help="sealed on this day or before")
-    history.add_argument("--revisions", action="store_true", help="the superseded revisions too")
-    history.add_argument("--json", action="store_true", help="answer as JSON")
-    history.set_defaults(run=_history)
-
-
-def _history(args: argparse.Namespace) -> int:
-    import json
-    from datetime import date
-    from zoneinfo import ZoneInfo
-
-    from report.plain_text import history_lines, history_rows
-    from schemas.errors import BadInput
-
-    def day(text: str | None) -> date | None:
-        try:
-            return date.fromisoformat(text) if text else None
-        except ValueError:
-            raise BadInput(f"{text!r} is no day; write it as 2026-01-31") from None
-
-    zone = ZoneInfo(_folder(args).shop().time_zone)
-    since, until = day(args.since), day(args.until)
-    archive = _archive(args)
-    chosen = [
-        i
-        for i in archive.inspections(all_revisions=args.revisions)
-        if (args.part is None or i.part_no == args.part)
-        and (args.lot is None or i.lot == args.lot)
-        and (args.customer is None or args.customer.casefold() in i.customer.casefold())
-        and (args.gauge is None or i.gauge_serial == args.gauge)
-        and (since is None or i.sealed_at.astimezone(zone).date() >= since)
-        and (until is None or i.sealed_at.astimezone(zone).date() <= until)
-    ]
-    rows = history_rows(chosen, archive.certificates())
-    print(json.dumps(rows, ensure_ascii=False) if args.json else "\n".join(history_lines(rows, zone)))
-    return 0
-
-
-def _register_archive(commands: Any) -> None:
-    archive = commands.add_parser("archive", help="check the archive, or export a table")
-    actions = archive.add_subparsers(metavar="ACTION", required=True)
-    check = actions.add_parser("check", help="every file, every row's hash, every bench's chain")
-    check.add_argument(
-        "--anchor",
-        action="append",
-        type=_path,
-        metavar="PDF",
-        help="a certificate that somebody else kept: the register has to know it, and the archive what its ledger head knew",
-    )
-    add_trust_options(check)
-    check.add_argument("--json", action="store_true", help="answer as JSON")
-    check.set_defaults(run=_archive_check)
-    export = actions.add_parser("export", help="write a table as one CSV or Parquet file")
-    export.add_argument("table", choices=("readings", "gauge_checks", "inspections", "certificates"))
-    export.add_argument("target", type=_path, metavar="FILE", help="ends in .csv or .parquet")
-    export.set_defaults(run=_archive_export)
-
-
-def _archive_check(args: argparse.Namespace) -> int:
-    import json
-
-    from report.archive_checking import troubles_of
-    from report.trust import Trust
-
-    _folder(args).shop()
-    anchors = args.anchor or []
-    trust = trust_of(args)[0] if anchors else None  # asks the register, which may be what is damaged
-    troubles = troubles_of(_folder(args), _archive(args), anchors, trust or Trust())
-    wrong = [t for t in troubles if not t.harmless]
-    if args.json:
-        print(
-            json.dumps(
-                [{"path": str(t.path), "kind": t.kind, "sentence": t.sentence} for t in troubles], ensure_ascii=False
-            )
-        )
-    else:
-        for trouble in troubles:
-            print(f"{trouble.kind}: {trouble.sentence}")
-        print(
-            "the archive is not as it was committed"
-            if wrong
-            else "every file, row and chain of the archive is as it was committed, and every certificate as it was issued"
-        )
-    return 4 if wrong else 0
-
-
-def _archive_export(args: argparse.Namespace) -> int:
-    _folder(args).shop()
-    _archive(args).export(args.table, args.target)
-    print(f"{args.table}: {args.target}")
-    return 0
 
 
 # what they share

@@ -62,7 +62,7 @@ def two_figures(number: Fraction | None) -> str:
     return figure(number, places)
 
 
-def figure_between(number: Fraction | None, places: int, bounds: Iterable[Decimal | None]) -> str:
+def figure_between(number: Fraction | None, places: int, bounds: Iterable[Decimal | Fraction | None]) -> str:
     """Return *number* as :func:`figure` does, with as many places more as it takes not to lie about *bounds*.
 
     A mean of 59.96 beside a lower limit of 60.0 is never printed as 60.0.

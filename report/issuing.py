@@ -264,12 +264,8 @@ def release(unsigned: UnsignedPdf, ready: Prepared, facts: IssueFacts, identity:
 
 def earlier_inspections(archive: Archive, inspection: Inspection) -> tuple[EarlierInspection, ...]:
     """Return the inspections of the same lot of the same part before *inspection*, oldest first."""
-    same = (inspection.customer, inspection.part_no, inspection.lot)
-    before = [
-        i
-        for i in archive.inspections()
-        if (i.customer, i.part_no, i.lot) == same and i.inspection_id < inspection.inspection_id
-    ]
+    same = archive.listed(customer=inspection.customer, part_no=inspection.part_no, lot=inspection.lot)
+    before = [i for i in same if i.inspection_id < inspection.inspection_id]
     return tuple(
         EarlierInspection(inspection_id=i.inspection_id, sealed_at=i.sealed_at, coats=i.coats, conformity=i.conformity)
         for i in sorted(before, key=lambda i: i.inspection_id)

@@ -41,9 +41,8 @@ def shown_before(archive: Archive, inspection: Inspection, judge: Judge) -> tupl
     """Return what earlier inspections of the same lot of the same part came to, a sentence each."""
     earlier = [
         i
-        for i in archive.inspections()
-        if (i.customer, i.part_no, i.lot) == (inspection.customer, inspection.part_no, inspection.lot)
-        and i.inspection_id < inspection.inspection_id
+        for i in archive.chosen(customer=inspection.customer, part_no=inspection.part_no, lot=inspection.lot)
+        if i.inspection_id < inspection.inspection_id
     ]
     return tuple(
         _WORDS[judge(i, lot_terms(i))[1].verdict](lot=i.lot, inspection=i.inspection_id)
@@ -70,10 +69,8 @@ def standing_before(archive: Archive, job: Job, customer: str, before: str | Non
         (
             i
             # As they were first sealed: a reading that is left out later does not undo what followed from it.
-            for i in archive.inspections(all_revisions=True)
+            for i in archive.chosen(part_no=job.part_no, customer=customer, all_revisions=True)
             if i.revision == 1
-            and i.part_no == job.part_no
-            and i.customer == customer
             and (before is None or i.inspection_id < before)
             and _same_plan(Job.from_json(i.job_json).sampling, sampling)
         ),

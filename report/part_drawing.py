@@ -148,7 +148,13 @@ class PartDrawing:
 
 
 def part_drawing(
-    places: Sequence[Place], aspect: float, title: str, width_mm: float = 182.0, highest_mm: float = 120.0
+    places: Sequence[Place],
+    aspect: float,
+    title: str,
+    width_mm: float = 182.0,
+    highest_mm: float = 120.0,
+    *,
+    only_numbers: bool = False,
 ) -> PartDrawing:
     """Return where the labels of *places* go.
 
@@ -161,6 +167,8 @@ def part_drawing(
         title: What marks and lines show, for whoever does not see them.
         width_mm: Room across.
         highest_mm: Room down.
+        only_numbers: Whether numbers are wanted although labels would fit: where letters are not ours, their widths
+            are not known.
 
     Raises:
         BadInput: A point lies outside the drawing, or there is no room for so many numbers.
@@ -171,7 +179,7 @@ def part_drawing(
                 f"location {place.location!r}: point [{place.x}, {place.y}] lies outside the drawing; both are fractions "
                 "from 0 to 1, from the left and from the top"
             )
-    for stacked in (True, False):
+    for stacked in () if only_numbers else (True, False):
         made = _beside(places, aspect, width_mm, highest_mm, stacked=stacked)
         if made is not None:
             break

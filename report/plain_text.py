@@ -7,6 +7,7 @@ from dataclasses import asdict
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from archive.index import ListedInspection
 from report.assessing import Assessed
 from report.evidence import flagged
 from report.figures import VERDICT_WORDS, moment, places_of
@@ -113,7 +114,9 @@ def _lot_json(lot: LotStatement) -> dict[str, Any]:
     }
 
 
-def history_rows(inspections: Iterable[Inspection], certificates: Iterable[Certificate]) -> list[dict[str, Any]]:
+def history_rows(
+    inspections: Iterable[Inspection | ListedInspection], certificates: Iterable[Certificate]
+) -> list[dict[str, Any]]:
     """Return one plain row per inspection, oldest first, with its newest certificate."""
     newest: dict[str, Certificate] = {}
     for certificate in certificates:

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from decimal import Decimal
 from fractions import Fraction
 
+from archive.index import ListedInspection
 from archive.store import Archive
 from rules.conformity import by_piece_and_location, judged_builds
 from rules.places import PieceLocation
@@ -33,8 +34,8 @@ def recoat_differences(archive: Archive, job: Job, before: str | None = None) ->
     Every pair of inspections of one lot of this part, the later one with one coat more. *before*: only inspections
     that began before this one, so that an inspection is never judged by itself.
     """
-    by_lot: dict[str, list[Inspection]] = {}
-    for inspection in _of_part(archive, job):
+    by_lot: dict[str, list[ListedInspection]] = {}
+    for inspection in archive.listed(part_no=job.part_no):
         if before is None or inspection.inspection_id < before:
             by_lot.setdefault(inspection.lot, []).append(inspection)
     found: list[Fraction] = []
@@ -42,7 +43,10 @@ def recoat_differences(archive: Archive, job: Job, before: str | None = None) ->
         for thin in inspections:
             for thick in inspections:
                 if thick.coats == thin.coats + 1 and thick.inspection_id > thin.inspection_id:
-                    found.extend(_rises(_places(archive, job, thin), _places(archive, job, thick)))
+                    both = [archive.inspection(one.inspection_id) for one in (thin, thick)]
+                    if all(_same_unit(one, job) for one in both):
+                        before_and_after = (_places(archive, job, one) for one in both)
+                        found.extend(_rises(*before_and_after))
     return found
 
 
@@ -55,8 +59,12 @@ def _rises(thin: Sequence[PieceLocation], thick: Sequence[PieceLocation]) -> Ite
 
 
 def _of_part(archive: Archive, job: Job) -> list[Inspection]:
+    return [i for i in archive.chosen(part_no=job.part_no) if _same_unit(i, job)]
+
+
+def _same_unit(inspection: Inspection, job: Job) -> bool:
     # Another unit would have to be converted, and limits that change unit are another specification.
-    return [i for i in archive.inspections() if i.part_no == job.part_no and Job.from_json(i.job_json).unit == job.unit]
+    return Job.from_json(inspection.job_json).unit == job.unit
 
 
 def _places(archive: Archive, job: Job, inspection: Inspection) -> tuple[PieceLocation, ...]:

@@ -5,10 +5,12 @@ from __future__ import annotations
 import dataclasses
 from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
+from pathlib import Path
 from typing import Any, Final
 
 import pyarrow as pa
 
+from archive.store import Archive
 from schemas import parquet
 from schemas.certificates import Certificate
 from schemas.gauge_checks import GaugeCheck
@@ -179,3 +181,48 @@ def certificate(of: Inspection, ledger_head: str, **changed: Any) -> Certificate
         ledger_head=ledger_head,
     )
     return dataclasses.replace(whole, **changed)
+
+
+#: When the months of :func:`three_months` can be folded, all but the last.
+FOLDED_AT: Final = datetime(2026, 11, 20, tzinfo=UTC)
+
+
+def three_months(root: Path, readings_each: int = 6, inspections_each: int = 3) -> Archive:
+    """Commit September, October and November 2026 of two benches to the archive at *root*: checks, inspections of two
+    parts, a correction in the month after, and certificates.
+
+    Returns:
+        The archive, as bench1 sees it.
+    """
+    benches = Archive(root, "bench1"), Archive(root, "bench2")
+    for month in (9, 10, 11):
+        start = datetime(2026, month, 3, 9, 15, 2, tzinfo=UTC)
+        checks = verification(f"{start:%Y%m%d}-060000-0001", start - timedelta(hours=3))
+        benches[0].commit_checks(checks, start - timedelta(hours=3))
+        for number in range(inspections_each):
+            at = start + timedelta(days=number)
+            bench = benches[number % 2]
+            one = inspection(
+                month * 100 + number, at, readings_each, part_no=f"FG-{number % 2}", lot=f"L-{month}-{number}"
+            )
+            bench.commit_inspection(one, readings(one, Decimal(60 + number)))
+            if number == 0:
+                bench.commit_certificate(certificate(one, bench.head()))
+            if number == 1:  # corrected a month later, so that its revisions lie apart
+                later = dataclasses.replace(correction(one), sealed_at=at + timedelta(days=29))
+                if month < 11:
+                    bench.commit_inspection(later, readings(later, Decimal(75)))
+    return benches[0]
+
+
+def everything(archive: Archive) -> dict[str, Any]:
+    """Return all that an archive can be asked for, to be compared."""
+    inspections = archive.inspections(all_revisions=True)
+    return {
+        "inspections": inspections,
+        "valid": archive.inspections(),
+        "readings": [archive.readings(one.inspection_id, one.revision).to_pylist() for one in inspections],
+        "checks": archive.checks(),
+        "certificates": archive.certificates(),
+        "head": archive.head(),
+    }

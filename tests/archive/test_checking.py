@@ -159,19 +159,19 @@ def test_commits_made_while_the_check_looks_are_not_taken_for_gaps(
     archive: Archive, five: list[Path], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """After the readings were listed: one more of them, and a certificate that knows of it."""
-    plain, other, made = listing.commits, Archive(archive.root, "bench2"), [20, 30]
+    plain, other, made = listing.singles, Archive(archive.root, "bench2"), [20, 30]
 
-    def commits(root: Path, table: str, from_month: str = "") -> list[listing.Stored]:
+    def singles(root: Path, table: str, from_month: str = "") -> list[listing.Stored]:
         found = plain(root, table, from_month)
         if table == "readings" and made:
             one = scenario.inspection(made.pop(0))
-            monkeypatch.setattr(listing, "commits", plain)
+            monkeypatch.setattr(listing, "singles", plain)
             archive.commit_inspection(one, scenario.readings(one))
             other.commit_certificate(scenario.certificate(one, archive.head()))
-            monkeypatch.setattr(listing, "commits", commits)
+            monkeypatch.setattr(listing, "singles", singles)
         return found
 
-    monkeypatch.setattr(listing, "commits", commits)
+    monkeypatch.setattr(listing, "singles", singles)
     assert archive.check() == []
     assert made == []
     monkeypatch.undo()

@@ -520,7 +520,7 @@ def test_two_certificates_of_one_number_prepared_at_once_are_not_both_issued(doo
     ready = []
     for bench in ("bay", "yard"):
         archive = Archive(folder.archive, bench)
-        one = prepare(folder, archive, inspection_named("L-0", archive.inspections()), Wish("mk"), NOW)
+        one = prepare(folder, archive, inspection_named("L-0", archive), Wish("mk"), NOW)
         facts = with_key(one.facts, identity, archive.head())
         laid = lay_out(one.evidence, one.assessment, facts, one.look, html=False)
         ready.append((archive, one, facts, release(laid.pdf, one, facts, identity), laid))

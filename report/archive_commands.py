@@ -1,0 +1,158 @@
+"""The commands of the archive itself: check, fold, export.
+
+Only what `--help` needs is imported up here; the rest is imported where it is used.
+"""
+
+from __future__ import annotations
+
+import argparse
+
+from report.signing_commands import add_trust_options, trust_of
+
+TYPE_CHECKING = False  # as typing's own, without the cost of importing it for --help
+if TYPE_CHECKING:
+    from pathlib import Path
+    from typing import Any
+
+    from archive.fold import Fold
+    from archive.shop_folder import ShopFolder
+    from archive.store import Archive
+
+
+def register(commands: Any) -> None:
+    """Add the command `archive` to *commands*, an argparse subparsers action."""
+    archive = commands.add_parser("archive", help="check the archive, fold past months, or export a table")
+    actions = archive.add_subparsers(metavar="ACTION", required=True)
+    _register_check(actions)
+    _register_fold(actions)
+    _register_export(actions)
+
+
+def _register_check(actions: Any) -> None:
+    check = actions.add_parser("check", help="every file, every row's hash, every bench's chain")
+    check.add_argument(
+        "--anchor",
+        action="append",
+        type=_path,
+        metavar="PDF",
+        help="a certificate that somebody else kept: the register has to know it, and the archive what its ledger head knew",
+    )
+    add_trust_options(check)
+    check.add_argument("--json", action="store_true", help="answer as JSON")
+    check.set_defaults(run=_check)
+
+
+def _check(args: argparse.Namespace) -> int:
+    import json
+
+    from report.archive_checking import troubles_of
+    from report.trust import Trust
+
+    _folder(args).shop()
+    anchors = args.anchor or []
+    trust = trust_of(args)[0] if anchors else None  # asks the register, which may be what is damaged
+    troubles = troubles_of(_folder(args), _archive(args), anchors, trust or Trust())
+    wrong = [t for t in troubles if not t.harmless]
+    if args.json:
+        print(
+            json.dumps(
+                [{"path": str(t.path), "kind": t.kind, "sentence": t.sentence} for t in troubles], ensure_ascii=False
+            )
+        )
+    else:
+        for trouble in troubles:
+            print(f"{trouble.kind}: {trouble.sentence}")
+        print(
+            "the archive is not as it was committed"
+            if wrong
+            else "every file, row and chain of the archive is as it was committed, and every certificate as it was issued"
+        )
+    return 4 if wrong else 0
+
+
+def _register_fold(actions: Any) -> None:
+    fold = actions.add_parser(
+        "fold",
+        help="put the single files of each past month together",
+        description="Put the single files of each month that has been over for two days together into one file per table. "
+        "Benches may commit and anyone may read meanwhile; a fold that is cut short is finished by the next.",
+    )
+    fold.add_argument(
+        "--until", metavar="MONTH", help="the last month to fold, as 2026-01 (default: every one that can be)"
+    )
+    fold.add_argument("--json", action="store_true", help="answer as JSON")
+    fold.set_defaults(run=_fold)
+
+
+def _fold(args: argparse.Namespace) -> int:
+    import json
+
+    from archive.fold import fold
+
+    folder = _folder(args)
+    folder.shop()
+    done = fold(folder.archive, args.now(), args.until)
+    if args.json:
+        print(json.dumps(_fold_json(done), ensure_ascii=False))
+    else:
+        print("\n".join(_fold_lines(done)))
+    return 4 if done.left_alone else 0
+
+
+def _fold_json(done: Fold) -> dict[str, object]:
+    from dataclasses import asdict
+
+    months = [asdict(m) | {"segments": [str(path) for path in m.segments]} for m in done.months]
+    left = [{"path": str(one.path), "sentence": one.sentence} for one in done.left_alone]
+    return {"months": months, "left_alone": left, "cleared": done.cleared}
+
+
+def _fold_lines(done: Fold) -> list[str]:
+    lines = []
+    for m in done.months:
+        if m.commits:
+            lines.append(
+                f"{m.month}: folded {m.commits:,} commits of {m.rows:,} rows; {m.bytes_before:,} bytes before, "
+                f"{m.bytes_after:,} after"
+            )
+        if m.cleared:
+            lines.append(f"{m.month}: removed {m.cleared:,} single files that an earlier fold, cut short, had folded")
+    if done.cleared:
+        lines.append(f"removed {done.cleared:,} files that an earlier fold, cut short, had left half done")
+    lines += [f"left alone: {one.sentence}" for one in done.left_alone]
+    return lines or ["nothing to fold: no month that has been over for two days has single files"]
+
+
+def _register_export(actions: Any) -> None:
+    export = actions.add_parser("export", help="write a table as one CSV or Parquet file")
+    export.add_argument("table", choices=("readings", "gauge_checks", "inspections", "certificates"))
+    export.add_argument("target", type=_path, metavar="FILE", help="ends in .csv or .parquet")
+    export.set_defaults(run=_export)
+
+
+def _export(args: argparse.Namespace) -> int:
+    _folder(args).shop()
+    _archive(args).export(args.table, args.target)
+    print(f"{args.table}: {args.target}")
+    return 0
+
+
+# what they share
+
+
+def _folder(args: argparse.Namespace) -> ShopFolder:
+    from archive.shop_folder import ShopFolder
+
+    return ShopFolder(args.shop)
+
+
+def _archive(args: argparse.Namespace) -> Archive:
+    from archive.store import Archive
+
+    return Archive(_folder(args).archive, args.bench)
+
+
+def _path(text: str) -> Path:
+    from pathlib import Path
+
+    return Path(text)

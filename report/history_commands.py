@@ -1,0 +1,285 @@
+"""The command that looks back: history.
+
+Only what `--help` needs is imported up here; the rest is imported where it is used.
+"""
+
+from __future__ import annotations
+
+import argparse
+
+#: So many inspections are listed where nobody says how many.
+_LIMIT = 1000
+TYPE_CHECKING = False  # as typing's own, without the cost of importing it for --help
+if TYPE_CHECKING:
+    from datetime import date
+    from pathlib import Path
+    from typing import Any
+    from zoneinfo import ZoneInfo
+
+    from archive.index import ListedInspection
+    from archive.questions import Selection
+    from archive.shop_folder import ShopFolder
+    from archive.store import Archive
+    from report.history import History
+
+
+def register(commands: Any) -> None:
+    """Add the command `history` to *commands*, an argparse subparsers action."""
+    history = commands.add_parser(
+        "history",
+        help="find inspections and their certificates, or what their readings come to by month or inspection",
+        description="Without --by: the inspections and their certificates. With --by: how the film build of the judged "
+        "readings (counted, on the whole film, valid revisions) is distributed.",
+    )
+    history.add_argument("--part", metavar="NUMBER")
+    history.add_argument("--lot")
+    history.add_argument("--customer", metavar="NAME", help="or a part of the name")
+    history.add_argument("--gauge", metavar="SERIAL")
+    history.add_argument(
+        "--from", dest="since", metavar="DAY", help="sealed on this day or later; with --by and --html, taken"
+    )
+    history.add_argument(
+        "--to", dest="until", metavar="DAY", help="sealed on this day or before; with --by and --html, taken"
+    )
+    history.add_argument("--revisions", action="store_true", help="the superseded revisions too")
+    history.add_argument("--limit", type=int, metavar="N", help=f"the newest N inspections ({_LIMIT}); 0 for all")
+    history.add_argument("--by", choices=("month", "inspection"), help="a row per month, or per inspection")
+    history.add_argument(
+        "--per",
+        metavar="GROUP,…",
+        help="with --by: a row for each part, location, customer, powder, powder-batch, sprayer, rack, rack-position, gauge, "
+        "inspector, lot or piece (default: part,location by month, location by inspection)",
+    )
+    for name in ("location", "powder", "sprayer", "rack", "rack-position"):
+        history.add_argument(f"--{name}", metavar="NAME", help="with --by or --html: of the readings")
+    history.add_argument(
+        "--unit", choices=("um", "mil"), help="with --by or --html (default: the specification's, where it is one)"
+    )
+    history.add_argument("--json", action="store_true", help="answer as JSON")
+    history.add_argument(
+        "--html",
+        type=_path,
+        metavar="FILE",
+        help="write a page with charts per part and location to FILE, for any browser, without a network",
+    )
+    history.set_defaults(run=_history)
+
+
+def _history(args: argparse.Namespace) -> int:
+    from zoneinfo import ZoneInfo
+
+    from schemas.errors import BadInput
+
+    zone = ZoneInfo(_folder(args).shop().time_zone)
+    if args.limit is not None and args.limit < 0:
+        raise BadInput(f"--limit {args.limit}: say how many inspections, or 0 for all")
+    if args.html is not None:
+        return _page(args, zone)
+    if args.by is not None:
+        if args.revisions:
+            raise BadInput("--by counts valid revisions only; leave out --revisions")
+        return _distribution(args, zone)
+    for name in ("per", "location", "powder", "sprayer", "rack", "rack_position", "unit"):
+        if getattr(args, name) is not None:
+            raise BadInput(
+                f"--{name.replace('_', '-')} asks about readings; say --by month, --by inspection or --html FILE with it"
+            )
+    return _list(args, zone)
+
+
+# the list of inspections
+
+
+def _list(args: argparse.Namespace, zone: ZoneInfo) -> int:
+    import json
+    import sys
+
+    from report.plain_text import history_lines, history_rows
+
+    archive = _archive(args)
+    chosen, more = _newest(args, archive, zone, _LIMIT if args.limit is None else args.limit)
+    rows = history_rows(chosen, archive.certificates(of={one.inspection_id for one in chosen}))
+    print(json.dumps(rows, ensure_ascii=False) if args.json else "\n".join(history_lines(rows, zone)))
+    if more:
+        # Never into the JSON, which is a list and stays one.
+        said = f"the newest {len(chosen)} inspections; there are more, --limit 0 lists all"
+        print(said, file=sys.stderr if args.json else sys.stdout)
+    return 0
+
+
+def _newest(
+    args: argparse.Namespace, archive: Archive, zone: ZoneInfo, limit: int
+) -> tuple[list[ListedInspection], bool]:
+    """Return the newest *limit* inspections that are asked for, oldest first, and whether there are more.
+
+    Looks back further and further, so that a look at the newest few of a million does not list a million.
+    """
+    from datetime import timedelta
+
+    since, before = _bounds(args, zone)
+    name = (args.customer or "").casefold()
+    now = args.now()
+    for days in (32, 256, 2048, None) if limit else (None,):
+        start = None if days is None else now - timedelta(days=days)
+        whole = start is None or (since is not None and since >= start)
+        listed = archive.listed(
+            part_no=args.part,
+            lot=args.lot,
+            gauge_serial=args.gauge,
+            since=since if whole else start,
+            before=before,
+            all_revisions=args.revisions,
+        )
+        chosen = [one for one in listed if name in one.customer.casefold()]
+        if limit and len(chosen) > limit:
+            return chosen[-limit:], True
+        if whole:
+            break
+    return chosen, False
+
+
+# how film build is distributed
+
+
+def _distribution(args: argparse.Namespace, zone: ZoneInfo) -> int:
+    import json
+
+    from report.history import history_json, history_lines
+
+    selection = _selection(args, zone)
+    history = _asked(args, selection)
+    print(
+        json.dumps(history_json(history), ensure_ascii=False) if args.json else "\n".join(history_lines(history, zone))
+    )
+    return 0
+
+
+def _selection(args: argparse.Namespace, zone: ZoneInfo) -> Selection:
+    from archive.questions import Selection
+
+    since, before = _bounds(args, zone)
+    return Selection(
+        part_no=args.part,
+        location=args.location,
+        powder=args.powder,
+        customer=args.customer,
+        sprayer=args.sprayer,
+        rack=args.rack,
+        rack_position=args.rack_position,
+        gauge_serial=args.gauge,
+        lot=args.lot,
+        since=since,
+        until=before,
+    )
+
+
+def _asked(args: argparse.Namespace, selection: Selection) -> History:
+    from archive.query import ask
+    from archive.questions import inspection_summaries, month_summaries
+    from report.history import History, checked_gauges, selection_words, unit_of_all
+    from schemas.units import Unit
+
+    per = _per(args)
+    archive = _archive(args)
+    # An inspection has one gauge and lies in one month, so these rows count each inspection once.
+    covered = ask(archive.root, month_summaries(selection, ("gauge_serial",)))
+    months = ask(archive.root, month_summaries(selection, per)) if args.by == "month" else []
+    single = ask(archive.root, inspection_summaries(selection, per)) if args.by == "inspection" else []
+    inspections = sum(row.inspections for row in covered)
+    newest = list(dict.fromkeys(row.inspection_id for row in single))
+    limit = _LIMIT if args.limit is None else args.limit
+    left_out = set(newest[:-limit]) if limit else set()
+    checks = checked_gauges(
+        archive.checks(args.gauge), {str(row.group[0]) for row in covered}, {row.month for row in covered}
+    )
+    return History(
+        selection=selection_words(selection, _day(args.since), _day(args.until)),
+        per=per,
+        unit=Unit(args.unit) if args.unit else unit_of_all(months or single),
+        inspections=inspections,
+        readings=sum(row.n for row in covered),
+        months=tuple(months),
+        single=tuple(row for row in single if row.inspection_id not in left_out),
+        checks=checks,
+        left_out=len(left_out),
+    )
+
+
+def _per(args: argparse.Namespace) -> tuple[str, ...]:
+    from report.history import PER
+    from schemas.errors import BadInput
+
+    if args.per is None:
+        return ("part_no", "location") if args.by == "month" else ("location",)
+    words = [word.strip() for word in args.per.split(",") if word.strip()]
+    for word in words:
+        if word not in PER:
+            raise BadInput(f"--per {word!r}: there is no such group; there are: {', '.join(PER)}")
+    if len(set(words)) < len(words):
+        raise BadInput(f"--per {args.per}: names a group twice")
+    return tuple(PER[word] for word in words)
+
+
+# the page
+
+
+def _page(args: argparse.Namespace, zone: ZoneInfo) -> int:
+    from report.history_page_file import asked, write_history_page
+    from schemas.errors import BadInput
+    from schemas.units import Unit
+
+    for name in ("by", "per", "limit", "revisions", "json"):
+        if getattr(args, name):
+            raise BadInput(f"--{name} shapes the answer of a terminal; leave it out with --html")
+    selection = _selection(args, zone)
+    words = asked(selection, _day(args.since), _day(args.until))
+    unit = Unit(args.unit) if args.unit else None
+    count = write_history_page(_folder(args), _archive(args), selection, words, args.now(), args.html, unit)
+    print(f"{args.html}: {count} inspection{'' if count == 1 else 's'}")
+    return 0
+
+
+# what they share
+
+
+def _day(text: str | None) -> date | None:
+    from datetime import date
+
+    from schemas.errors import BadInput
+
+    try:
+        return date.fromisoformat(text) if text else None
+    except ValueError:
+        raise BadInput(f"{text!r} is no day; write it as 2026-01-31") from None
+
+
+def _bounds(args: argparse.Namespace, zone: ZoneInfo) -> tuple[Any, Any]:
+    """Return the instants at which the days that were named begin and end in the shop's time zone; None where none was."""
+    from datetime import UTC, date, datetime, time, timedelta
+
+    def midnight(day: date) -> datetime:
+        return datetime.combine(day, time(), zone).astimezone(UTC)
+
+    first, last = _day(args.since), _day(args.until)
+    # The first and the last days of the calendar have no instant before or behind them in every time zone.
+    since = None if first is None or first <= date.min + timedelta(days=1) else midnight(first)
+    before = None if last is None or last >= date.max - timedelta(days=1) else midnight(last + timedelta(days=1))
+    return since, before
+
+
+def _path(text: str) -> Path:
+    from pathlib import Path
+
+    return Path(text)
+
+
+def _folder(args: argparse.Namespace) -> ShopFolder:
+    from archive.shop_folder import ShopFolder
+
+    return ShopFolder(args.shop)
+
+
+def _archive(args: argparse.Namespace) -> Archive:
+    from archive.store import Archive
+
+    return Archive(_folder(args).archive, args.bench)

@@ -1,0 +1,161 @@
+"""The page of history as a file: what the archive is asked, and where the page is written."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Sequence
+from contextlib import suppress
+from datetime import date, datetime
+from functools import cache
+from pathlib import Path
+from typing import Final
+from zoneinfo import ZoneInfo
+
+from archive import query
+from archive.commit import cannot_write
+from archive.layout import TEMPORARY_PREFIX
+from archive.ledger import heads_of
+from archive.questions import InspectionSummary, Selection, build_counts, inspection_summaries
+from archive.shop_folder import ShopFolder
+from archive.store import Archive
+from report.figures import day
+from report.history import SELECTED, checked_gauges
+from report.history_facts import BY, COUNTED_BY, gauge_events, listed_inspections, part_histories
+from report.history_page import HistoryPage, history_html
+from report.outside_pictures import OutsidePicture, picture_of
+from schemas.errors import BadInput
+from schemas.job import Job
+from schemas.units import Unit
+
+#: Lines that the archive may answer for one page: locations times inspections. More would fill the memory, and a
+#: month of each of so many parts is nothing that somebody reads.
+MOST_ROWS: Final = 100_000
+
+
+def write_history_page(
+    folder: ShopFolder,
+    archive: Archive,
+    selection: Selection,
+    words: Sequence[tuple[str, str]],
+    now: datetime,
+    path: Path,
+    unit: Unit | None = None,
+) -> int:
+    """Write the page of *selection* to *path* and return how many inspections it is made from.
+
+    What stands at *path* is replaced once the new file is whole. Certificates are links where the page lies in the
+    shop folder.
+
+    Args:
+        folder: The shop's.
+        archive: Its archive.
+        selection: Which readings.
+        words: The same for a reader, as :func:`asked` says it.
+        now: When the page is made.
+        path: Its file, which ends in .html.
+        unit: Of all film builds; None for that of each part's specification.
+
+    Raises:
+        BadInput: The name does not end in .html, the file cannot be written, or the selection is too large for a page.
+        IntegrityFailed: A file of the archive is not whole.
+    """
+    if path.suffix.lower() != ".html":
+        raise BadInput(f"{path}: the page is HTML; let the name end in .html")
+    if not path.parent.is_dir():
+        raise BadInput(f"{path.parent}: there is no such folder; make it or name another")
+    if path.is_dir():
+        raise BadInput(f"{path}: this is a folder; name a file")
+    found = history_of(folder, archive, selection, words, now, _seen_from(path, folder), unit)
+    _write(path, history_html(found))
+    return len(found.inspections)
+
+
+def asked(selection: Selection, first: date | None, last: date | None) -> list[tuple[str, str]]:
+    """Return what *selection* asks for as labels and texts; *first* and *last* are the days that were given."""
+    said = [(word, value) for name, word in SELECTED.items() if (value := getattr(selection, name))]
+    said += [("taken from", day(first))] if first is not None else []
+    return said + ([("taken up to", day(last))] if last is not None else [])
+
+
+def history_of(
+    folder: ShopFolder,
+    archive: Archive,
+    selection: Selection,
+    words: Sequence[tuple[str, str]],
+    now: datetime,
+    certificates: str | None,
+    unit: Unit | None = None,
+) -> HistoryPage:
+    """Return what the page of *selection* shows; raises as :func:`write_history_page` does."""
+    shop = folder.shop()
+    zone = ZoneInfo(shop.time_zone)
+    # Read before the rows, so that the page never claims a later archive than the one that it is made from.
+    head = heads_of(archive.head(), "the archive")
+    summaries = _summaries(archive.root, selection)
+    counts = query.ask(archive.root, build_counts(selection, COUNTED_BY))
+    gauges = {gauge for summary in summaries if (gauge := summary.group[BY.index("gauge_serial")]) is not None}
+    record = cache(archive.inspection)
+
+    def drawing(job: Job) -> OutsidePicture | None:
+        return None if job.drawing is None else picture_of(folder.picture(job.drawing), f"drawings/{job.drawing}")
+
+    return HistoryPage(
+        shop=shop.name,
+        zone=zone,
+        selection=tuple(words),
+        made_at=now,
+        head=head,
+        parts=part_histories(
+            summaries,
+            counts,
+            gauge_events(checked_gauges(archive.checks() if gauges else (), gauges, set())),
+            lambda key: Job.from_json(record(key).job_json),
+            drawing,
+            zone,
+            unit,
+        ),
+        inspections=listed_inspections(summaries, archive.certificates(), record, _pdfs(folder.certificates)),
+        certificates=certificates,
+    )
+
+
+def _summaries(root: Path, selection: Selection) -> list[InspectionSummary]:
+    question = inspection_summaries(selection, BY)
+    parts, rows = [], 0
+    for part in query.parts(root, question):
+        parts.append(part)
+        rows += part.num_rows
+        if rows > MOST_ROWS:
+            raise BadInput(
+                f"the selection is too large for a page: more than {MOST_ROWS} locations times inspections; name a part with "
+                "--part, or a time with --from and --to"
+            )
+    return question.joined(parts)
+
+
+def _seen_from(path: Path, folder: ShopFolder) -> str | None:
+    """Return where the certificates lie seen from *path*, or None where the page lies outside the shop folder."""
+    try:
+        inside = path.parent.resolve().is_relative_to(folder.root.resolve())
+    except OSError:
+        return None
+    return Path(os.path.relpath(folder.certificates.resolve(), path.parent.resolve())).as_posix() if inside else None
+
+
+def _pdfs(folder: Path) -> frozenset[str]:
+    try:
+        return frozenset(os.listdir(folder))  # noqa: PTH208 - names are wanted, and no paths
+    except OSError:
+        return frozenset()
+
+
+def _write(path: Path, page: str) -> None:
+    temporary = path.with_name(TEMPORARY_PREFIX + path.name)
+    try:
+        temporary.write_text(page, encoding="utf-8")
+        os.replace(temporary, path)  # noqa: PTH105 - its errors are translated like those of a commit
+    except OSError as wrong:
+        raise cannot_write(path, wrong) from None
+    finally:
+        with suppress(OSError):
+            temporary.unlink()

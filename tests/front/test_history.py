@@ -1,0 +1,140 @@
+"""What history says of a shop: the list of its inspections, and how their film build is distributed."""
+
+from __future__ import annotations
+
+import json
+import statistics
+from typing import Any
+
+import pytest
+
+from tests.front.shop import FrontDoor
+
+BUILDS = ("88.0", "90.0", "90.5", "91.0")
+FITS = ("31.0", "32.0", "33.0", "60.0")
+
+
+def _lot(door: FrontDoor, lot: str, builds: tuple[str, ...] = BUILDS, *more: str) -> str:
+    lines = "".join(f"{value} um\n" for value in (*builds, *FITS))
+    answer = door.measure("hinge", door.write(f"{lot}.txt", lines.encode()), *more, lot=lot)
+    assert answer.code in (0, 1), answer
+    return answer.out.split()[1].rstrip(":")
+
+
+def _asked(door: FrontDoor, *words: str) -> dict[str, Any]:
+    answer = door("history", *words, "--json")
+    assert answer.code == 0, answer
+    found: dict[str, Any] = json.loads(answer.out)
+    return found
+
+
+@pytest.fixture
+def measured(door: FrontDoor) -> FrontDoor:
+    """Return a shop with two lots of hinges in it, between two checks."""
+    door.verify_gauge("opening", "2026-11-03T09:00")
+    _lot(door, "L-1")
+    _lot(door, "L-2", ("70.0", "80.0", "85.0", "95.0"), "--measured-at", "2026-11-03T11:00")
+    door.verify_gauge("closing", "2026-11-03T15:00")
+    return door
+
+
+def test_a_month_is_told_per_part_and_location(measured: FrontDoor) -> None:
+    found = _asked(measured, "--by", "month")
+    assert (found["inspections"], found["readings"], found["unit"]) == (2, 16, "um")
+    by_location = {row["location"]: row for row in found["rows"]}
+    face = [float(b) for b in (*BUILDS, "70.0", "80.0", "85.0", "95.0")]
+    assert len(by_location) == 2
+    for row in by_location.values():
+        expected = face if row["max"] > 70 else [float(f) for f in FITS] * 2
+        assert row["n"] == len(expected)
+        assert row["inspections"] == 2
+        assert row["mean"] == pytest.approx(statistics.mean(expected))
+        assert row["sd"] == pytest.approx(statistics.stdev(expected))
+        assert row["p50"] == sorted(expected)[3]
+        assert (row["min"], row["max"]) == (min(expected), max(expected))
+        assert row["outside_share"] == (row["below"] + row["above"]) / row["limited"]
+
+
+def test_the_table_says_what_was_asked_for_and_what_it_covers(measured: FrontDoor) -> None:
+    answer = measured("history", "--by", "month", "--lot", "L-2", "--from", "2026-11-01")
+    assert answer.code == 0
+    lines = answer.out.splitlines()
+    assert lines[0] == "selection: lot 'L-2', taken on 2026-11-01 or later"
+    assert lines[1] == "1 inspection with 8 judged readings; film build in µm; a month is that of the sealing, UTC"
+    assert lines[2].split()[:4] == ["month", "part", "location", "inspections"]
+    assert "checks of the gauges that measured, by the month in which they were done:" in lines
+    assert lines[-1].split()[:4] == ["2026-11", "FB-11", "2", "0"]
+
+
+def test_inspections_are_told_in_the_order_taken_and_the_newest_where_there_are_many(measured: FrontDoor) -> None:
+    found = _asked(measured, "--by", "inspection", "--per", "part")
+    assert [(row["lot"], row["n"]) for row in found["rows"]] == [("L-1", 8), ("L-2", 8)]
+    assert found["rows"][1]["gauge_serial"] == "FB-11"
+    newest = measured("history", "--by", "inspection", "--limit", "1")
+    assert "L-1" not in newest.out
+    assert "the newest 1 of 2 inspections; --limit 0 shows all" in newest.out
+    assert [row["lot"] for row in _asked(measured, "--by", "inspection", "--per", "", "--limit", "0")["rows"]] == [
+        "L-1",
+        "L-2",
+    ]
+
+
+def test_values_are_in_the_unit_that_is_asked_for(measured: FrontDoor) -> None:
+    um = _asked(measured, "--by", "month", "--per", "gauge")["rows"][0]
+    mil = _asked(measured, "--by", "month", "--per", "gauge", "--unit", "mil")["rows"][0]
+    assert um["n"] == mil["n"]
+    assert um["below"] == mil["below"]
+    for name in ("mean", "sd", "min", "p5", "p50", "p95", "max"):
+        assert um[name] == pytest.approx(mil[name] * 25.4)
+
+
+def test_a_correction_takes_the_place_of_what_it_corrects(measured: FrontDoor) -> None:
+    (first, _) = [row["inspection_id"] for row in json.loads(measured("history", "--json").out)]
+    before = _asked(measured, "--by", "month")["readings"]
+    answer = measured("amend", first, "--exclude", "1=on the edge", "--by", "mk", "--why", "a slip")
+    assert answer.code == 0, answer
+    assert _asked(measured, "--by", "month")["readings"] == before - 1
+
+
+@pytest.mark.parametrize("words", [("--by", "month"), ("--by", "inspection", "--location", "nowhere"), ("--part", "X")])
+def test_nothing_found_is_a_sentence(door: FrontDoor, words: tuple[str, ...]) -> None:
+    answer = door("history", *words)
+    assert answer.code == 0
+    assert answer.out.splitlines()[-1] in ("no judged reading matches", "no sealed inspection matches")
+    assert json.loads(door("history", *words, "--json").out) is not None
+
+
+def test_the_list_shows_the_newest_and_says_that_there_are_more(measured: FrontDoor) -> None:
+    every = json.loads(measured("history", "--json").out)
+    newest = measured("history", "--limit", "1", "--json")
+    assert json.loads(newest.out) == every[-1:]
+    assert newest.sentence == "the newest 1 inspections; there are more, --limit 0 lists all"
+    assert json.loads(measured("history", "--limit", "2", "--json").out) == every
+    assert json.loads(measured("history", "--limit", "0", "--to", "2026-11-25", "--json").out) == every
+
+
+@pytest.mark.parametrize(
+    ("words", "sentence"),
+    [
+        pytest.param(
+            ("--location", "front"), "--location asks about readings; say --by month", id="list of a location"
+        ),
+        pytest.param(("--by", "month", "--per", "weather"), "--per 'weather': there is no such group", id="no group"),
+        pytest.param(("--by", "month", "--per", "part,part"), "names a group twice", id="group twice"),
+        pytest.param(("--by", "month", "--revisions"), "leave out --revisions", id="superseded revisions"),
+        pytest.param(("--by", "month", "--from", "soon"), "'soon' is no day", id="no day"),
+        pytest.param(("--limit", "-1"), "--limit -1: say how many", id="less than none"),
+    ],
+)
+def test_what_cannot_be_asked_is_a_sentence(door: FrontDoor, words: tuple[str, ...], sentence: str) -> None:
+    answer = door("history", *words)
+    assert answer.code == 2
+    assert sentence in answer.sentence
+
+
+def test_a_file_that_is_not_whole_is_named(measured: FrontDoor) -> None:
+    (path, *_) = sorted((measured.folder / "archive" / "readings").rglob("*.parquet"))
+    path.write_bytes(path.read_bytes()[:-40])
+    answer = measured("history", "--by", "month")
+    assert answer.code == 4
+    assert str(path) in answer.sentence
