@@ -10,6 +10,7 @@ import sys
 import ingest.commands
 import report.commands
 import report.comparing_commands
+import report.lookback_commands
 import sample_captures.commands
 from schemas.errors import FilmtallyError
 
@@ -44,7 +45,13 @@ def main(argv: Sequence[str] | None = None, now: Callable[[], datetime] = _now) 
     )
     parser.add_argument("--shop", metavar="FOLDER", help="the shop folder (default: FILMTALLY_SHOP, or this folder)")
     commands = parser.add_subparsers(metavar="COMMAND", required=True)
-    for group in (ingest.commands, report.commands, report.comparing_commands, sample_captures.commands):
+    for group in (
+        ingest.commands,
+        report.commands,
+        report.comparing_commands,
+        report.lookback_commands,
+        sample_captures.commands,
+    ):
         group.register(commands)
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):

@@ -60,17 +60,19 @@ class MonthFiles:
         return (*self.folded, *self.single)
 
 
-def ask(root: Path, question: Question[Row]) -> list[Row]:
+def ask(root: Path, question: Question[Row], from_month: str = "") -> list[Row]:
     """Return the answer of the archive at *root*, which need not exist: then it is empty.
+
+    With *from_month*, as 2026-11, only of what was committed in that month or later.
 
     Raises:
         IntegrityFailed: A file is not whole, or two files hold the same revision of an inspection.
         BadInput: A file may not be read, or is of a newer version than this program knows.
     """
-    return question.joined(parts(root, question))
+    return question.joined(parts(root, question, from_month))
 
 
-def parts(root: Path, question: Question[Row]) -> list[pa.Table]:
+def parts(root: Path, question: Question[Row], from_month: str = "") -> list[pa.Table]:
     """Return the answer in parts, each of one or more whole months, as :attr:`Question.joined` takes them.
 
     Raises:
@@ -81,7 +83,7 @@ def parts(root: Path, question: Question[Row]) -> list[pa.Table]:
     with connected() as connection:
         while True:
             try:
-                listed = months(root, connection, question.every_revision)
+                listed = months(root, connection, question.every_revision, from_month)
                 done = {month for batch in answered for month in batch}
                 if not done <= set(listed):  # a month that was answered looks different now: was folded, or corrected
                     answered, done = {}, set()
@@ -121,8 +123,12 @@ def answer(connection: duckdb.DuckDBPyConnection, question: Question[Any]) -> pa
     return found
 
 
-def months(root: Path, connection: duckdb.DuckDBPyConnection, every_revision: bool = False) -> list[MonthFiles]:
+def months(
+    root: Path, connection: duckdb.DuckDBPyConnection, every_revision: bool = False, from_month: str = ""
+) -> list[MonthFiles]:
     """Return where the readings of each month lie, oldest month first, and which of them are superseded.
+
+    A correction is never committed before what it corrects, so months before *from_month* need no look.
 
     Raises:
         IntegrityFailed: Two files hold the same revision of a corrected inspection, or a file is not whole.
@@ -130,10 +136,12 @@ def months(root: Path, connection: duckdb.DuckDBPyConnection, every_revision: bo
     """
     # Single files first: what is folded between the two looks is then seen twice, and never not at all.
     singles: dict[str, dict[str, listing.Stored]] = defaultdict(dict)
-    for one in listing.singles(root, "readings"):
+    for one in listing.singles(root, "readings", from_month):
         singles[one.name.month][one.name.file_name] = one
     folded: dict[str, list[Path]] = defaultdict(list)
     for segment in segments.segments(root, "readings"):
+        if segment.month < from_month:
+            continue
         folded[segment.month].append(segment.rows_path)
         if singles[segment.month]:
             names: list[Any] = segments.names_of(segment).column("file_name").to_pylist()

@@ -413,8 +413,16 @@ class Archive:
             key=lambda row: (row.done_at, row.check_id),
         )
 
-    def certificates(self, inspection_id: str | None = None, *, of: Collection[str] | None = None) -> list[Certificate]:
+    def certificates(
+        self,
+        inspection_id: str | None = None,
+        since: datetime | None = None,
+        *,
+        of: Collection[str] | None = None,
+    ) -> list[Certificate]:
         """Return the issued certificates in every revision, oldest first: of one inspection, of those in *of*, or all.
+
+        With *since*, those committed in its month or later.
 
         Raises:
             IntegrityFailed: A file is not whole, or its row is not the one that was committed.
@@ -422,6 +430,8 @@ class Archive:
         """
         wanted = of if inspection_id is None else {inspection_id}
         from_month = "" if wanted is None else min(map(first_month, wanted), default="9999-12")
+        if since is not None:
+            from_month = max(from_month, month_of(since))
         rows = self._every(CERTIFICATES, self._certificates, from_month)
         return [row for row in rows if wanted is None or row.inspection_id in wanted]
 

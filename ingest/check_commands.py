@@ -21,11 +21,12 @@ from ingest.command_line import (
 
 TYPE_CHECKING = False  # as typing's own, without the cost of importing it for --help
 if TYPE_CHECKING:
-    from collections.abc import Sequence
     from decimal import Decimal
     from typing import Any
 
     from archive.store import Archive
+    from ingest.look_back_due import LookBackDue
+    from schemas.errors import FilmtallyError
     from schemas.gauge_checks import GaugeCheck
     from schemas.profile import Profile
     from schemas.shop import Shop
@@ -157,11 +158,15 @@ def _check_verification(args: argparse.Namespace) -> int:
         note=args.note,
     )
     archive = archive_of(args)
-    earlier = archive.checks(args.gauge)
     archive.commit_checks(rows, args.now())
     passed = all(row.within for row in rows)
+    due, fault = (None, None) if passed else _look_back_due(archive, shop, rows[0])
     if args.json:
-        print(json.dumps({"check_id": rows[0].check_id, "passed": passed, "standards": [_row_json(r) for r in rows]}))
+        told = {"check_id": rows[0].check_id, "passed": passed, "standards": [_row_json(r) for r in rows]}
+        counts = (
+            {} if due is None else {"look_back": {"inspections": due.inspections, "certificates": due.certificates}}
+        )
+        print(json.dumps({**told, **counts}))
     else:
         for row in rows:
             print(
@@ -169,39 +174,24 @@ def _check_verification(args: argparse.Namespace) -> int:
                 f"error {_um(row.error_um)} µm, tolerance ±{_um(row.tolerance_um)} µm: {'within' if row.within else 'OUT'}"
             )
         print(f"check {rows[0].check_id}: {'passed' if passed else 'FAILED'}")
-    if not passed:
-        _say_what_is_in_doubt(archive, rows, earlier)
+    if fault is not None:
+        raise fault
+    if due is not None:
+        print(f"filmtally: {due.sentence}", file=sys.stderr)
     return 0 if passed else 1
 
 
-def _say_what_is_in_doubt(archive: Archive, rows: Sequence[GaugeCheck], earlier: Sequence[GaugeCheck]) -> None:
-    from datetime import timedelta
+def _look_back_due(
+    archive: Archive, shop: Shop, failed: GaugeCheck
+) -> tuple[LookBackDue | None, FilmtallyError | None]:
+    """Return what the failed check touches, or why that cannot be told: it failed all the same, and that is said first."""
+    from ingest.look_back_due import look_back_due
+    from schemas.errors import FilmtallyError
 
-    from rules.calibration_gate import doubt_interval
-
-    failed = rows[0]
-    start, end = doubt_interval([*earlier, *rows], failed.check_id)
-    doubtful = [
-        i.inspection_id
-        # What was read since the last good check was sealed after it, but for clocks that are apart.
-        for i in archive.listed(
-            gauge_serial=failed.gauge_serial, since=None if start is None else start - timedelta(days=1)
-        )
-        if any(
-            (start is None or r.taken_at > start) and r.taken_at <= end
-            for r in archive.reading_records(i.inspection_id)
-        )
-    ]
-    since = (
-        f"since the last good check ({start:%Y-%m-%d %H:%M} UTC)"
-        if start
-        else "ever, for no good check stands before it"
-    )
-    print(
-        f"filmtally: gauge {failed.gauge_serial}: every reading taken {since} is in doubt: "
-        f"{', '.join(doubtful) if doubtful else 'no sealed inspection has any'}",
-        file=sys.stderr,
-    )
+    try:
+        return look_back_due(archive, shop, failed), None
+    except FilmtallyError as fault:
+        return None, fault
 
 
 def _check_adjustment(args: argparse.Namespace) -> int:

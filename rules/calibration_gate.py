@@ -222,18 +222,29 @@ class GateNow:
         return max(found, key=lambda entry: _RANK[entry.state])
 
 
-def doubt_interval(checks: Sequence[GaugeCheck], failed_check_id: str) -> tuple[datetime | None, datetime]:
+def doubt_interval(
+    checks: Sequence[GaugeCheck], failed_check_id: str, probe_mode: str | None = None
+) -> tuple[datetime | None, datetime]:
     """Return the time that a failed verification puts in doubt: (last good check, failed check), UTC.
 
     The start is None where no check of that gauge and mode passed before: then everything earlier is in
     doubt. Readings at either end are in doubt too. By SSPC-PA 2 (read): a failed check makes every
     reading since the last good one suspect.
 
+    Args:
+        checks: All that is known of the gauge, in any order.
+        failed_check_id: The verification.
+        probe_mode: Ask for the readings in this mode alone: a check of the whole gauge that failed is
+            answered by the last good one in that mode. Without it, the time of every mode that it concerns.
+
     Raises:
         BadInput: There is no such verification, or it did not fail.
     """
     failed = _failed_verification(checks, failed_check_id)
-    good = [v for v in _verifications(checks) if v.passed and v.done_at < failed.done_at and _same_gauge(v, failed)]
+    if probe_mode is not None:
+        last = timeline(checks, failed.gauge_serial, probe_mode).last_good(failed)
+        return (None if last is None else last.done_at), failed.done_at
+    good = [v for v in verifications_of(checks) if v.passed and v.done_at < failed.done_at and _same_gauge(v, failed)]
     return (max(v.done_at for v in good) if good else None), failed.done_at
 
 
@@ -249,14 +260,33 @@ def readings_in_doubt(
         BadInput: There is no such verification, or it did not fail.
     """
     failed = _failed_verification(checks, failed_check_id)
-    start, end = doubt_interval(checks, failed_check_id)
-    return tuple(
-        r
-        for r in readings
-        if r.gauge_serial == failed.gauge_serial
-        and (failed.probe_mode is None or r.probe_mode == failed.probe_mode)
-        and r.taken_at <= end
-        and (start is None or r.taken_at >= start)
+    since: dict[str, datetime | None] = {}
+
+    def is_in_doubt(reading: GaugeReading) -> bool:
+        mode = reading.probe_mode
+        if not failed.concerns(reading.gauge_serial, mode) or reading.taken_at > failed.done_at:
+            return False
+        if mode not in since:
+            since[mode] = doubt_interval(checks, failed_check_id, mode)[0]
+        start = since[mode]
+        return start is None or reading.taken_at >= start
+
+    return tuple(r for r in readings if is_in_doubt(r))
+
+
+def timeline(checks: Iterable[GaugeCheck], gauge_serial: str, probe_mode: str) -> Timeline:
+    """Return what *checks* hold of one gauge in one mode."""
+    kept = list(checks)
+    return Timeline(
+        *(
+            tuple(event for event in events if event.concerns(gauge_serial, probe_mode))
+            for events in (
+                verifications_of(kept),
+                _oldest_first(events_of(kept, CheckKind.ADJUSTMENT)),
+                _oldest_first(events_of(kept, CheckKind.INCIDENT)),
+                _oldest_first(events_of(kept, CheckKind.CALIBRATION)),
+            )
+        )
     )
 
 
@@ -265,12 +295,12 @@ def summarize_check(checks: Sequence[GaugeCheck], check_id: str) -> CheckSummary
     rows = [c for c in checks if c.check_id == check_id]
     if not rows:
         return None
-    return _Event(tuple(rows)).summary()
+    return CheckEvent(tuple(rows)).summary()
 
 
 @dataclass(frozen=True)
-class _Event:
-    """The rows of one check."""
+class CheckEvent:
+    """The rows of one check, of whichever kind."""
 
     rows: tuple[GaugeCheck, ...]
 
@@ -321,22 +351,23 @@ class _Event:
         )
 
 
-def _events(checks: Iterable[GaugeCheck], kind: CheckKind) -> list[_Event]:
+def events_of(checks: Iterable[GaugeCheck], kind: CheckKind) -> list[CheckEvent]:
+    """Return the checks of one kind, the rows of each together, in the order first met."""
     rows: dict[str, list[GaugeCheck]] = {}
     for row in checks:
         if row.kind == kind:
             rows.setdefault(row.check_id, []).append(row)
-    return [_Event(tuple(group)) for group in rows.values()]
+    return [CheckEvent(tuple(group)) for group in rows.values()]
 
 
-def _verifications(checks: Iterable[GaugeCheck]) -> list[_Event]:
+def verifications_of(checks: Iterable[GaugeCheck]) -> list[CheckEvent]:
     """Return the verifications that measured something, oldest first; at one time, the failed after the passed."""
-    found = [event for event in _events(checks, CheckKind.VERIFICATION) if event.measured]
+    found = [event for event in events_of(checks, CheckKind.VERIFICATION) if event.measured]
     return sorted(found, key=lambda v: (v.done_at, not v.passed, v.check_id))
 
 
-def _failed_verification(checks: Sequence[GaugeCheck], check_id: str) -> _Event:
-    found = next((v for v in _verifications(checks) if v.check_id == check_id), None)
+def _failed_verification(checks: Sequence[GaugeCheck], check_id: str) -> CheckEvent:
+    found = next((v for v in verifications_of(checks) if v.check_id == check_id), None)
     if found is None:
         raise BadInput(f"there is no verification {check_id!r}; name one that is on record")
     if found.passed:
@@ -344,7 +375,7 @@ def _failed_verification(checks: Sequence[GaugeCheck], check_id: str) -> _Event:
     return found
 
 
-def _same_gauge(earlier: _Event, failed: _Event) -> bool:
+def _same_gauge(earlier: CheckEvent, failed: CheckEvent) -> bool:
     if earlier.gauge_serial != failed.gauge_serial:
         return False
     # A failed check of the whole gauge is answered only by a good one of the whole gauge.
@@ -352,19 +383,19 @@ def _same_gauge(earlier: _Event, failed: _Event) -> bool:
 
 
 @dataclass(frozen=True)
-class _Timeline:
+class Timeline:
     """What is on record for one gauge in one mode."""
 
-    verifications: tuple[_Event, ...]
-    adjustments: tuple[_Event, ...]
-    incidents: tuple[_Event, ...]
-    calibrations: tuple[_Event, ...]
+    verifications: tuple[CheckEvent, ...]
+    adjustments: tuple[CheckEvent, ...]
+    incidents: tuple[CheckEvent, ...]
+    calibrations: tuple[CheckEvent, ...]
 
     @cached_property
     def _times(self) -> list[datetime]:
         return [v.done_at for v in self.verifications]
 
-    def around(self, moment: datetime) -> tuple[_Event | None, _Event | None]:
+    def around(self, moment: datetime) -> tuple[CheckEvent | None, CheckEvent | None]:
         """Return the last verification at or before *moment* and the first after it; at one time, a failed one."""
         after = bisect_right(self._times, moment)
         opening = self.verifications[after - 1] if after else None
@@ -373,7 +404,7 @@ class _Timeline:
         # Among those of one time the failed ones stand last.
         return opening, self.verifications[bisect_right(self._times, self._times[after]) - 1]
 
-    def last_good(self, failed: _Event) -> _Event | None:
+    def last_good(self, failed: CheckEvent) -> CheckEvent | None:
         """Return the last verification that passed before *failed*."""
         return next((v for v in reversed(self.verifications) if v.passed and v.done_at < failed.done_at), None)
 
@@ -382,16 +413,16 @@ class _Gate:
     """The checks, sorted by gauge and mode once for all readings."""
 
     def __init__(self, checks: Sequence[GaugeCheck], job: Job, shop: Shop) -> None:
-        self._verifications = _verifications(checks)
-        self._adjustments = _oldest_first(_events(checks, CheckKind.ADJUSTMENT))
-        self._incidents = _oldest_first(_events(checks, CheckKind.INCIDENT))
-        self._calibrations = _oldest_first(_events(checks, CheckKind.CALIBRATION))
+        self._verifications = verifications_of(checks)
+        self._adjustments = _oldest_first(events_of(checks, CheckKind.ADJUSTMENT))
+        self._incidents = _oldest_first(events_of(checks, CheckKind.INCIDENT))
+        self._calibrations = _oldest_first(events_of(checks, CheckKind.CALIBRATION))
         self._job = job
         self._policy = shop.verification
         self._zone = ZoneInfo(shop.time_zone)
         self._gauges = {gauge.serial: gauge for gauge in shop.gauge}
         self._standards_due = {standard.serial: standard.due for standard in shop.standard}
-        self._timelines: dict[tuple[str, str], _Timeline] = {}
+        self._timelines: dict[tuple[str, str], Timeline] = {}
         self._standards_faults: dict[str, str | None] = {}
 
     def judge(self, reading: Taken) -> ReadingCoverage:
@@ -416,10 +447,10 @@ class _Gate:
         line = self._timeline(reading)
         return [e.done_at for e in (*line.verifications, *line.adjustments, *line.incidents, *line.calibrations)]
 
-    def _timeline(self, reading: Taken) -> _Timeline:
+    def _timeline(self, reading: Taken) -> Timeline:
         key = (reading.gauge_serial, reading.probe_mode)
         if key not in self._timelines:
-            self._timelines[key] = _Timeline(
+            self._timelines[key] = Timeline(
                 *(
                     tuple(event for event in events if event.concerns(*key))
                     for events in (self._verifications, self._adjustments, self._incidents, self._calibrations)
@@ -428,7 +459,7 @@ class _Gate:
         return self._timelines[key]
 
     def _decide(
-        self, reading: Taken, line: _Timeline, opening: _Event | None, following: _Event | None
+        self, reading: Taken, line: Timeline, opening: CheckEvent | None, following: CheckEvent | None
     ) -> tuple[GateState, str]:
         if following is not None and not following.passed:
             return GateState.SUSPECT, self._why_suspect(reading, line, following)
@@ -470,7 +501,7 @@ class _Gate:
 
     # Each of these returns the fault as a sentence, or None.
 
-    def _calibration_fault(self, reading: Taken, line: _Timeline) -> str | None:
+    def _calibration_fault(self, reading: Taken, line: Timeline) -> str | None:
         """Compare days: a calibration holds from the day it was made to its due day, both included."""
         day = self._day(reading.taken_at)
         held: list[tuple[date, date, str]] = []
@@ -505,7 +536,7 @@ class _Gate:
             day=Day(day),
         )
 
-    def _opening_fault(self, reading: Taken, line: _Timeline, opening: _Event | None) -> str | None:
+    def _opening_fault(self, reading: Taken, line: Timeline, opening: CheckEvent | None) -> str | None:
         if opening is None:
             return said("{gauge} has no check on record before the reading", gauge=_gauge(reading))
         if not opening.passed:
@@ -521,7 +552,7 @@ class _Gate:
             or self._bracket_fault(reading, opening)
         )
 
-    def _age_fault(self, reading: Taken, opening: _Event) -> str | None:
+    def _age_fault(self, reading: Taken, opening: CheckEvent) -> str | None:
         age = reading.taken_at - opening.done_at
         if Fraction(age // timedelta(microseconds=1), 3_600_000_000) <= Fraction(self._policy.max_age_hours):
             return None
@@ -538,13 +569,13 @@ class _Gate:
             allowed=allowed_h,
         )
 
-    def _standards_fault(self, check: _Event) -> str | None:
+    def _standards_fault(self, check: CheckEvent) -> str | None:
         """Ask of every standard measured that its own certificate held on the day."""
         if check.check_id not in self._standards_faults:
             self._standards_faults[check.check_id] = self._find_standards_fault(check)
         return self._standards_faults[check.check_id]
 
-    def _find_standards_fault(self, check: _Event) -> str | None:
+    def _find_standards_fault(self, check: CheckEvent) -> str | None:
         day = self._day(check.done_at)
         for row in check.measured:
             due = row.standard_due
@@ -566,7 +597,7 @@ class _Gate:
                 )
         return None
 
-    def _touched_fault(self, reading: Taken, line: _Timeline, opening: _Event) -> str | None:
+    def _touched_fault(self, reading: Taken, line: Timeline, opening: CheckEvent) -> str | None:
         start, end = opening.done_at, reading.taken_at
         for event in line.adjustments:
             if start <= event.done_at <= end:
@@ -599,7 +630,7 @@ class _Gate:
                 )
         return None
 
-    def _bracket_fault(self, reading: Taken, opening: _Event) -> str | None:
+    def _bracket_fault(self, reading: Taken, opening: CheckEvent) -> str | None:
         """Ask for standards at or beyond the location's limits; a limit that is not given asks for nothing."""
         if not self._policy.bracket_limits or is_base(reading):
             return None
@@ -638,7 +669,7 @@ class _Gate:
             upper=upper,
         )
 
-    def _closing_fault(self, reading: Taken, line: _Timeline, following: _Event | None) -> str | None:
+    def _closing_fault(self, reading: Taken, line: Timeline, following: CheckEvent | None) -> str | None:
         if not self._policy.closing_required:
             # The policy takes the opening check for enough; a passed one after it can add nothing.
             return None
@@ -664,13 +695,13 @@ class _Gate:
                 )
         return None if following is None else self._standards_fault(following)
 
-    def _lies_between(self, calibration: _Event, start: datetime, end: datetime | None) -> bool:
+    def _lies_between(self, calibration: CheckEvent, start: datetime, end: datetime | None) -> bool:
         """Return whether a calibration was made between: on a later day, since its time of day says little."""
         if self._day(calibration.done_at) <= self._day(start):
             return False
         return end is None or self._day(calibration.done_at) < self._day(end)
 
-    def _why_suspect(self, reading: Taken, line: _Timeline, failed: _Event) -> str:
+    def _why_suspect(self, reading: Taken, line: Timeline, failed: CheckEvent) -> str:
         good = line.last_good(failed)
         if good is None:
             return said(
@@ -687,7 +718,7 @@ class _Gate:
             time=self._time(good),
         )
 
-    def _failure(self, failed: _Event) -> str:
+    def _failure(self, failed: CheckEvent) -> str:
         faults = [_standard_fault(row) for row in failed.measured if row.within is False]
         return joined([failed.check_id, " (", self._time(failed), "), ", listed(faults)], "")
 
@@ -706,7 +737,7 @@ class _Gate:
     def _day(self, moment: datetime) -> date:
         return moment.astimezone(self._zone).date()
 
-    def _time(self, event: _Event) -> str:
+    def _time(self, event: CheckEvent) -> str:
         return local_time(event.done_at, self._zone)
 
     def summary(
@@ -735,7 +766,7 @@ class _Gate:
             doubtful=sum(entry.state is not GateState.COVERED for entry in entries),
         )
 
-    def _ends(self, readings: Sequence[GaugeReading]) -> tuple[_Event | None, _Event | None]:
+    def _ends(self, readings: Sequence[GaugeReading]) -> tuple[CheckEvent | None, CheckEvent | None]:
         """Return the check before the first reading and the check after the last one."""
         first = min(readings, key=lambda r: r.taken_at)
         last = max(readings, key=lambda r: r.taken_at)
@@ -837,7 +868,7 @@ _BESIDES: Final = {
 }
 
 
-def _oldest_first(events: Iterable[_Event]) -> list[_Event]:
+def _oldest_first(events: Iterable[CheckEvent]) -> list[CheckEvent]:
     return sorted(events, key=lambda event: (event.done_at, event.check_id))
 
 

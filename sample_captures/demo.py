@@ -25,6 +25,23 @@ _OPENING_ON_ZERO_AND_TWO: Final = {
 }
 
 
+#: A week later: certificates had gone out, and a laboratory says that their gauge read high.
+LOOK_BACK: Final = (
+    "lookback",
+    "--gauge",
+    "FB-11",
+    "--from",
+    "2026-11-03",
+    "--to",
+    "2026-11-05",
+    "--off",
+    "+1.5 um",
+    "--reason",
+    "the calibration laboratory states that the gauge read 1.5 µm high when it came in",
+)
+LETTERS: Final = "letters-to-customers.html"
+
+
 @dataclass(frozen=True)
 class Lot:
     """One lot of the demo: how it is measured, and what its story is."""
@@ -221,6 +238,11 @@ def run(main: Run, folder: Path) -> int:
     print("\n# The archive, checked and searched\n")
     _must(main, folder, ["archive", "check"])
     _must(main, folder, ["history"])
+    print(
+        "\n# What else did the gauge measure that failed its check, and what a laboratory's word about another one touches\n"
+    )
+    _must(main, folder, ["lookback", "--check", _failed_check(folder)], {1})
+    _must(main, folder, [*LOOK_BACK, "--html", str(folder / LETTERS)], {1})
     return _sum_up(folder, said)
 
 
@@ -238,6 +260,14 @@ def _one_lot(main: Run, folder: Path, lot: Lot) -> str:
     newest = max((folder / "certificates").glob("*.pdf"), key=lambda path: path.stat().st_mtime_ns)
     _must(main, folder, ["verify", str(newest)], {0, 1})
     return "conforms" if assessed == certified == 0 else "does not conform"
+
+
+def _failed_check(folder: Path) -> str:
+    from archive.shop_folder import ShopFolder
+    from archive.store import Archive
+
+    checks_made = Archive(ShopFolder(folder).archive, "demo").checks("FB-19")
+    return next(row.check_id for row in checks_made if row.within is False)
 
 
 def _gate(folder: Any, lot: str) -> Any:
@@ -279,5 +309,6 @@ def _sum_up(folder: Path, said: dict[str, list[str]]) -> int:
     print("\nWritten, and worth opening:")
     for path in sorted((folder / "certificates").glob("*.pdf")):
         print(f"  certificate {path}")
+    print(f"  letters     {folder / LETTERS}")
     print(f"  archive     {folder / 'archive' / 'readings'} (plain Parquet, see schemas/README.md)")
     return 0

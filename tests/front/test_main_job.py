@@ -215,7 +215,21 @@ def test_the_gate_needs_the_standards_to_bracket_the_limits(door: FrontDoor) -> 
 
 @pytest.mark.parametrize(
     "command",
-    ["", "check", "measure", "seal", "amend", "assess", "certify", "verify", "history", "archive", "new", "demo"],
+    [
+        "",
+        "check",
+        "measure",
+        "seal",
+        "amend",
+        "assess",
+        "certify",
+        "verify",
+        "history",
+        "lookback",
+        "archive",
+        "new",
+        "demo",
+    ],
 )
 def test_every_command_has_help(command: str, capsys: pytest.CaptureFixture[str]) -> None:
     from filmtally import main

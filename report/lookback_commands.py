@@ -1,0 +1,185 @@
+"""The command `lookback`: from a gauge, a check or a standard to the inspections and certificates in doubt.
+
+Only what `--help` needs is imported up here; the rest is imported where it is used.
+"""
+
+from __future__ import annotations
+
+import argparse
+
+TYPE_CHECKING = False  # as typing's own, without the cost of importing it for --help
+if TYPE_CHECKING:
+    from datetime import datetime
+    from fractions import Fraction
+    from pathlib import Path
+    from typing import Any
+    from zoneinfo import ZoneInfo
+
+    from archive.shop_folder import ShopFolder
+    from report.looking_back import Asked, LookBack, Stretch
+
+_LONGEST = 200  # characters of a reason
+
+
+def register(commands: Any) -> None:
+    """Add `lookback` to *commands*, an argparse subparsers action."""
+    back = commands.add_parser(
+        "lookback",
+        help="which inspections and certificates a gauge, a check or a standard puts in doubt",
+        description="List every sealed inspection and every issued certificate with readings in doubt. --check: through a "
+        "failed check, an adjustment, an incident, a calibration that found the gauge off, or the last check where none "
+        "closes. --gauge alone: through all that its records show; with --from or --to: every reading taken then. "
+        "--standard: through the checks made on it. Exit code 0: nothing is in doubt; 1: something is; 2: bad input. How to "
+        "go about it: docs/looking_back.md.",
+    )
+    back.add_argument("--check", metavar="ID", help="the check, adjustment, incident or calibration")
+    back.add_argument("--gauge", metavar="SERIAL")
+    back.add_argument("--mode", choices=("magnetic", "eddy-current"), help="with --gauge: in this mode alone")
+    back.add_argument("--standard", metavar="SERIAL", help="a standard that checks were made on")
+    back.add_argument(
+        "--from", dest="since", metavar="DAY|TIME", help="from this day or moment on, it included; by the shop's clock"
+    )
+    back.add_argument(
+        "--to", dest="until", metavar="DAY|TIME", help="up to this day, minute or moment, all of it included"
+    )
+    back.add_argument(
+        "--off",
+        metavar="AMOUNT",
+        help='by how much the gauge read too high, as "+2.5 um", or too low, as "-0.1 mil", where no check says so; '
+        "write --off=-0.1mil with a minus",
+    )
+    back.add_argument("--reason", metavar="TEXT", help="with --gauge and a time: why, for the letter")
+    back.add_argument("--csv", type=_path, metavar="FILE", help="the same as a table for a spreadsheet")
+    back.add_argument(
+        "--html", type=_path, metavar="FILE", help="a letter to each customer, to be completed and printed"
+    )
+    back.add_argument("--json", action="store_true", help="answer as JSON")
+    back.set_defaults(run=_lookback)
+
+
+def _lookback(args: argparse.Namespace) -> int:
+    import json
+
+    from archive.shop_folder import ShopFolder
+    from archive.store import Archive
+    from report.lookback_letter import letters_html
+    from report.lookback_screen import lookback_csv, lookback_json, lookback_lines
+    from report.looking_back import looked_back
+    from report.terminal_text import width
+
+    folder = ShopFolder(args.shop)
+    shop = folder.shop()
+    asked = _asked(args, shop.time_zone)
+    found = looked_back(Archive(folder.archive, args.bench), shop, asked)
+    written = []
+    if args.csv is not None:
+        written.append(_write(args.csv, lookback_csv(found), "the table"))
+    if args.html is not None and found.affected:
+        html = letters_html(found, shop, _customers(folder, found), args.now())
+        written.append(_write(args.html, html.encode(), "the letters" if len(found.customers) > 1 else "the letter"))
+    if args.json:
+        print(json.dumps(lookback_json(found), ensure_ascii=False))
+    else:
+        print("\n".join([*lookback_lines(found, width()), *written]))
+        if args.html is not None and not found.affected:
+            print(f"no letter is due; {args.html} was not written")
+    return 1 if found.affected else 0
+
+
+def _asked(args: argparse.Namespace, zone_name: str) -> Asked:
+    from zoneinfo import ZoneInfo
+
+    from report.looking_back import Asked
+    from schemas.errors import BadInput
+    from schemas.letters import unfit
+
+    named = [option for option in ("check", "gauge", "standard") if getattr(args, option) is not None]
+    if len(named) != 1:
+        raise BadInput("name one of them: a check with --check, a gauge with --gauge, or a standard with --standard")
+    if args.check is not None and (args.since is not None or args.until is not None):
+        raise BadInput(
+            "--from and --to go with --gauge or --standard; the time that a check puts in doubt follows from it"
+        )
+    if args.mode is not None and args.gauge is None:
+        raise BadInput("--mode goes with --gauge; leave it out")
+    stretch = _stretch(args.since, args.until, ZoneInfo(zone_name))
+    if args.reason is not None:
+        if args.gauge is None or not stretch.given:
+            raise BadInput("--reason goes with --gauge and a time; elsewhere the records say what happened")
+        why = unfit(args.reason)
+        if not args.reason.strip() or len(args.reason) > _LONGEST or not args.reason.isprintable() or why is not None:
+            raise BadInput(f"--reason: {why or f'write one line of at most {_LONGEST} characters'}")
+    return Asked(
+        check_id=args.check,
+        gauge_serial=args.gauge,
+        standard_id=args.standard,
+        stretch=stretch,
+        probe_mode=args.mode,
+        off_um=None if args.off is None else _off_um(args.off),
+        reason=args.reason,
+    )
+
+
+def _stretch(since: str | None, until: str | None, zone: ZoneInfo) -> Stretch:
+    from report.looking_back import Stretch
+    from schemas.errors import BadInput
+
+    start = None if since is None else _moment(since, "--from", zone)[0]
+    end, after = (None, None) if until is None else _moment(until, "--to", zone)
+    last = after or end
+    if start is not None and last is not None and (start > last or start == after):
+        raise BadInput(f"--from {since} is later than --to {until}; swap them")
+    return Stretch(start, last, end_counts=after is None)
+
+
+def _moment(text: str, option: str, zone: ZoneInfo) -> tuple[datetime, datetime | None]:
+    """Return the moment that *text* names; of a day or a minute its beginning, and where the next one begins."""
+    from datetime import UTC, date, datetime, time, timedelta
+
+    from schemas.errors import BadInput
+
+    try:
+        found, step = datetime.combine(date.fromisoformat(text), time.min), timedelta(days=1)
+    except ValueError:
+        try:
+            found, step = datetime.fromisoformat(text), timedelta(minutes=1)
+        except ValueError:
+            raise BadInput(f"{option} {text!r}: write a day as 2026-01-31 or a moment as 2026-01-31T09:15") from None
+        if found.second or found.microsecond or text.count(":") > 1 + (found.tzinfo is not None):
+            step = timedelta(0)
+    if not 1990 <= found.year <= 2199:
+        raise BadInput(f"{option} {text!r}: is no time that a shop measured at; correct the year")
+    if found.tzinfo is None:
+        found = found.replace(tzinfo=zone)
+    # By the wall clock: a day may have 23 or 25 hours.
+    return found.astimezone(UTC), (found + step).astimezone(UTC) if step else None
+
+
+def _off_um(text: str) -> Fraction:
+    from fractions import Fraction
+
+    from report.told_amounts import thickness_um
+
+    bare = text.strip().replace("\u2212", "-")
+    sign = -1 if bare.startswith("-") else 1
+    return sign * Fraction(thickness_um(bare.lstrip("+-"), "--off"))
+
+
+def _customers(folder: ShopFolder, found: LookBack) -> dict[str, Any]:
+    return {name: folder.customer(name) for name in found.customers}
+
+
+def _write(path: Path, content: bytes, what: str) -> str:
+    from schemas.errors import BadInput
+
+    try:
+        path.write_bytes(content)
+    except OSError as wrong:
+        raise BadInput(f"{path}: cannot be written ({wrong.strerror}); name another file") from None
+    return f"{what}: {path}"
+
+
+def _path(text: str) -> Path:
+    from pathlib import Path
+
+    return Path(text)
