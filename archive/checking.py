@@ -121,14 +121,13 @@ def _look(root: Path, singles: list[Stored], troubles: list[Trouble]) -> list[Ex
 
     def look_into_segments() -> None:
         for table in TABLE_FOLDERS:
-            for segment in segments(root, table):
-                if segment in seen:
-                    continue
-                seen.add(segment)
-                examined = examined_segment(segment)
-                if examined.troubles and segment not in segments(root, table):
-                    continue  # another segment took its place meanwhile
-                add(examined)
+            # Until there is no other: a fold may publish one meanwhile, or another may take a segment's place.
+            while others := [segment for segment in segments(root, table) if segment not in seen]:
+                seen.update(others)
+                for segment in others:
+                    examined = examined_segment(segment)
+                    if not examined.troubles or segment in segments(root, table):
+                        add(examined)
 
     def add(examined: ExaminedSegment) -> None:
         troubles.extend(examined.troubles)

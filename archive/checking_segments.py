@@ -63,7 +63,7 @@ def examined_segment(segment: Segment) -> ExaminedSegment:
         sentence = f"{wrong.sentence}; the {count} commits of {segment.table} in {segment.month}-{segment.id} can no longer be shown"
         kind = "missing" if isinstance(wrong, Vanished) else "changed"
         troubles.append(Trouble(segment.records_path, kind, sentence))  # type: ignore[arg-type]  # one of two literals
-        troubles += _bytes_troubles(segment.rows_path, manifest.get("rows_sha256"), [])
+        troubles += _bytes_troubles(segment.rows_path, segment.manifest_path, manifest.get("rows_sha256"), [])
         return ExaminedSegment(segment, (), {}, tuple(troubles))
     here: list[tuple[Stored, Link | None, tuple[Trouble, ...]]] = []
     for row, one in enumerate(held):
@@ -81,14 +81,14 @@ def examined_segment(segment: Segment) -> ExaminedSegment:
         except IntegrityFailed as wrong:
             link, wrong_place = None, (Trouble(segment.records_path, "changed", wrong.sentence),)
         here.append((there, link, wrong_place))
-    troubles += _bytes_troubles(segment.records_path, manifest.get("records_sha256"), [])
+    troubles += _bytes_troubles(segment.records_path, segment.manifest_path, manifest.get("records_sha256"), [])
     if segment_id(record_hash(one["record"]) for one in held) != segment.id:
         sentence = (
             f"{segment.records_path}: its records are not those that its name was made of; restore the file from a copy"
         )
         troubles.append(Trouble(segment.records_path, "changed", sentence))
     commits, content, rows = _commits(segment, here, troubles)
-    troubles += _bytes_troubles(segment.rows_path, manifest.get("rows_sha256"), troubles)
+    troubles += _bytes_troubles(segment.rows_path, segment.manifest_path, manifest.get("rows_sha256"), troubles)
     if manifest and (manifest["commits"] != len(held) or (rows is not None and manifest["rows"] != rows)):
         sentence = (
             f"{segment.manifest_path}: says {manifest['commits']} commits of {manifest['rows']} rows, and its files hold "
@@ -155,7 +155,7 @@ def _manifest(segment: Segment, troubles: list[Trouble]) -> dict[str, Any]:
     return dict(said)
 
 
-def _bytes_troubles(path: Path, expected: str | None, told: Iterable[Trouble]) -> Iterator[Trouble]:
+def _bytes_troubles(path: Path, manifest: Path, expected: str | None, told: Iterable[Trouble]) -> Iterator[Trouble]:
     """Yield that *path* is gone, or that its bytes are not those of which the manifest holds the hash."""
     if any(trouble.path == path and trouble.kind == "missing" for trouble in told):
         return
@@ -166,7 +166,10 @@ def _bytes_troubles(path: Path, expected: str | None, told: Iterable[Trouble]) -
         yield Trouble(path, "missing", gone.sentence)
         return
     if expected is not None and found != expected:
-        sentence = f"{path}: its bytes are not those that its manifest vouches for; restore the file from a copy"
+        sentence = (
+            f"{path}: its bytes are not those that {manifest.name} vouches for; one of the two was changed; restore it from a "
+            "copy"
+        )
         yield Trouble(path, "changed", sentence)
 
 

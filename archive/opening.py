@@ -11,7 +11,8 @@ import pyarrow as pa
 from schemas.errors import BadInput, IntegrityFailed
 
 #: What pyarrow and the contract's reader raise on bytes that were changed, beyond what they translate themselves.
-_BROKEN = (pa.ArrowException, ValueError, KeyError, TypeError, OverflowError, MemoryError)
+#: pyarrow says by a plain OSError that it could not unpack.
+_BROKEN = (pa.ArrowException, OSError, ValueError, KeyError, TypeError, OverflowError, MemoryError)
 
 
 class Vanished(IntegrityFailed):

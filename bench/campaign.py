@@ -8,7 +8,7 @@ import sys
 from functools import partial
 from typing import Final
 
-from bench import flip_bytes, kill_batch, kill_capture, kill_commit, kill_live
+from bench import flip_bytes, kill_batch, kill_capture, kill_commit, kill_fold, kill_live, tamper
 from bench.results_folder import RESULTS
 
 SEED: Final = 20261103
@@ -28,7 +28,9 @@ def main() -> int:
         lambda: kill_capture.campaign(times, SEED),
         *(partial(kill_live.campaign, live_times, SEED, peer) for peer in kill_live.PEERS),
         lambda: kill_commit.campaign(times),
+        lambda: kill_fold.campaign(times, SEED),
         lambda: kill_batch.campaign(times // 2, SEED),
+        lambda: tamper.campaign(times * 2, SEED),
         lambda: flip_bytes.campaign(times * 10, SEED),
     ):
         results.append(run())
