@@ -1,8 +1,8 @@
 """Ask a question of an archive: DuckDB, embedded, over the files as they lie there.
 
 The unit of work is a month. Its files are its segments, and the single files that no segment holds. As many months are
-asked at once as bounded memory allows, since one scan over many files is faster than many scans (measured: about 1.3
-to 2 times). Nothing is kept between questions; no extension of DuckDB is ever fetched.
+asked at once as bounded memory allows, since one scan over many files is faster than many scans: measured over 24
+months, month by month takes 1.1 times the processor time for all parts and 2.5 times for one part. Nothing is kept between questions; no extension of DuckDB is ever fetched.
 
 A flipped byte inside a page may go unnoticed here: whether the rows are those that were committed is asked by
 ``filmtally archive check``. A file that cannot be read is named.
@@ -31,8 +31,8 @@ from schemas.readings import READINGS
 
 Row = TypeVar("Row")
 
-#: Bytes of files that are asked at once, whole months: of folded readings about eight million, which the exact
-#: quantiles of all parts take about 1 GB for.
+#: Bytes of files that are asked at once, whole months: of folded readings about eight million. The exact
+#: quantiles of 8.6 million, by part, location and month, took 460 MB at most.
 _BYTES_AT_ONCE: Final = 120_000_000
 #: The month in a path: the folder of a single file, or the beginning of a segment's name.
 _MONTH: Final = r"(\d{4}-\d{2})[/\\-][^/\\]*$"

@@ -95,6 +95,7 @@ def _list(args: argparse.Namespace, zone: ZoneInfo) -> int:
     import sys
 
     from report.plain_text import history_lines, history_rows
+    from rules.wording import counted
 
     archive = _archive(args)
     chosen, more = _newest(args, archive, zone, _LIMIT if args.limit is None else args.limit)
@@ -102,7 +103,7 @@ def _list(args: argparse.Namespace, zone: ZoneInfo) -> int:
     print(json.dumps(rows, ensure_ascii=False) if args.json else "\n".join(history_lines(rows, zone)))
     if more:
         # Never into the JSON, which is a list and stays one.
-        said = f"the newest {len(chosen)} inspections; there are more, --limit 0 lists all"
+        said = f"the newest {counted(len(chosen), 'inspection')}; there are more, --limit 0 lists all"
         print(said, file=sys.stderr if args.json else sys.stdout)
     return 0
 

@@ -7,7 +7,7 @@ import random
 import statistics
 from collections import Counter, defaultdict
 from collections.abc import Callable, Iterable
-from datetime import timedelta
+from datetime import datetime, timedelta
 from decimal import Decimal
 from fractions import Fraction
 from pathlib import Path
@@ -22,6 +22,7 @@ from archive.store import Archive
 from rules.film_build import film_build, is_judged
 from rules.statistics import mean, nearest_rank_quantile, standard_deviation
 from schemas import parquet
+from schemas.errors import BadInput, IntegrityFailed
 from schemas.readings import READINGS, GaugeReading
 from schemas.units import Unit, from_um
 from tests.archive import scenario
@@ -297,7 +298,7 @@ def test_the_same_text_is_answered_over_an_arrow_table(filled: Callable[..., tup
 
 
 def _some_file(root: Path) -> Path:
-    return sorted((root / "readings").rglob("*.parquet"))[0]
+    return sorted((root / "readings").rglob("*.parquet"))[-1]
 
 
 def test_a_file_cut_short_is_named(tmp_path: Path) -> None:
@@ -313,16 +314,16 @@ def test_a_segment_with_flipped_bytes_gives_an_answer_or_a_sentence_never_a_trac
     chance = random.Random(4)
     path = sorted((root / "folded" / "readings").glob("*.parquet"))[0]
     whole = path.read_bytes()
-    sentences = 0
-    for _ in range(25):
+    sentences = []
+    for _ in range(15):
         at = chance.randrange(len(whole))
         path.write_bytes(whole[:at] + bytes([whole[at] ^ (1 << chance.randrange(8))]) + whole[at + 1 :])
         try:
             query.ask(root, questions.inspection_summaries(Selection()))
         except (BadInput, IntegrityFailed) as fault:
-            sentences += 1
-            assert len(fault.sentence.splitlines()) == 1
+            sentences.append(fault.sentence)
     assert sentences
+    assert all(len(sentence.splitlines()) == 1 for sentence in sentences)
 
 
 def test_a_file_of_a_newer_version_is_refused(tmp_path: Path) -> None:
@@ -356,13 +357,13 @@ def test_what_is_folded_while_it_is_read_is_counted_once(tmp_path: Path, monkeyp
     def folding(*args: Any) -> Any:
         calls.append(args)
         if len(calls) == 2:  # the first month is answered, and is folded with the second before that is
-            _fold(Archive(root, "bench1"))
+            assert len(fold(root, scenario.START + timedelta(days=70)).months) == 2
         return answer_of(*args)
 
     monkeypatch.setattr(query, "_BYTES_AT_ONCE", 0)
     monkeypatch.setattr(query, "_answer_of", folding)
     assert expected == query.ask(root, asked)
-    assert len(calls) > len(expected)
+    assert len(calls) == 2 + len(expected)
 
 
 def test_a_file_that_is_gone_for_good_is_told(tmp_path: Path) -> None:
@@ -381,7 +382,7 @@ def test_only_the_columns_that_are_meant_for_it_are_grouped_by(by: tuple[str, ..
 
 def test_a_time_without_a_zone_is_refused() -> None:
     with pytest.raises(ValueError, match="has no time zone"):
-        Selection(since=datetime(2026, 1, 1))
+        Selection(since=datetime(2026, 1, 1))  # noqa: DTZ001 - that is what is refused
 
 
 def test_duckdb_is_shut_off_from_extensions() -> None:

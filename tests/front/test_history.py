@@ -108,7 +108,7 @@ def test_the_list_shows_the_newest_and_says_that_there_are_more(measured: FrontD
     every = json.loads(measured("history", "--json").out)
     newest = measured("history", "--limit", "1", "--json")
     assert json.loads(newest.out) == every[-1:]
-    assert newest.sentence == "the newest 1 inspections; there are more, --limit 0 lists all"
+    assert newest.sentence == "the newest 1 inspection; there are more, --limit 0 lists all"
     assert json.loads(measured("history", "--limit", "2", "--json").out) == every
     assert json.loads(measured("history", "--limit", "0", "--to", "2026-11-25", "--json").out) == every
 
