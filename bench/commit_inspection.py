@@ -48,12 +48,13 @@ def _alternated(scratch: Path) -> tuple[float, float]:
         ours.append(time.perf_counter() - start)
         content = path.read_bytes()
         start = time.perf_counter()
-        _bare_commit(bare, f"{number:08d}.parquet", content)
+        bare_commit(bare, f"{number:08d}.parquet", content)
         floor.append(time.perf_counter() - start)
     return median(ours) * 1000, median(floor) * 1000
 
 
-def _bare_commit(folder: Path, name: str, content: bytes) -> None:
+def bare_commit(folder: Path, name: str, content: bytes) -> None:
+    """Write *content* to *folder* as a commit does, with nothing around it."""
     temporary, final = folder / f".{name}", folder / name
     handle = os.open(temporary, os.O_WRONLY | os.O_CREAT)
     os.write(handle, content)

@@ -16,6 +16,7 @@ from bench import (
     find_inspection,
     journal_reading,
     live_capture,
+    scale,
     seal_capture,
 )
 from bench.results_folder import RESULTS
@@ -28,6 +29,7 @@ PARTS: Final = (
     live_capture,
     find_inspection,
     assess_inspections,
+    scale,
     answer_help,
 )
 

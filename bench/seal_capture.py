@@ -106,7 +106,7 @@ def _alone(function: Callable[..., Any], *args: Any) -> Any:
         return alone.submit(function, *args).result()
 
 
-def _most_memory_mb() -> float:
+def most_memory_mb() -> float:
     """Return the most memory that this process had, in MB of 2**20 bytes."""
     try:
         # Of this program alone; what getrusage says may be left from the one that started it.
@@ -144,7 +144,7 @@ def _ours(kind: str, folder_path: Path, capture: Path, lines: int) -> tuple[floa
             sealed_by="mk",
         )
     path = archive.commit_inspection(sealed.inspection, sealed.readings)
-    return time.perf_counter() - start, _most_memory_mb(), path
+    return time.perf_counter() - start, most_memory_mb(), path
 
 
 def _facts(kind: Kind, folder: ShopFolder, lines: int) -> InspectionFacts:
@@ -199,7 +199,7 @@ def _floor(kind: str, capture: Path, target: Path, sealed: Path) -> tuple[float,
             scalar: Any = pa.scalar(same[named.name], type=named.column.type)
             arrays.append(pa.repeat(scalar, count))
     parquet.write(READINGS, pa.table(arrays, schema=READINGS.arrow_schema), target)
-    return time.perf_counter() - start, _most_memory_mb()
+    return time.perf_counter() - start, most_memory_mb()
 
 
 def _write_own(out: Any, lines: int) -> None:

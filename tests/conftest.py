@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import signal
+from collections.abc import Iterator
 
 import pytest
 from hypothesis import settings
@@ -29,3 +30,11 @@ def pytest_addoption(parser: pytest.Parser) -> None:
         help="Address of a Bluetooth LE gauge nearby, as in ble:AA:BB:CC:DD:EE:FF; runs tests/live/test_bluetooth_radio.py.",
     )
     parser.addoption("--ble-profile", metavar="FILE", help="Line profile of that gauge (profiles/NAME.toml).")
+
+
+@pytest.fixture(autouse=True, scope="session")
+def _indexes_of_this_run(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """Keep the indexes that archives get out of the user's own cache folder, for programs that a test starts too."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("FILMTALLY_CACHE", str(tmp_path_factory.mktemp("cache")))
+        yield

@@ -1,0 +1,101 @@
+"""How long it takes to look up one inspection, its facts and its readings, in archives of several sizes.
+
+A look-up as a program's first one: what this process keeps of segments is thrown away before, the index stays. And the
+look-ups of a program in use.
+"""
+
+from __future__ import annotations
+
+import gc
+import os
+import random
+import time
+from collections.abc import Mapping
+from pathlib import Path
+from statistics import median, quantiles
+from typing import Any
+
+from archive import listing, segments
+from archive.index import index_path
+from archive.store import Archive
+
+_SOUGHT = 400
+
+
+def rows(archives: Mapping[int, Path]) -> list[dict[str, Any]]:
+    """Return the rows for *archives*, by their number of inspections: milliseconds, smallest archive against largest."""
+    sought: dict[int, list[str]] = {}
+    rebuilt: dict[int, float] = {}
+    for size, root in archives.items():
+        keys = [one.name.key for one in listing.commits(root, "readings")]
+        sought[size] = random.Random(size).sample(keys, min(_SOUGHT, len(keys)))  # noqa: S311 - which are looked at
+        index_path(root).unlink(missing_ok=True)
+        start = time.perf_counter()
+        archive = Archive(root, "look")
+        archive.inspection(keys[0])
+        archive.close()
+        rebuilt[size] = time.perf_counter() - start
+        del keys
+        segments.forget()
+        gc.collect()
+    took: dict[tuple[str, int], list[float]] = {}
+    in_use = {size: Archive(root, "look") for size, root in archives.items()}
+    for number in range(_SOUGHT):
+        for size, root in archives.items():  # in turn, so that all meet the same neighbours on the machine
+            key = sought[size][number % len(sought[size])]
+            segments.forget()
+            archive = Archive(root, "look")
+            started, used = time.perf_counter(), time.process_time()
+            archive.inspection(key)
+            archive.readings(key)
+            took.setdefault(("first", size), []).append(time.perf_counter() - started)
+            took.setdefault(("first, processor", size), []).append(time.process_time() - used)
+            archive.close()
+    for number in range(_SOUGHT):
+        for size in archives:
+            key = sought[size][-1 - number % len(sought[size])]
+            started = time.perf_counter()
+            in_use[size].inspection(key)
+            in_use[size].readings(key)
+            took.setdefault(("in use", size), []).append(time.perf_counter() - started)
+    found: list[dict[str, Any]] = []
+    for which, words in (
+        ("first", "look up one inspection of any age, facts and readings verified, a program's first"),
+        ("first, processor", "the same, time of the processor alone"),
+        ("in use", "the same by a program in use"),
+    ):
+        small, *_, large = archives
+        middle = [size for size in archives if size not in (small, large)]
+        for name, reckoned in (("p50", median), ("p99", _p99)):
+            ms = {size: reckoned(took[which, size]) * 1000 for size in archives}
+            between = "".join(f"; {size:,}: {ms[size]:.2f}" for size in middle)
+            found.append(
+                {
+                    "name": f"{words}, {name} (ms); floor: among {small:,}, ours: among {large:,}{between}",
+                    "floor": round(ms[small], 2),
+                    "ours": round(ms[large], 2),
+                    "ratio": round(ms[large] / ms[small], 2),
+                    "aim": "at most 1.5 x" if which != "first, processor" else "reported",
+                }
+            )
+    largest = max(archives)
+    size_of_index = sum(path.stat().st_size for path in index_path(archives[largest]).parent.glob("index-*"))
+    found.append(
+        {
+            "name": f"the index of {largest:,} inspections made anew, s (all indexes here: {size_of_index / 1e6:.0f} MB)",
+            "floor": 0,
+            "ours": round(rebuilt[largest], 1),
+            "ratio": "",
+            "aim": "reported",
+        }
+    )
+    return found
+
+
+def _p99(values: list[float]) -> float:
+    return quantiles(values, n=100)[98]
+
+
+def in_cache_of(folder: Path) -> None:
+    """Keep indexes in *folder* from now on."""
+    os.environ["FILMTALLY_CACHE"] = str(folder)
