@@ -44,6 +44,8 @@ _WORDS: Final = {
 #: Rows that a strip has at the most; a selection over many gauges shows those that were used the most.
 MOST_GAUGES: Final = 6
 _LONGEST: Final = 16
+#: So many strokes side by side are drawn as one bar.
+_FEW: Final = 3
 
 
 def gauges_of(events: Sequence[GaugeEvent]) -> list[str]:
@@ -105,7 +107,7 @@ def _marks(events: Sequence[GaugeEvent], axis: TimeAxis, middle: float) -> list[
     # Strokes that fall on one another are one stroke; ten years of daily checks would be thousands.
     spots: dict[EventKind, list[float]] = {}
     for event in events:
-        x = round(axis.at(event.when) * 2) / 2
+        x = float(round(axis.at(event.when)))
         seen = spots.setdefault(event.kind, [])
         if not seen or seen[-1] != x:
             seen.append(x)
@@ -125,7 +127,7 @@ def _marks(events: Sequence[GaugeEvent], axis: TimeAxis, middle: float) -> list[
 
 def _drawn(kind: EventKind, spots: Sequence[tuple[float, float]]) -> str:
     if kind is EventKind.PASSED:
-        return line("".join(upright(x, y, 3) for x, y in spots), INSIDE, 1.4)
+        return _strokes([x for x, _ in spots], spots[0][1])
     if kind is EventKind.FAILED:
         path = "".join(cross(x, y, 5) for x, y in spots)
         return line(path, "#fff", 5) + line(path, OUTSIDE, 2.4)
@@ -136,6 +138,19 @@ def _drawn(kind: EventKind, spots: Sequence[tuple[float, float]]) -> str:
         return area("".join(triangle(x, y, 5.5) for x, y in spots), LIMIT)
     path = "".join(square(x, y, 4.5) for x, y in spots)
     return area(path, "#fff") + line(path, OUTSIDE, 1.8)
+
+
+def _strokes(places: Sequence[float], y: float) -> str:
+    """Return short strokes, those that touch one another as one bar."""
+    runs: list[list[float]] = []
+    for x in places:
+        if runs and x - runs[-1][-1] <= 1:
+            runs[-1].append(x)
+        else:
+            runs.append([x])
+    single = "".join(upright(x, y, 3) for run in runs for x in run if len(run) < _FEW)
+    bars = "".join(f"M{n(run[0] - 0.7)} {n(y)}H{n(run[-1] + 0.7)}" for run in runs if len(run) >= _FEW)
+    return line(single, INSIDE, 1.4) + line(bars, INSIDE, 6)
 
 
 def _swatch(kind: EventKind) -> Markup:

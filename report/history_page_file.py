@@ -95,6 +95,7 @@ def history_of(
     counts = query.ask(archive.root, build_counts(selection, COUNTED_BY))
     gauges = {gauge for summary in summaries if (gauge := summary.group[BY.index("gauge_serial")]) is not None}
     record = cache(archive.inspection)
+    listed = {summary.inspection_id for summary in summaries}
 
     def drawing(job: Job) -> OutsidePicture | None:
         return None if job.drawing is None else picture_of(folder.picture(job.drawing), f"drawings/{job.drawing}")
@@ -114,7 +115,7 @@ def history_of(
             zone,
             unit,
         ),
-        inspections=listed_inspections(summaries, archive.certificates(), record, _pdfs(folder.certificates)),
+        inspections=listed_inspections(summaries, archive.certificates(of=listed), record, _pdfs(folder.certificates)),
         certificates=certificates,
     )
 

@@ -177,8 +177,19 @@ def test_checks_stand_on_the_time_axis_of_the_readings() -> None:
 def test_ten_years_of_daily_checks_are_few_strokes() -> None:
     many = [GaugeEvent(BEGIN + timedelta(days=n), "FT-1", EventKind.PASSED) for n in range(3650)]
     picture = checks_strip(many, time_axis([many[0].when, many[-1].when], 58, 764, ZONE), 900)
-    assert 1300 < picture.count("v6") < 1420
+    assert len(picture) < 2500
     assert "3650 checks passed" in picture
+    (bar,) = _paths(picture, stroke=INSIDE, stroke_width="6")
+    # From the first to the last of them: 2 % of the time stands free at either end of 706 px.
+    assert bar == f"M{round(58 + 706 * 2 / 104) - 0.7} 19.5H{round(764 - 706 * 2 / 104) + 0.7}"
+
+
+def test_a_day_without_a_check_is_a_gap_among_many() -> None:
+    days = [n for n in range(100) if n != 50]
+    many = [GaugeEvent(BEGIN + timedelta(days=n), "FT-1", EventKind.PASSED) for n in days]
+    picture = checks_strip(many, time_axis([BEGIN, BEGIN + timedelta(days=99)], 0, 104 * 99 / 100, ZONE), 900)
+    (bars,) = _paths(picture, stroke=INSIDE, stroke_width="6")
+    assert bars.count("M") == 2
 
 
 # The distribution.
