@@ -24,6 +24,8 @@ _PLANT: Final = re.compile(r"[a-z0-9][a-z0-9-]{0,39}")
 #: What stands in front of what a local folder is still being written to; an object store shows an object once it is whole.
 _UNFINISHED: Final = ".writing-"
 _BLOCK: Final = 4 << 20
+#: A read is a request of its own, and most months are smaller than this.
+_FETCHED_AT_ONCE: Final = 16 << 20
 
 
 @dataclass(frozen=True)
@@ -69,6 +71,35 @@ class Store:
         with self._speaking(), self.files.open_input_stream(self.path(*parts)) as file:
             return bytes(file.read())
 
+    def fetch(self, target: Path, *parts: str) -> tuple[int, str]:
+        """Copy a file to *target* on this machine; return its bytes and their SHA-256 as hex.
+
+        Raises:
+            BadInput: There is no such file, the store does not answer, or refuses.
+        """
+        digest = hashlib.sha256()
+        size = 0
+        with self._speaking(), self.files.open_input_file(self.path(*parts)) as read, target.open("wb") as write:
+            for block in _blocks(cast("BinaryIO", read), _FETCHED_AT_ONCE):
+                digest.update(block)
+                size += write.write(block)
+        return size, digest.hexdigest()
+
+    @contextmanager
+    def reading(self, *parts: str) -> Iterator[Any]:
+        """Give a file of the store to be read here and there.
+
+        Raises:
+            BadInput: There is no such file, the store does not answer, or refuses.
+        """
+        with self._speaking(), self.files.open_input_file(self.path(*parts)) as file:
+            yield file
+
+    @property
+    def local(self) -> bool:
+        """Return whether its files are files of this machine, or of a disk that it shares."""
+        return str(self.files.type_name) == "local"
+
     def put(self, source: Path, *parts: str) -> tuple[int, str]:
         """Copy *source* to a file that stands whole or not at all; return its bytes and their SHA-256 as hex.
 
@@ -78,7 +109,7 @@ class Store:
         digest = hashlib.sha256()
         size = 0
         final = self.path(*parts)
-        local = self.files.type_name == "local"
+        local = self.local
         target = self.path(*parts[:-1], _UNFINISHED + parts[-1]) if local else final
         with self._speaking():
             if local:
@@ -149,6 +180,6 @@ def checked_plant(name: str) -> str:
     return name
 
 
-def _blocks(file: BinaryIO) -> Iterator[bytes]:
-    while block := file.read(_BLOCK):
+def _blocks(file: BinaryIO, size: int = _BLOCK) -> Iterator[bytes]:
+    while block := file.read(size):
         yield block
