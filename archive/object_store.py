@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import hashlib
 import re
+import unicodedata
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
@@ -178,6 +179,19 @@ def checked_plant(name: str) -> str:
     if not _PLANT.fullmatch(name):
         raise BadInput(f"the plant is called {name!r}; give it 1 to 40 small letters a to z, digits and hyphens")
     return name
+
+
+def plant_name(shop: str) -> str:
+    """Return what a plant is called whose shop is called *shop*: small letters, digits and hyphens, up to 40.
+
+    Raises:
+        BadInput: Nothing of the name is left.
+    """
+    plain = unicodedata.normalize("NFKD", shop.casefold()).encode("ascii", "ignore").decode()
+    found = re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:40].strip("-")
+    if not found:
+        raise BadInput(f"the shop's name, {shop!r}, gives no name for its plant; give one with --plant")
+    return found
 
 
 def _blocks(file: BinaryIO, size: int = _BLOCK) -> Iterator[bytes]:
