@@ -51,7 +51,7 @@ def working(workers: int | None = None, scheduler: str | None = None) -> Iterato
                 threads_per_worker=1,
                 processes=True,
                 host="127.0.0.1",
-                dashboard_address=None,
+                dashboard_address="127.0.0.1:0",  # any free port: the usual one may be another's
                 silence_logs=logging.CRITICAL,
             ) as cluster,
             distributed.Client(cluster) as client,

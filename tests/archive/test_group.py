@@ -28,7 +28,7 @@ from tests.archive.s3_server import KEYS, s3_server
 from tests.archive.test_questions import APART
 from tests.archive.test_questions import _filled as filled
 
-PLANTS = {"kestrel": 3, "north-road": 8}  # and the seeds of their archives
+PLANTS = {"kestrel": 3, "north-road": 4}  # and the seeds of their archives
 EVERY_MONTH_OVER = scenario.START + timedelta(days=150)
 START, END = scenario.START + APART, scenario.START + APART * 11
 
@@ -77,7 +77,7 @@ def client(address: str) -> Iterator[distributed.Client]:
     """Return a client of two worker processes; they know the server's keys from the environment."""
     with (
         distributed.LocalCluster(
-            n_workers=2, threads_per_worker=1, host="127.0.0.1", dashboard_address=None
+            n_workers=2, threads_per_worker=1, host="127.0.0.1", dashboard_address="127.0.0.1:0"
         ) as cluster,
         distributed.Client(cluster) as found,
     ):
