@@ -32,8 +32,8 @@ from bench.results_folder import RESULTS
 from bench.seal_capture import most_memory_mb
 from tests.archive.s3_server import KEYS, s3_server
 
-_DEFAULT: Final = 4_000
-_PER_MONTH: Final = 1_000
+_DEFAULT: Final = 2_000
+_PER_MONTH: Final = 500
 _PLANT: Final = "tollgate"
 
 
@@ -45,7 +45,7 @@ class _Run:
     fetched: int
 
 
-def rows(archive: Path, times: int = 3, with_s3: bool = True) -> list[dict[str, Any]]:
+def rows(archive: Path, times: int = 2, with_s3: bool = True) -> list[dict[str, Any]]:
     """Return the measured rows for the archive at *archive*, the months of which are folded but for the last."""
     found: list[dict[str, Any]] = []
     with ExitStack() as stack:
@@ -64,27 +64,28 @@ def rows(archive: Path, times: int = 3, with_s3: bool = True) -> list[dict[str, 
             f"part {part}": month_summaries(Selection(part_no=part)),
         }
         embedded = {name: _best(times, lambda q=q: _embedded(closed, q)) for name, q in questions.items()}
+        opened = {}
         for where, address in stores.items():
-            store = open_store(address)
+            opened[where] = open_store(address)
             start = time.perf_counter()
-            sent = sum(one.size for one in push(closed, store, _PLANT))
+            sent = sum(one.size for one in push(closed, opened[where], _PLANT))
             found.append(_row(f"pushed to {where} (MB/s)", 0, sent / 1e6 / (time.perf_counter() - start)))
-            for name, question in questions.items():
-                expected, floor = embedded[name]
-                readings = sum(row.n for row in expected)
-                what = f"{name}, {readings:,} readings, {where}"
-                alone = _best(times, lambda s=store, q=question: _alone(s, q))
-                found += _compared(f"{what}, this process alone", expected, floor, *alone)
-            for workers in (1, 2):
-                with _cluster(workers) as (client, started):
-                    found.append(_row(f"starting {workers} worker processes, {where} (s)", 0, started))
-                    for name, question in questions.items():
-                        expected, floor = embedded[name]
-                        what = f"{name}, {sum(row.n for row in expected):,} readings, {where}"
-                        _by_workers(store, question, client)
-                        by = _best(times, lambda s=store, q=question, c=client: _by_workers(s, q, c))
-                        found += _compared(f"{what}, {workers} workers", expected, floor, *by)
-        found.append(_row("months pushed", 0, len(pushed_months(store, _PLANT))))
+        found.append(_row("months pushed", 0, len(pushed_months(opened["a folder"], _PLANT))))
+
+        def each(how: str, run: Any) -> None:
+            for where, store in opened.items():
+                for name, question in questions.items():
+                    expected, floor = embedded[name]
+                    what = f"{name}, {sum(row.n for row in expected):,} readings, {where}, {how}"
+                    found.extend(_compared(what, expected, floor, *_best(times, lambda s=store, q=question: run(s, q))))
+
+        each("this process alone", _alone)
+        for workers in (1, 2):
+            with _cluster(workers) as (client, started):
+                found.append(_row(f"starting {workers} worker processes (s)", 0, started))
+                for question in questions.values():
+                    _by_workers(opened["a folder"], question, client)
+                each(f"{workers} workers", lambda s, q, c=client: _by_workers(s, q, c))
     return found
 
 
@@ -174,7 +175,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--inspections", type=int, default=_DEFAULT, help="of the archive that is made")
     parser.add_argument("--archive", type=Path, help="an archive that is there, instead")
-    parser.add_argument("--times", type=int, default=3, help="runs of each, of which the best is told")
+    parser.add_argument("--times", type=int, default=2, help="runs of each, of which the best is told")
     parser.add_argument("--no-s3", action="store_true", help="the folder alone")
     args = parser.parse_args()
     with tempfile.TemporaryDirectory(prefix="filmtally-group-archive-") as made:

@@ -215,7 +215,7 @@ def _asked(args: argparse.Namespace, selection: Selection) -> History:
     )
     words = selection_words(selection, _day(args.since), _day(args.until))
     return History(
-        selection=f"{words}, of the months that {listed(plants)} pushed" if plants else words,
+        selection=f"{words}; of what {listed(plants)} pushed" if plants else words,
         per=per,
         unit=Unit(args.unit) if args.unit else unit_of_all(months or single),
         inspections=inspections,
