@@ -88,7 +88,7 @@ def parts(root: Path, question: Question[Row], from_month: str = "") -> list[pa.
                 if not done <= set(listed):  # a month that was answered looks different now: was folded, or corrected
                     answered, done = {}, set()
                 for batch in _batches([month for month in listed if month not in done]):
-                    answered[batch] = _answer_of(connection, batch, question)
+                    answered[batch] = answer_of(connection, batch, question)
                 return list(answered.values())
             except Vanished as gone:
                 # Folded meanwhile, so look again; but a file that is missed twice is missing.
@@ -193,8 +193,8 @@ def _corrections_in(connection: duckdb.DuckDBPyConnection, paths: Sequence[Path]
         return [(key, revision) for key, revision, _ in connection.sql(sql).fetchall()]
 
 
-def _answer_of(connection: duckdb.DuckDBPyConnection, batch: Sequence[MonthFiles], question: Question[Row]) -> pa.Table:
-    """Return the answer of the months in *batch*.
+def answer_of(connection: duckdb.DuckDBPyConnection, batch: Sequence[MonthFiles], question: Question[Row]) -> pa.Table:
+    """Return the answer of the months in *batch*, for :attr:`Question.joined`.
 
     Raises:
         Vanished: A file of theirs is gone.

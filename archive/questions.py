@@ -312,7 +312,7 @@ FROM (
 
     def joined(parts: Iterable[pa.Table]) -> list[MonthSummary]:
         rows = [row for part in parts for row in _records(MonthSummary, part, groups)]
-        return sorted(rows, key=lambda row: (_order(row.group), row.month))
+        return sorted(rows, key=lambda row: (group_order(row.group), row.month))
 
     return _question(sql, selection, groups, joined)
 
@@ -340,7 +340,7 @@ GROUP BY {_listed("month", "inspection_id", "revision", *groups)}"""  # noqa: S6
 
     def joined(parts: Iterable[pa.Table]) -> list[InspectionSummary]:
         rows = [row for part in parts for row in _records(InspectionSummary, part, groups, "group_")]
-        return sorted(rows, key=lambda row: (row.first_taken_at, row.inspection_id, _order(row.group)))
+        return sorted(rows, key=lambda row: (row.first_taken_at, row.inspection_id, group_order(row.group)))
 
     return _question(sql, selection, groups, joined)
 
@@ -362,7 +362,7 @@ GROUP BY {_listed(*groups, "build_um")}"""  # noqa: S608 - as above
         for part in parts:
             for row in _records(BuildCount, part, groups):
                 found[row.group, row.build_um] = found.get((row.group, row.build_um), 0) + row.count
-        order = sorted(found, key=lambda key: (_order(key[0]), key[1]))
+        order = sorted(found, key=lambda key: (group_order(key[0]), key[1]))
         return [BuildCount(group=key[0], build_um=key[1], count=found[key]) for key in order]
 
     return _question(sql, selection, groups, joined)
@@ -523,7 +523,8 @@ def _the_one(column: str) -> str:
     return f"CASE WHEN count({column}) = count(*) AND min({column}) = max({column}) THEN min({column}) END AS {column}"
 
 
-def _order(group: tuple[str | None, ...]) -> tuple[tuple[bool, str], ...]:
+def group_order(group: tuple[str | None, ...]) -> tuple[tuple[bool, str], ...]:
+    """Return what *group* is ordered by: names, and what is not known last."""
     return tuple((value is None, value or "") for value in group)
 
 

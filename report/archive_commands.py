@@ -1,4 +1,4 @@
-"""The commands of the archive itself: check and fold; export, hold and retain stand in modules of their own.
+"""The commands of the archive itself: check, fold and push; export, hold and retain stand in modules of their own.
 
 Only what `--help` needs is imported up here; the rest is imported where it is used.
 """
@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from typing import Any
 
     from archive.fold import Fold
+    from archive.push import Pushed
     from archive.shop_folder import ShopFolder
     from archive.store import Archive
 
@@ -23,11 +24,13 @@ if TYPE_CHECKING:
 def register(commands: Any) -> None:
     """Add the command `archive` to *commands*, an argparse subparsers action."""
     archive = commands.add_parser(
-        "archive", help="check the archive, fold past months, export a table, say what is kept how long"
+        "archive",
+        help="check the archive, fold past months, push them to a store, export a table, say what is kept how long",
     )
     actions = archive.add_subparsers(metavar="ACTION", required=True)
     _register_check(actions)
     _register_fold(actions)
+    _register_push(actions)
     export_commands.register(actions)
     retention_commands.register(actions)
 
@@ -125,6 +128,81 @@ def _fold_lines(done: Fold) -> list[str]:
         lines.append(f"removed {done.cleared:,} files that an earlier fold, cut short, had left half done")
     lines += [f"left alone: {one.sentence}" for one in done.left_alone]
     return lines or ["nothing to fold: no month that has been over for two days has single files"]
+
+
+def _register_push(actions: Any) -> None:
+    push = actions.add_parser(
+        "push",
+        help="send the folded months to a store beyond this machine",
+        description="Send the folded months to a store beyond this machine, each once, as they are: an object store "
+        "(s3://BUCKET/FOLDER) or a folder (file:///FOLDER). What the group's office asks of it: docs/group.md.",
+    )
+    push.add_argument("address", metavar="ADDRESS", help="where to, as s3://BUCKET/FOLDER or file:///FOLDER")
+    push.add_argument(
+        "--plant", metavar="NAME", help="the folder there that is this shop's (default: from the shop's name)"
+    )
+    push.add_argument(
+        "--remove-gone",
+        action="store_true",
+        help="remove from the store what this archive has no longer, since readings were removed from it on order",
+    )
+    push.add_argument("--json", action="store_true", help="answer as JSON")
+    push.set_defaults(run=_push)
+
+
+def _push(args: argparse.Namespace) -> int:
+    import json
+
+    from archive.object_store import checked_plant, open_store, plant_name
+    from archive.push import push
+
+    folder = _folder(args)
+    shop = folder.shop()
+    plant = checked_plant(args.plant) if args.plant is not None else plant_name(shop.name)
+    done = []
+    for one in push(folder.archive, open_store(args.address), plant, args.remove_gone):
+        done.append(one)
+        if not args.json:
+            print(_push_line(one), flush=True)
+    if args.json:
+        print(json.dumps(_push_json(plant, done), ensure_ascii=False))
+    else:
+        print(_push_total(plant, done))
+    return 0
+
+
+def _push_line(one: Pushed) -> str:
+    said = {
+        "sent": f"sent, {one.size:,} bytes",
+        "there": "there already",
+        "gone": "there, and not in this archive any more; --remove-gone removes it",
+        "removed": f"removed there, {one.size:,} bytes",
+    }
+    return f"{one.table} {one.month}: {said[one.how]}"
+
+
+def _push_total(plant: str, done: list[Pushed]) -> str:
+    if not done:
+        return "nothing to push: no month is folded yet; 'filmtally archive fold' folds those that have been over for two days"
+    counts = [(how, sum(one.how == how for one in done)) for how in ("sent", "there", "gone", "removed")]
+    size = sum(one.size for one in done if one.how == "sent")
+    words = {
+        "sent": f"sent ({size:,} bytes)",
+        "there": "there already",
+        "gone": "not in this archive",
+        "removed": "removed",
+    }
+    return f"plant {plant}: " + ", ".join(f"{count} {words[how]}" for how, count in counts if count)
+
+
+def _push_json(plant: str, done: list[Pushed]) -> dict[str, object]:
+    from dataclasses import asdict
+
+    return {
+        "plant": plant,
+        "months": [asdict(one) for one in done],
+        "bytes_sent": sum(one.size for one in done if one.how == "sent"),
+    }
 
 
 # what they share

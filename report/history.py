@@ -34,7 +34,9 @@ PER: Final = {
     "lot": "lot",
     "piece": "piece",
 }
-_WORD_OF: Final = {column: word for word, column in PER.items()}
+#: Of which plant a row is, where several are asked.
+PLANT: Final = "plant"
+_WORD_OF: Final = {column: word for word, column in PER.items()} | {PLANT: PLANT}
 SELECTED: Final = {
     "part_no": "part",
     "location": "location",
@@ -74,7 +76,7 @@ class History:
 
     Attributes:
         selection: What was asked for, in words.
-        per: What is grouped by, as columns of the readings.
+        per: What is grouped by, as columns of the readings, or PLANT.
         unit: The unit of every value.
         inspections, readings: What the selection covers.
         months: Rows by month; or

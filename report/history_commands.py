@@ -7,6 +7,8 @@ from __future__ import annotations
 
 import argparse
 
+from report.group_commands import add_group_options
+
 #: So many inspections are listed where nobody says how many.
 _LIMIT = 1000
 TYPE_CHECKING = False  # as typing's own, without the cost of importing it for --help
@@ -17,7 +19,7 @@ if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
 
     from archive.index import ListedInspection
-    from archive.questions import Selection
+    from archive.questions import InspectionSummary, Selection
     from archive.shop_folder import ShopFolder
     from archive.store import Archive
     from report.history import History
@@ -48,7 +50,7 @@ def register(commands: Any) -> None:
         "--per",
         metavar="GROUP,…",
         help="with --by: a row for each part, location, customer, powder, powder-batch, sprayer, rack, rack-position, gauge, "
-        "inspector, lot or piece (default: part,location by month, location by inspection)",
+        "inspector, lot or piece, with --at plant too (default: part,location by month, location by inspection)",
     )
     for name in ("location", "powder", "sprayer", "rack", "rack-position"):
         history.add_argument(f"--{name}", metavar="NAME", help="with --by or --html: of the readings")
@@ -62,17 +64,23 @@ def register(commands: Any) -> None:
         metavar="FILE",
         help="write a page with charts per part and location to FILE, for any browser, without a network",
     )
+    add_group_options(history, "ask the plants' months that were pushed to this store; with --by")
     history.set_defaults(run=_history)
 
 
 def _history(args: argparse.Namespace) -> int:
     from zoneinfo import ZoneInfo
 
+    from report.group_commands import time_zone
     from schemas.errors import BadInput
 
-    zone = ZoneInfo(_folder(args).shop().time_zone)
+    zone = ZoneInfo(time_zone(args))
     if args.limit is not None and args.limit < 0:
         raise BadInput(f"--limit {args.limit}: say how many inspections, or 0 for all")
+    if args.at is not None and (args.html is not None or args.by is None):
+        raise BadInput(
+            "--at answers by month or inspection; say --by month or --by inspection with it, and leave out --html"
+        )
     if args.html is not None:
         return _page(args, zone)
     if args.by is not None:
@@ -175,50 +183,67 @@ def _selection(args: argparse.Namespace, zone: ZoneInfo) -> Selection:
 
 
 def _asked(args: argparse.Namespace, selection: Selection) -> History:
-    from archive.query import ask
     from archive.questions import inspection_summaries, month_summaries
-    from report.history import History, checked_gauges, selection_words, unit_of_all
+    from report.group_commands import answering
+    from report.history import PLANT, History, checked_gauges, selection_words, unit_of_all
+    from rules.wording import listed
     from schemas.units import Unit
 
     per = _per(args)
-    archive = _archive(args)
-    # An inspection has one gauge and lies in one month, so these rows count each inspection once.
-    covered = ask(archive.root, month_summaries(selection, ("gauge_serial",)))
-    months = ask(archive.root, month_summaries(selection, per)) if args.by == "month" else []
-    single = ask(archive.root, inspection_summaries(selection, per)) if args.by == "inspection" else []
+    by = tuple(name for name in per if name != PLANT)
+    with answering(args, per.index(PLANT) if PLANT in per else None) as (ask, plants):
+        # An inspection has one gauge and lies in one month, so these rows count each inspection once.
+        covered = ask(month_summaries(selection, ("gauge_serial",)))
+        months = ask(month_summaries(selection, by)) if args.by == "month" else []
+        single = ask(inspection_summaries(selection, by)) if args.by == "inspection" else []
     inspections = sum(row.inspections for row in covered)
-    newest = list(dict.fromkeys(row.inspection_id for row in single))
+    plant_at = per.index(PLANT) if PLANT in per else None
+
+    def named(row: InspectionSummary) -> tuple[str | None, str]:
+        return (None if plant_at is None else row.group[plant_at], row.inspection_id)
+
+    newest = list(dict.fromkeys(map(named, single)))
     limit = _LIMIT if args.limit is None else args.limit
     left_out = set(newest[:-limit]) if limit else set()
-    checks = checked_gauges(
-        archive.checks(args.gauge), {str(row.group[0]) for row in covered}, {row.month for row in covered}
+    # The checks lie with the plants; what was pushed is asked for readings alone.
+    checks = (
+        checked_gauges(
+            _archive(args).checks(args.gauge), {str(row.group[0]) for row in covered}, {row.month for row in covered}
+        )
+        if args.at is None
+        else ()
     )
+    words = selection_words(selection, _day(args.since), _day(args.until))
     return History(
-        selection=selection_words(selection, _day(args.since), _day(args.until)),
+        selection=f"{words}; of what {listed(plants)} pushed" if plants else words,
         per=per,
         unit=Unit(args.unit) if args.unit else unit_of_all(months or single),
         inspections=inspections,
         readings=sum(row.n for row in covered),
         months=tuple(months),
-        single=tuple(row for row in single if row.inspection_id not in left_out),
+        single=tuple(row for row in single if named(row) not in left_out),
         checks=checks,
         left_out=len(left_out),
     )
 
 
 def _per(args: argparse.Namespace) -> tuple[str, ...]:
-    from report.history import PER
+    from report.history import PER, PLANT
     from schemas.errors import BadInput
 
+    groups = PER if args.at is None else {PLANT: PLANT, **PER}
     if args.per is None:
-        return ("part_no", "location") if args.by == "month" else ("location",)
-    words = [word.strip() for word in args.per.split(",") if word.strip()]
+        words = ["part", "location"] if args.by == "month" else ["location"]
+    else:
+        words = [word.strip() for word in args.per.split(",") if word.strip()]
     for word in words:
-        if word not in PER:
-            raise BadInput(f"--per {word!r}: there is no such group; there are: {', '.join(PER)}")
+        if word not in groups:
+            raise BadInput(f"--per {word!r}: there is no such group; there are: {', '.join(groups)}")
     if len(set(words)) < len(words):
         raise BadInput(f"--per {args.per}: names a group twice")
-    return tuple(PER[word] for word in words)
+    if args.at is not None and PLANT not in words:
+        words.insert(0, PLANT)  # quantiles of several plants do not follow from those of each
+    return tuple(groups[word] for word in words)
 
 
 # the page

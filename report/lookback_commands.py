@@ -7,6 +7,8 @@ from __future__ import annotations
 
 import argparse
 
+from report.group_commands import add_group_options
+
 TYPE_CHECKING = False  # as typing's own, without the cost of importing it for --help
 if TYPE_CHECKING:
     from datetime import datetime
@@ -54,6 +56,9 @@ def register(commands: Any) -> None:
         "--html", type=_path, metavar="FILE", help="a letter to each customer, to be completed and printed"
     )
     back.add_argument("--json", action="store_true", help="answer as JSON")
+    add_group_options(
+        back, "list the inspections with readings of --gauge in the months that plants pushed to this store"
+    )
     back.set_defaults(run=_lookback)
 
 
@@ -67,6 +72,8 @@ def _lookback(args: argparse.Namespace) -> int:
     from report.looking_back import looked_back
     from report.terminal_text import width
 
+    if args.at is not None:
+        return _of_plants(args)
     folder = ShopFolder(args.shop)
     shop = folder.shop()
     asked = _asked(args, shop.time_zone)
@@ -84,6 +91,36 @@ def _lookback(args: argparse.Namespace) -> int:
         if args.html is not None and not found.affected:
             print(f"no letter is due; {args.html} was not written")
     return 1 if found.affected else 0
+
+
+def _of_plants(args: argparse.Namespace) -> int:
+    import json
+    from datetime import timedelta
+    from zoneinfo import ZoneInfo
+
+    from archive.questions import affected
+    from report.group_commands import affected_json, affected_lines, asked_plants, time_zone
+    from report.terminal_text import width
+    from schemas.errors import BadInput
+
+    for name in ("check", "standard", "off", "reason", "csv", "html"):
+        if getattr(args, name) is not None:
+            raise BadInput(f"--{name} asks of a shop's own records; with --at, say --gauge, --from and --to")
+    if args.gauge is None:
+        raise BadInput("--at lists what a gauge measured; name it with --gauge")
+    zone = ZoneInfo(time_zone(args))
+    stretch = _stretch(args.since, args.until, zone)
+    end = stretch.end
+    if end is not None and not stretch.end_counts:
+        end -= timedelta(milliseconds=1)  # a reading's time is kept in whole milliseconds
+    # A certificate may have been issued of any revision.
+    question = affected(args.gauge, args.mode, stretch.start, end, every_revision=True)
+    found = asked_plants(args, question)
+    if args.json:
+        print(json.dumps(affected_json(args.gauge, found), ensure_ascii=False))
+    else:
+        print("\n".join(affected_lines(args.gauge, found, zone, width())))
+    return 1 if any(found.values()) else 0
 
 
 def _asked(args: argparse.Namespace, zone_name: str) -> Asked:
