@@ -115,5 +115,6 @@ def bearing_checks(readings: Sequence[GaugeReading], checks: Sequence[GaugeCheck
     return tuple(
         c
         for c in checks
-        if c.kind == CheckKind.CALIBRATION or (c.done_at >= first - OLDEST_VERIFICATION and (until is None or c.done_at <= until))
+        if c.kind == CheckKind.CALIBRATION
+        or (c.done_at >= first - OLDEST_VERIFICATION and (until is None or c.done_at <= until))
     )
