@@ -13,7 +13,7 @@ another number of coats are counted by rules.coaching and left out, or are not l
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from fractions import Fraction
 from functools import lru_cache
@@ -273,12 +273,15 @@ def _case(
             ]
             if there and None not in there:
                 gauge[aim.location] = max(value for value in there if value is not None)
+    aims = aims_of(job, location)
+    if location is not None:
+        mine, earlier = _only(mine, aims[0].location), [_only(one, aims[0].location) for one in earlier]
     alike = [one for one in earlier if _likeness(one.rack) == _likeness(mine.rack)]
     too_old = {one.rack.label for one in alike[:-MOST_RACKS]}
     return CoachingCase(
         job=job,
         measured=mine,
-        aims=aims_of(job, location),
+        aims=aims,
         earlier=tuple(one for one in earlier if one.rack.label not in too_old),
         gauge=gauge,
         gates=tuple(gates),
@@ -328,6 +331,12 @@ def _gauge_side(archive: Archive, inspection: Inspection, readings: Sequence[Gau
 
 def _newest(listed: Iterable[ListedInspection]) -> list[ListedInspection]:
     return sorted(listed, key=lambda one: one.inspection_id)[-MOST_READ:]
+
+
+def _only(rack: MeasuredRack, location: str) -> MeasuredRack:
+    """Return the readings of one location, so that those elsewhere are not told as left out."""
+    readings = tuple(reading for reading in rack.rack.readings if reading.location == location)
+    return replace(rack, rack=replace(rack.rack, readings=readings))
 
 
 def _likeness(rack: Rack) -> tuple[str | None, frozenset[str | None]]:

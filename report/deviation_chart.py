@@ -97,9 +97,10 @@ def deviation_figure(rows: Sequence[LocationDeviations], caption: str) -> Figure
     described = "; ".join(f"{row.location}: {figure(row.this, 2)}" for row in rows)
     key = [
         (swatch(area(dot(8, 8, 6), INSIDE)), "mean of this rack"),
-        (swatch(line("M4 2v12M8 2v12M13 2v12", INSIDE, 1.2)), "means of earlier racks"),
         (swatch(area("M1 2H17V14H1z", TARGET)), "target band"),
     ]
+    if any(row.earlier for row in rows):
+        key.insert(1, (swatch(line("M4 2v12M8 2v12M13 2v12", INSIDE, 1.2)), "means of earlier racks"))
     if any(row.firm for row in rows):
         key.insert(1, (swatch(area(diamond(8, 8, 7), OUTSIDE)), "outside the band, more than the gauge explains"))
     table = NumberTable(

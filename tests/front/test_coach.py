@@ -54,6 +54,7 @@ def test_what_the_gauge_alone_explains_is_not_suggested(door: FrontDoor) -> None
     )  # the mean of the strap face lies 0.5 µm above its band, the gauge alone may bring 2 µm
     found = _asked(door, "--location", "strap face")
     (face,) = found["locations"]
+    assert not any("Left out" in note for note in found["notes"])
     assert 0 < face["off"] < face["gauge_expanded"]
     assert face["mean"]["low"] > 99
     assert not face["off_firmly"]
