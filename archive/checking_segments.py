@@ -95,6 +95,13 @@ def examined_segment(segment: Segment) -> ExaminedSegment:
             f"{len(held)} of {rows}; restore the three from a copy"
         )
         troubles.append(Trouble(segment.manifest_path, "changed", sentence))
+    versions = {link.record.table_version for _, link, _ in here if link is not None}
+    if manifest and versions and versions != {manifest["table_version"]}:
+        sentence = (
+            f"{segment.manifest_path}: says version {manifest['table_version']} of {segment.table}, and its commits are of "
+            f"{', '.join(map(str, sorted(versions)))}; restore the three from a copy"
+        )
+        troubles.append(Trouble(segment.manifest_path, "changed", sentence))
     return ExaminedSegment(segment, tuple(commits), content, tuple(troubles))
 
 

@@ -20,6 +20,9 @@ from schemas.errors import BadInput, IntegrityFailed
 
 #: Rows in one group: measured as the balance of size and of the time to find one inspection.
 ROW_GROUP_ROWS: Final = 16_384
+#: The same for the rows of many commits, where a look-up reads a whole group for one of them: half the time of the above,
+#: for a tenth more bytes.
+FOLDED_ROW_GROUP_ROWS: Final = 8_192
 
 #: Under this, a table is written uncompressed.
 _SMALL_ROWS: Final = 1_000
@@ -97,6 +100,7 @@ def write(
         if not field.nullable and table.column(field.name).null_count:
             raise BadInput(f"{contract.name}.{field.name}: this column may not be empty")
     small = table.num_rows < _SMALL_ROWS and not folded
+    rows_at_once = FOLDED_ROW_GROUP_ROWS if folded else ROW_GROUP_ROWS
     with pq.ParquetWriter(
         target,
         wanted,
@@ -109,7 +113,7 @@ def write(
         column_encoding={field.name: "DELTA_BINARY_PACKED" for field in wanted if _delta(field.type)},
     ) as writer:
         # The same columns, with what the contract says of each; a cast would look at each anew.
-        writer.write_table(pa.Table.from_arrays(table.columns, schema=wanted), row_group_size=ROW_GROUP_ROWS)
+        writer.write_table(pa.Table.from_arrays(table.columns, schema=wanted), row_group_size=rows_at_once)
         # Beside the schema, not in it: what stands in the schema, Arrow writes into the file twice.
         if footer:
             writer.add_key_value_metadata(dict(footer() if callable(footer) else footer))

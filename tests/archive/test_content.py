@@ -15,7 +15,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from archive import content
-from archive.content import canonical_lines, content_sha256
+from archive.content import canonical_lines, content_sha256, contents_sha256
+from schemas import parquet
+from schemas.gauge_checks import GAUGE_CHECKS
 from tests.archive import scenario
 
 
@@ -194,3 +196,21 @@ def test_rows_beyond_one_slice_make_one_text(monkeypatch: pytest.MonkeyPatch) ->
     expected = content_sha256(rows)
     monkeypatch.setattr(content, "_SLICE_ROWS", 7)
     assert expected == content_sha256(rows)
+
+
+def test_many_commits_in_one_table_are_hashed_as_each_by_itself() -> None:
+    """In order or not, end to end or with gaps, with letters that need an escape, and of tables without an order."""
+    parts = [
+        scenario.readings(scenario.inspection(number, readings=count, lot=f"L\t{number}\\\n"))
+        for number, count in enumerate((300, 1, 24, 0, 60))
+    ]
+    parts.append(parts[0].take(list(range(299, -1, -1))))
+    rows = pa.concat_tables(parts)
+    starts = [sum(part.num_rows for part in parts[:place]) for place in range(len(parts))]
+    spans = [(start, part.num_rows) for start, part in zip(starts, parts, strict=True)]
+    expected = [content_sha256(part) for part in parts]
+    assert contents_sha256(rows, spans) == expected
+    assert contents_sha256(rows, spans[::-2]) == expected[::-2]
+    checks = [parquet.table_of(GAUGE_CHECKS, scenario.verification(f"C-{n}")[:: 1 - 2 * (n % 2)]) for n in range(3)]
+    found = contents_sha256(pa.concat_tables(checks), [(0, 2), (2, 2), (4, 2)])
+    assert found == [content_sha256(one) for one in checks]
