@@ -4,14 +4,15 @@ At every moment each commit stands in its own file or in a published segment, or
 same. The steps of one month and table: its single files are read and shown to be what was committed; the segment's rows
 and records are written, synced and read back, and every commit's record and content hash are compared; the manifest is
 written, which publishes the segment; then the single files are removed. Whatever a fold that was cut short leaves is
-finished or cleared away by the next one. Month folders stay, empty: a bench may be about to write into one.
+finished or cleared away by the next one. A month folder that is empty then goes too, for whoever seeks something looks into
+each; a commit that was about to write into it makes it again.
 """
 
 from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterator
-from contextlib import AbstractContextManager
+from contextlib import AbstractContextManager, suppress
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -320,6 +321,8 @@ def _remove(root: Path, contract: Table, paths: list[Path]) -> None:
             path.unlink(missing_ok=True)
         for folder in {path.parent for path in paths}:
             sync_folder(folder)
+            with suppress(OSError):  # a bench has begun to write into it
+                folder.rmdir()
     except OSError as wrong:
         raise BadInput(
             f"{wrong.filename or root}: could not be removed after it was folded ({wrong.strerror or wrong}); nothing is "

@@ -60,6 +60,9 @@ RECORDS_SCHEMA: Final = pa.schema(
 _RECORDS_AT_ONCE: Final = 32
 #: From so many rows on, several threads read sooner than one.
 _MANY_ROWS: Final = 50_000
+#: The footers of files of segments that were read, by path, size and time of change; some 300 kB each.
+_FOOTERS: Final[dict[tuple[Path, int, int], pq.FileMetaData]] = {}
+_MOST_FOOTERS: Final = 64
 #: The columns of text of each table.
 _TEXTS: Final = {
     name: [c.name for c in TABLES[name].columns if pa.types.is_string(c.column.type)] for name in KEY_COLUMNS
@@ -197,8 +200,9 @@ def _names(path: Path, _size: int, _changed: int) -> pa.Table:
 
 def forget() -> None:
     """Forget what this process keeps of segments that it looked at, as a program that was just started knows nothing."""
-    for kept in (_names, _record_row, _metadata):
-        kept.cache_clear()
+    _names.cache_clear()
+    _record_row.cache_clear()
+    _FOOTERS.clear()
 
 
 def spans_of(names: pa.Table) -> list[tuple[int, int]]:
@@ -244,16 +248,21 @@ def _row_at(there: Place) -> dict[str, Any]:
 
 @lru_cache(maxsize=64)
 def _record_row(path: Path, size: int, changed: int, row: int) -> dict[str, Any]:
-    metadata = _metadata(path, size, changed)
-    (group,), start = _groups(metadata, row, 1)
-    with pq.ParquetFile(path, metadata=metadata) as file:
+    with _opened(path, size, changed) as file:
+        (group,), start = _groups(file.metadata, row, 1)
         found: list[dict[str, Any]] = file.read_row_group(group, use_threads=False).slice(row - start, 1).to_pylist()
     return found[0]
 
 
-@lru_cache(maxsize=64)
-def _metadata(path: Path, _size: int, _changed: int) -> pq.FileMetaData:
-    return pq.read_metadata(path)
+def _opened(path: Path, size: int, changed: int, texts: list[str] | None = None) -> pq.ParquetFile:
+    """Return *path*, opened; its footer is read once. The columns *texts* come as numbers into a dictionary."""
+    key = (path, size, changed)
+    file = pq.ParquetFile(path, metadata=_FOOTERS.get(key), read_dictionary=texts, pre_buffer=True)
+    if key not in _FOOTERS:
+        if len(_FOOTERS) >= _MOST_FOOTERS:
+            _FOOTERS.clear()
+        _FOOTERS[key] = file.metadata
+    return file
 
 
 def rows_at(there: Place) -> pa.Table:
@@ -268,12 +277,9 @@ def rows_at(there: Place) -> pa.Table:
     path = there.segment.rows_path
     with reading(path):
         seen = path.stat()
-        metadata = _metadata(path, seen.st_size, seen.st_mtime_ns)
-        groups, start = _groups(metadata, there.first_row, there.rows)
-        # Texts as numbers into a dictionary, as they lie in the file: most of what is read is thrown away again.
-        with pq.ParquetFile(
-            path, metadata=metadata, read_dictionary=_TEXTS[there.segment.table], pre_buffer=True
-        ) as file:
+        # Texts as they lie in the file: most of what is read is thrown away again.
+        with _opened(path, seen.st_size, seen.st_mtime_ns, _TEXTS[there.segment.table]) as file:
+            groups, start = _groups(file.metadata, there.first_row, there.rows)
             if not groups:
                 return _plain(file.schema_arrow.empty_table())
             found = file.read_row_groups(groups, use_threads=there.rows > _MANY_ROWS)

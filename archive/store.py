@@ -276,9 +276,16 @@ class Archive:
             folder = self.root / contract.name / name.month
             file = pa.BufferOutputStream()
             parquet.write(contract, rows, file, footer)
-            make_folder(folder)
             path = folder / name.file_name
-            write_once(path, with_own_hash(memoryview(file.getvalue())))
+            whole = with_own_hash(memoryview(file.getvalue()))
+            make_folder(folder)
+            try:
+                write_once(path, whole)
+            except BadInput:
+                if folder.is_dir():
+                    raise
+                make_folder(folder)  # a fold found it empty, and removed it before the file was in it
+                write_once(path, whole)
             self._own_last = (name.file_name, record_hash(record))
             return path
 

@@ -32,6 +32,7 @@ from archive import segments
 from archive.content import content_sha256
 from archive.layout import CommitName
 from archive.ledger import NO_RECORD, RECORD_KEY, canonical, facts_of, inspection_of, iso, record_hash, record_of
+from archive.own_hash import NO_HASH, OWN_HASH_KEY, with_own_hash
 from bench.large_plant import (
     GAUGES,
     INSPECTORS,
@@ -238,8 +239,8 @@ class LargeArchive:
             folder.mkdir(parents=True, exist_ok=True)
             rows = one.rows() if table is None else table
             file = pa.BufferOutputStream()
-            parquet.write(_CONTRACTS[one.table], rows, file, {RECORD_KEY: text})
-            content = memoryview(file.getvalue())
+            parquet.write(_CONTRACTS[one.table], rows, file, {RECORD_KEY: text, OWN_HASH_KEY: NO_HASH})
+            content = memoryview(with_own_hash(memoryview(file.getvalue())))
             handle = os.open(folder / name.file_name, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o644)
             os.write(handle, content)
             os.close(handle)

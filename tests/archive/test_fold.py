@@ -14,7 +14,7 @@ import pyarrow.parquet as pq
 import pytest
 
 from archive import fold as folding
-from archive import listing, stored
+from archive import listing, store, stored
 from archive.fold import fold, folding_alone, open_month
 from archive.segments import segments
 from archive.store import Archive
@@ -171,6 +171,7 @@ def test_a_single_file_that_differs_from_its_folded_form_is_named_and_never_remo
     name = min((plain / "readings" / "2026-09").iterdir()).name
     other = max((plain / "readings" / "2026-09").iterdir())
     single = root / "readings" / "2026-09" / name
+    single.parent.mkdir()
     shutil.copy(other, single)
     (left,) = fold(root, NOW).left_alone
     assert left.path == single
@@ -334,4 +335,23 @@ def test_fold_and_check_beside_two_benches_lose_nothing_and_find_nothing(tmp_pat
     assert sorted(acknowledged) == sorted(one.inspection_id for one in archive.inspections())
     assert all(archive.readings(identity).num_rows == 2 for identity in acknowledged)
     assert folded > 0
+    assert archive.check() == []
+
+
+def test_a_month_folder_that_a_fold_takes_away_is_made_again_by_a_commit(
+    root: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    archive = Archive(root, "bench9")
+    late = scenario.inspection(999, datetime(2026, 9, 20, 9, tzinfo=UTC))
+    plain = store.write_once
+
+    def folded_just_before(path: Path, content: bytes | memoryview) -> None:
+        monkeypatch.setattr(store, "write_once", plain)
+        fold(root, NOW)
+        assert not path.parent.exists()
+        plain(path, content)
+
+    monkeypatch.setattr(store, "write_once", folded_just_before)
+    archive.commit_inspection(late, scenario.readings(late))
+    assert archive.inspection(late.inspection_id) == late
     assert archive.check() == []
