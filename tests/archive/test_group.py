@@ -17,7 +17,7 @@ import pytest
 
 from archive import query, questions
 from archive.fold import fold
-from archive.group import Here, ask, plants_of, pushed_months
+from archive.group import Here, ask, ask_at_once, plants_of, pushed_months
 from archive.object_store import Store, open_store
 from archive.push import push
 from archive.questions import Question, Selection
@@ -135,6 +135,15 @@ def test_counts_of_builds_add_up_over_plants_and_quantiles_are_given_per_plant_a
     assert together == sorted(together, key=lambda row: (row.group, row.build_um))
     with pytest.raises(ValueError, match="quantiles over several plants do not follow from those of each"):
         ask(store, PLANTS, questions.month_summaries(Selection())).together()
+
+
+def test_questions_asked_at_once_fetch_each_month_once(roots: dict[str, Path], store: Store) -> None:
+    asked = [questions.month_summaries(Selection()), questions.inspection_summaries(Selection())]
+    found = ask_at_once(store, PLANTS, asked)
+    assert [_own(roots, question) for question in asked] == [answer.per_plant() for answer in found]
+    assert found[0].fetched == ask(store, PLANTS, asked[0]).fetched
+    with pytest.raises(ValueError):
+        ask_at_once(store, PLANTS, [asked[0], questions.affected("G-1", None, None, None, every_revision=True)])
 
 
 def test_a_worker_that_is_killed_at_work_is_replaced_and_the_answer_is_whole(
