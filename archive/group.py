@@ -119,7 +119,7 @@ class _Work:
     plant: str
     months: tuple[PushedMonth, ...]
     superseded: Mapping[str, frozenset[tuple[str, int]]]
-    question: Question[Any]
+    questions: tuple[Question[Any], ...]
     threads: int | None
     memory: int | None
 
@@ -127,7 +127,7 @@ class _Work:
 @dataclass(frozen=True)
 class _Done:
     plant: str
-    table: pa.Table
+    tables: list[pa.Table]
     fetched: int
 
 
@@ -217,25 +217,28 @@ def ask(store: Store, plants: Iterable[str], question: Question[Row], hands: Han
         IntegrityFailed: A file is not what its manifest says, or two months hold the same revision of an inspection.
         BadInput: The store does not answer, a file is of a newer version than this program knows, or the workers do not work.
     """
+    return ask_at_once(store, plants, [question], hands)[0]
+
+
+def ask_at_once(
+    store: Store, plants: Iterable[str], questions: Sequence[Question[Any]], hands: Hands | None = None
+) -> list[Answer[Any]]:
+    """Return the answer to each of *questions*, for which every month is fetched once; as :func:`ask`.
+
+    Raises:
+        IntegrityFailed, BadInput: As :func:`ask`.
+        ValueError: Some ask for every revision, and some do not.
+    """
     hands = hands or Here()
+    if len({question.every_revision for question in questions}) != 1:
+        raise ValueError("questions asked at once ask for every revision all, or none of them")
     months = {plant: pushed_months(store, plant) for plant in plants}
     superseded: dict[str, dict[str, set[tuple[str, int]]]] = {}
     fetched = 0
-    if not question.every_revision:
-        looks = [
-            _Look(store.address, plant, tuple(of_plant[first : first + _MONTHS_LOOKED_AT]))
-            for plant, of_plant in months.items()
-            for first in range(0, len(of_plant), _MONTHS_LOOKED_AT)
-        ]
-        corrections: dict[str, list[tuple[str, int, PushedMonth]]] = defaultdict(list)
-        for seen in hands.each(_corrections_in, looks):
-            corrections[seen.plant] += seen.corrections
-            fetched += seen.fetched
-        superseded = {
-            plant: _superseded(_where(store, plant), found, months[plant]) for plant, found in corrections.items()
-        }
+    if not questions[0].every_revision:
+        superseded, fetched = _superseded_at(store, months, hands)
     # How parts are joined is not the workers' business, and cannot be sent.
-    bare = replace(question, joined=_joined_elsewhere)
+    bare = tuple(replace(question, joined=_joined_elsewhere) for question in questions)
     work = [
         _Work(
             store.address,
@@ -248,11 +251,29 @@ def ask(store: Store, plants: Iterable[str], question: Question[Row], hands: Han
         )
         for plant, batch in _batches(months, hands.count)
     ]
-    parts: dict[str, list[pa.Table]] = {plant: [] for plant in months}
+    parts: list[dict[str, list[pa.Table]]] = [{plant: [] for plant in months} for _ in questions]
     for done in hands.each(_answered, work):
-        parts[done.plant].append(done.table)
+        for of_question, table in zip(parts, done.tables, strict=True):
+            of_question[done.plant].append(table)
         fetched += done.fetched
-    return Answer(question, parts, fetched)
+    return [Answer(question, of_question, fetched) for question, of_question in zip(questions, parts, strict=True)]
+
+
+def _superseded_at(
+    store: Store, months: Mapping[str, Sequence[PushedMonth]], hands: Hands
+) -> tuple[dict[str, dict[str, set[tuple[str, int]]]], int]:
+    """Return what :func:`_superseded` says of each plant, and the bytes that were read to know."""
+    looks = [
+        _Look(store.address, plant, tuple(of_plant[first : first + _MONTHS_LOOKED_AT]))
+        for plant, of_plant in months.items()
+        for first in range(0, len(of_plant), _MONTHS_LOOKED_AT)
+    ]
+    corrections: dict[str, list[tuple[str, int, PushedMonth]]] = defaultdict(list)
+    fetched = 0
+    for seen in hands.each(_corrections_in, looks):
+        corrections[seen.plant] += seen.corrections
+        fetched += seen.fetched
+    return {plant: _superseded(_where(store, plant), of, months[plant]) for plant, of in corrections.items()}, fetched
 
 
 def _joined_elsewhere(_: Iterable[pa.Table]) -> list[Any]:
@@ -365,11 +386,11 @@ def _answered(work: _Work) -> _Done:
                     connection.execute(f"SET threads = {work.threads}")
                 if work.memory is not None:
                     connection.execute(f"SET memory_limit = '{int(work.memory * _MEMORY_SHARE) >> 20}MiB'")
-                table = query.answer_of(connection, batch, work.question)
+                tables = [query.answer_of(connection, batch, question) for question in work.questions]
         except FilmtallyError as wrong:
             # Who reads it knows the store, not this folder.
             raise type(wrong)(wrong.sentence.replace(str(folder), _where(store, work.plant))) from None
-    return _Done(work.plant, table, sum(size for _, size in here))
+    return _Done(work.plant, tables, sum(size for _, size in here))
 
 
 def _here(store: Store, plant: str, month: PushedMonth, folder: Path) -> tuple[Path, int]:

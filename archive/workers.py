@@ -6,10 +6,12 @@ worked on is given to another. Whoever reaches a scheduler can have anything run
 
 from __future__ import annotations
 
+import hashlib
 import logging
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any, Final, TypeVar
 
 from archive.group import Hands, Here
@@ -32,7 +34,8 @@ def working(workers: int | None = None, scheduler: str | None = None) -> Iterato
         scheduler: Address of a scheduler that runs already, as tcp://HOST:PORT.
 
     Raises:
-        BadInput: Both are given, distributed is not installed, there is no scheduler, or it has no worker.
+        BadInput: Both are given, distributed is not installed, there is no scheduler, it has no worker, or workers of
+            another version.
     """
     if workers is None and scheduler is None:
         yield Here()
@@ -73,7 +76,25 @@ def working(workers: int | None = None, scheduler: str | None = None) -> Iterato
             raise BadInput(
                 f"--scheduler {scheduler}: has no worker; start one on each machine with 'dask worker {scheduler}'"
             ) from None
+        try:
+            theirs = set(client.run(code_sha256).values())
+        except (ImportError, AttributeError):
+            theirs = set()
+        if theirs != {code_sha256()}:
+            raise BadInput(
+                f"--scheduler {scheduler}: its workers do not have this version of filmtally; install the same on every machine, "
+                "with the extra group"
+            )
         yield hands_of(client)
+
+
+def code_sha256() -> str:
+    """Return the SHA-256 over the program's modules that work is made of, as hex."""
+    digest = hashlib.sha256()
+    root = Path(__file__).parents[1]
+    for path in sorted(path for folder in ("archive", "schemas") for path in (root / folder).glob("*.py")):
+        digest.update(f"{path.name}\n".encode() + path.read_bytes())
+    return digest.hexdigest()
 
 
 def hands_of(client: Any) -> Hands:
@@ -101,7 +122,7 @@ class _Workers:
         # The same work asked again is done again: a store may have changed.
         futures = self.client.map(do, work, pure=False)
         try:
-            for future in distributed.as_completed(futures):
+            for future in distributed.as_completed(futures, loop=self.client.loop):
                 yield future.result()
         except FilmtallyError:
             raise

@@ -5,7 +5,7 @@ told with those of the clock: both workers, and the object store, share this mac
 are started before, and asked once before they are timed; what starting them takes is a row of its own. The object store is
 moto's on loopback: it shows bytes and requests, not what a network takes.
 
-    python -m bench.group [--inspections N] [--archive FOLDER] [--times N] [--no-s3]
+    python -m bench.group [--inspections N | --archive FOLDER] [--times N] [--no-s3]
 """
 
 from __future__ import annotations
@@ -45,15 +45,21 @@ class _Run:
     fetched: int
 
 
-def rows(archive: Path, times: int = 2, with_s3: bool = True) -> list[dict[str, Any]]:
-    """Return the measured rows for the archive at *archive*, the months of which are folded but for the last."""
+def rows(
+    archive: Path | None = None, times: int = 2, with_s3: bool = True, inspections: int = _DEFAULT
+) -> list[dict[str, Any]]:
+    """Return the measured rows for the folded months of *archive*, or of one of *inspections* that is made."""
     found: list[dict[str, Any]] = []
     with ExitStack() as stack:
+        found.append(_row("load of this machine when it began", 0, os.getloadavg()[0]))
+        if archive is None:
+            archive = Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="filmtally-group-archive-"))) / "all"
+            make(archive, inspections, per_month=_PER_MONTH)
         scratch = Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="filmtally-group-")))
         # The archive without what is not pushed, so that both are asked of the same months.
         closed = scratch / "closed"
         closed.mkdir()
-        (closed / "folded").symlink_to(archive / "folded")
+        (closed / "folded").symlink_to(archive.resolve() / "folded")
         stores = {"a folder": scratch.joinpath("store").as_uri()}
         if with_s3:
             os.environ.update(KEYS)
@@ -163,10 +169,10 @@ def _row(name: str, floor: float, ours: float) -> dict[str, Any]:
         "name": name,
         "floor": round(floor, 2),
         "ours": round(ours, 2),
-        "ratio": round(ours / floor, 2) if floor else None,
+        "ratio": round(ours / floor, 2) if floor else "",
         "aim": "reported",
     }
-    print(f"{row['name']:<110} {row['floor']:>9} {row['ours']:>9} {row['ratio'] or '':>7}", flush=True)
+    print(f"{row['name']:<110} {row['floor']:>9} {row['ours']:>9} {row['ratio']:>7}", flush=True)
     return row
 
 
@@ -178,14 +184,8 @@ def main() -> None:
     parser.add_argument("--times", type=int, default=2, help="runs of each, of which the best is told")
     parser.add_argument("--no-s3", action="store_true", help="the folder alone")
     args = parser.parse_args()
-    with tempfile.TemporaryDirectory(prefix="filmtally-group-archive-") as made:
-        archive = args.archive
-        if archive is None:
-            archive = Path(made) / "archive"
-            make(archive, args.inspections, per_month=_PER_MONTH, processes=1)
-        print(f"load of this machine: {os.getloadavg()[0]:.1f} on {os.cpu_count()} processors", flush=True)
-        table = rows(archive.resolve(), args.times, not args.no_s3)
-        table.append(_row("load of this machine when it was over", 0, os.getloadavg()[0]))
+    table = rows(args.archive, args.times, not args.no_s3, args.inspections)
+    table.append(_row("load of this machine when it was over", 0, os.getloadavg()[0]))
     RESULTS.mkdir(exist_ok=True)
     (RESULTS / "group.json").write_text(json.dumps(table, indent=2, ensure_ascii=False) + "\n", encoding="utf-8")
 

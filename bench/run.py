@@ -14,6 +14,7 @@ from bench import (
     certificates,
     commit_inspection,
     find_inspection,
+    group,
     journal_reading,
     live_capture,
     scale,
@@ -30,6 +31,7 @@ PARTS: Final = (
     find_inspection,
     assess_inspections,
     scale,
+    group,
     answer_help,
 )
 

@@ -47,8 +47,8 @@ def time_zone(args: argparse.Namespace) -> str:
 
 def answering(
     args: argparse.Namespace, plant_at: int | None
-) -> AbstractContextManager[tuple[Callable[[Question[Any]], list[Any]], list[str]]]:
-    """Give what answers a question with rows, and the plants that are asked; none where it is this shop's archive.
+) -> AbstractContextManager[tuple[Callable[..., list[list[Any]]], list[str]]]:
+    """Give what answers several questions with the rows of each, and the plants that are asked; none where it is this shop's archive.
 
     Args:
         args: As parsed.
@@ -57,23 +57,28 @@ def answering(
     from contextlib import contextmanager
 
     @contextmanager
-    def given() -> Iterator[tuple[Callable[[Question[Any]], list[Any]], list[str]]]:
+    def given() -> Iterator[tuple[Callable[..., list[list[Any]]], list[str]]]:
         from archive.shop_folder import ShopFolder
 
         if args.at is None or plant_at is None:
             from archive.query import ask as ask_archive
 
             root = ShopFolder(args.shop).archive
-            yield (lambda question: ask_archive(root, question)), []
+            yield (lambda *questions: [ask_archive(root, question) for question in questions]), []
             return
-        from archive.group import ask, plants_of
+        from archive.group import ask_at_once, plants_of
         from archive.object_store import open_store
         from archive.workers import working
 
         store = open_store(args.at)
         plants = plants_of(store, _named(args.plants))
         with working(args.workers, args.scheduler) as hands:
-            yield (lambda question: keyed(ask(store, plants, question, hands).per_plant(), plant_at)), plants
+
+            def answers(*questions: Question[Any]) -> list[list[Any]]:
+                found = ask_at_once(store, plants, questions, hands)
+                return [keyed(one.per_plant(), plant_at) for one in found]
+
+            yield answers, plants
 
     return given()
 

@@ -193,9 +193,11 @@ def _asked(args: argparse.Namespace, selection: Selection) -> History:
     by = tuple(name for name in per if name != PLANT)
     with answering(args, per.index(PLANT) if PLANT in per else None) as (ask, plants):
         # An inspection has one gauge and lies in one month, so these rows count each inspection once.
-        covered = ask(month_summaries(selection, ("gauge_serial",)))
-        months = ask(month_summaries(selection, by)) if args.by == "month" else []
-        single = ask(inspection_summaries(selection, by)) if args.by == "inspection" else []
+        gauges = month_summaries(selection, ("gauge_serial",))
+        asked = month_summaries(selection, by) if args.by == "month" else inspection_summaries(selection, by)
+        covered, rows = ask(gauges, asked)
+    months = rows if args.by == "month" else []
+    single = rows if args.by == "inspection" else []
     inspections = sum(row.inspections for row in covered)
     plant_at = per.index(PLANT) if PLANT in per else None
 

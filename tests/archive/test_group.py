@@ -15,9 +15,9 @@ from typing import Any
 import distributed
 import pytest
 
-from archive import query, questions
+from archive import query, questions, workers
 from archive.fold import fold
-from archive.group import Here, ask, plants_of, pushed_months
+from archive.group import Here, ask, ask_at_once, plants_of, pushed_months
 from archive.object_store import Store, open_store
 from archive.push import push
 from archive.questions import Question, Selection
@@ -73,13 +73,22 @@ def store(address: str) -> Store:
 
 
 @pytest.fixture(scope="module")
+def folder(roots: dict[str, Path], tmp_path_factory: pytest.TempPathFactory) -> Store:
+    """Return a store that is a folder, to which both plants have pushed."""
+    found = open_store((tmp_path_factory.mktemp("store") / "store").as_uri())
+    for plant, root in roots.items():
+        list(push(root, found, plant))
+    return found
+
+
+@pytest.fixture(scope="module")
 def client(address: str) -> Iterator[distributed.Client]:
     """Return a client of two worker processes; they know the server's keys from the environment."""
     with (
         distributed.LocalCluster(
             n_workers=2, threads_per_worker=1, host="127.0.0.1", dashboard_address="127.0.0.1:0"
         ) as cluster,
-        distributed.Client(cluster) as found,
+        distributed.Client(cluster, set_as_default=False) as found,
     ):
         yield found
 
@@ -103,12 +112,9 @@ def test_workers_answer_of_a_store_what_each_plant_s_own_archive_answers(
     ("question", "kind"), [(QUESTIONS[2].values[0], "s3"), *((q.values[0], "folder") for q in QUESTIONS)]
 )
 def test_one_process_alone_answers_the_same_of_an_object_store_and_of_a_folder(
-    roots: dict[str, Path], store: Store, tmp_path: Path, question: Question[Any], kind: str
+    roots: dict[str, Path], store: Store, folder: Store, question: Question[Any], kind: str
 ) -> None:
-    if kind == "folder":
-        store = open_store((tmp_path / "store").as_uri())
-        for plant, root in roots.items():
-            list(push(root, store, plant))
+    store = folder if kind == "folder" else store
     found = ask(store, PLANTS, question)
     assert _own(roots, question) == found.per_plant()
     assert (found.fetched > 0) == (kind == "s3")
@@ -135,6 +141,15 @@ def test_counts_of_builds_add_up_over_plants_and_quantiles_are_given_per_plant_a
     assert together == sorted(together, key=lambda row: (row.group, row.build_um))
     with pytest.raises(ValueError, match="quantiles over several plants do not follow from those of each"):
         ask(store, PLANTS, questions.month_summaries(Selection())).together()
+
+
+def test_questions_asked_at_once_fetch_each_month_once(roots: dict[str, Path], store: Store) -> None:
+    asked = [questions.month_summaries(Selection()), questions.inspection_summaries(Selection())]
+    found = ask_at_once(store, PLANTS, asked)
+    assert [_own(roots, question) for question in asked] == [answer.per_plant() for answer in found]
+    assert found[0].fetched == ask(store, PLANTS, asked[0]).fetched
+    with pytest.raises(ValueError):
+        ask_at_once(store, PLANTS, [asked[0], questions.affected("G-1", None, None, None, every_revision=True)])
 
 
 def test_a_worker_that_is_killed_at_work_is_replaced_and_the_answer_is_whole(
@@ -254,6 +269,15 @@ def test_a_scheduler_that_runs_already_is_used(
     with working(None, client.scheduler.address) as hands:
         assert hands.count == 2
         assert _own(roots, question) == ask(store, PLANTS, question, hands).per_plant()
+
+
+def test_workers_of_another_version_are_refused(client: distributed.Client, monkeypatch: pytest.MonkeyPatch) -> None:
+    there = client.scheduler.address
+    theirs = workers.code_sha256
+    monkeypatch.setattr(workers, "code_sha256", lambda: theirs() + "-other")
+    monkeypatch.setattr(distributed.Client, "run", lambda self, _: {"a worker": theirs()})
+    with pytest.raises(BadInput, match="its workers do not have this version of filmtally"), working(None, there):
+        pass
 
 
 def test_without_the_package_the_sentence_says_how_to_install_it(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -13,6 +13,19 @@ from tests.front.shop import FrontDoor
 
 LATER = datetime(2027, 1, 10, 12, 0, tzinfo=UTC)
 
+SENSELESS = [
+    ("history", "--at", "{}"),
+    ("history", "--at", "{}", "--by", "month", "--html", "x.html"),
+    ("history", "--at", "{}", "--by", "month", "--plants", "north"),
+    ("history", "--at", "{}", "--by", "month", "--plants", ","),
+    ("history", "--at", "nowhere://x", "--by", "month"),
+    ("history", "--by", "month", "--workers", "2"),
+    ("history", "--by", "month", "--per", "plant"),
+    ("lookback", "--at", "{}"),
+    ("lookback", "--at", "{}", "--gauge", "FB-11", "--off=+2um"),
+    ("archive", "push", "{}", "--plant", "Not A Plant"),
+]
+
 
 @pytest.fixture
 def pushed(door: FrontDoor, tmp_path: Path) -> tuple[FrontDoor, str]:
@@ -29,8 +42,14 @@ def pushed(door: FrontDoor, tmp_path: Path) -> tuple[FrontDoor, str]:
     return door, address
 
 
-def test_push_says_what_was_sent_and_what_was_there(pushed: tuple[FrontDoor, str]) -> None:
+def test_push_says_what_was_sent_and_what_was_there_and_what_makes_no_sense_is_one_sentence(
+    pushed: tuple[FrontDoor, str],
+) -> None:
     door, address = pushed
+    for words in SENSELESS:
+        answer = door(*(word.format(address) for word in words))
+        assert answer.code == 2, words
+        assert answer.sentence
     first = door("archive", "push", address)
     *lines, total = first.out.splitlines()
     assert [line.split(": sent, ")[0] for line in lines] == ["readings 2026-11", "gauge_checks 2026-11"]
@@ -45,7 +64,9 @@ def test_push_says_what_was_sent_and_what_was_there(pushed: tuple[FrontDoor, str
     assert door("archive", "push", address).code == 4
 
 
-def test_history_at_a_store_is_the_shop_s_own_with_the_plant_as_a_further_key(pushed: tuple[FrontDoor, str]) -> None:
+def test_history_and_lookback_at_a_store_are_the_shop_s_own_with_the_plant_as_a_further_key(
+    pushed: tuple[FrontDoor, str],
+) -> None:
     door, address = pushed
     for by in ("month", "inspection"):
         own = json.loads(door("history", "--by", by, "--per", "part,location", "--json").out)
@@ -58,9 +79,7 @@ def test_history_at_a_store_is_the_shop_s_own_with_the_plant_as_a_further_key(pu
     assert answer.out.splitlines()[2].split()[:3] == ["month", "part", "plant"]
     assert "east" not in answer.out
 
-
-def test_lookback_at_a_store_lists_what_a_gauge_measured(pushed: tuple[FrontDoor, str]) -> None:
-    door, address = pushed
+    # The look-back lists what a gauge measured, plant by plant.
     found = door(
         "lookback", "--at", address, "--gauge", "FB-11", "--from", "2026-11-01", "--to", "2026-11-30", "--json"
     )
@@ -70,25 +89,3 @@ def test_lookback_at_a_store_lists_what_a_gauge_measured(pushed: tuple[FrontDoor
     assert "2 inspections with" in door("lookback", "--at", address, "--gauge", "FB-11").out
     none = door("lookback", "--at", address, "--gauge", "FB-11", "--to", "2026-10-01")
     assert (none.code, "no reading of gauge FB-11" in none.out) == (0, True)
-
-
-SENSELESS = [
-    ("history", "--at", "{}"),
-    ("history", "--at", "{}", "--by", "month", "--html", "x.html"),
-    ("history", "--at", "{}", "--by", "month", "--plants", "north"),
-    ("history", "--at", "{}", "--by", "month", "--plants", ","),
-    ("history", "--at", "nowhere://x", "--by", "month"),
-    ("history", "--by", "month", "--workers", "2"),
-    ("history", "--by", "month", "--per", "plant"),
-    ("lookback", "--at", "{}"),
-    ("lookback", "--at", "{}", "--gauge", "FB-11", "--off=+2um"),
-    ("archive", "push", "{}", "--plant", "Not A Plant"),
-]
-
-
-def test_what_makes_no_sense_is_one_sentence(pushed: tuple[FrontDoor, str]) -> None:
-    door, address = pushed
-    for words in SENSELESS:
-        answer = door(*(word.format(address) for word in words))
-        assert answer.code == 2, words
-        assert answer.sentence
