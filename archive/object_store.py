@@ -22,6 +22,8 @@ if TYPE_CHECKING:
     from pyarrow import fs
 
 _PLANT: Final = re.compile(r"[a-z0-9][a-z0-9-]{0,39}")
+#: What Arrow takes behind an address and nobody should have to read over a shoulder.
+_SECRET: Final = re.compile(r"[?&](?:access_key|secret_key|session_token)=", re.IGNORECASE)
 #: What stands in front of what a local folder is still being written to; an object store shows an object once it is whole.
 _UNFINISHED: Final = ".writing-"
 _BLOCK: Final = 4 << 20
@@ -160,6 +162,11 @@ def open_store(address: str) -> Store:
     """
     from pyarrow import fs
 
+    if "@" in address.split("?", maxsplit=1)[0] or _SECRET.search(address):
+        raise BadInput(
+            "the address holds a key, and addresses are printed; leave the key out and give it by the environment "
+            "(AWS_ACCESS_KEY_ID, AWS_SECRET_ACCESS_KEY)"
+        )
     try:
         files, base = fs.FileSystem.from_uri(address)
     except (OSError, ValueError, NotImplementedError) as wrong:

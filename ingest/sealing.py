@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Mapping, Sequence
-from datetime import datetime
+from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import Any, Final, NamedTuple
 
@@ -27,8 +27,11 @@ from schemas.inspections import Inspection
 from schemas.job import Job
 from schemas.parquet import table_of
 from schemas.readings import READINGS, GaugeReading
-from schemas.vocabulary import EVERYWHERE
+from schemas.shop import OLDEST_VERIFICATION_HOURS
+from schemas.vocabulary import EVERYWHERE, CheckKind
 
+#: What bears on a gauge until the next of its kind, however long ago.
+_LASTING: Final = (CheckKind.CALIBRATION, CheckKind.ADJUSTMENT, CheckKind.INCIDENT)
 pc: Final[Any] = pyarrow.compute  # its type information knows fewer pairs of arguments than it takes
 
 
@@ -95,7 +98,7 @@ def seal(
             _judged_and_counted(facts.job, taking, base, table),
             taking.other_lines,
             notes,
-            checks,
+            known_checks(checks, facts.gauge_serial, pc.min(table["taken_at"]).as_py()),
             capture_sha256=capture_sha256,
             sealed_at=sealed_at,
             sealed_by=sealed_by,
@@ -169,6 +172,23 @@ def amend(
     return Sealed(inspection, table_of(READINGS, changed))
 
 
+def known_checks(checks: Sequence[GaugeCheck], gauge_serial: str, first: datetime) -> list[GaugeCheck]:
+    """Return what an inspection's record keeps of the checks of its gauge, in their order.
+
+    Those that a policy can still rely on at the *first* reading, and later ones; of calibrations, adjustments and incidents
+    before that the last of each kind and mode. All that a gauge ever had would make each record larger than the last.
+    """
+    of_gauge = [c for c in checks if c.gauge_serial == gauge_serial]
+    since = first - timedelta(hours=OLDEST_VERIFICATION_HOURS)
+    last = {
+        (c.kind, c.probe_mode): c.check_id
+        for c in sorted(of_gauge, key=lambda c: c.done_at)
+        if c.done_at < since and c.kind in _LASTING
+    }
+    kept = set(last.values())
+    return [c for c in of_gauge if c.done_at >= since or c.check_id in kept]
+
+
 def _need_base(facts: InspectionFacts, table: pa.Table, base: Mapping[str, Decimal]) -> None:
     if EVERYWHERE in base:
         return
@@ -214,14 +234,13 @@ def _record(
     judged: tuple[list[Finding], Verdict, dict[str, int]],
     other_lines: Sequence[OtherLine],
     notes: Sequence[Note],
-    checks: Sequence[GaugeCheck],
+    known: Sequence[GaugeCheck],
     *,
     capture_sha256: str,
     sealed_at: datetime,
     sealed_by: str,
 ) -> Inspection:
     findings, verdict, counts = judged
-    known = [c for c in checks if c.gauge_serial == facts.gauge_serial]
     return Inspection(
         inspection_id=facts.inspection_id,
         revision=1,

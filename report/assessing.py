@@ -21,11 +21,11 @@ from schemas.gauge_checks import GaugeCheck
 from schemas.inspections import Inspection
 from schemas.job import Job
 from schemas.readings import GaugeReading
-from schemas.shop import Shop
+from schemas.shop import OLDEST_VERIFICATION_HOURS, Shop
 from schemas.vocabulary import CheckKind
 
 #: No policy lets a verification be older than this when a reading is taken (schemas/shop.py).
-OLDEST_VERIFICATION: Final = timedelta(hours=744)
+OLDEST_VERIFICATION: Final = timedelta(hours=OLDEST_VERIFICATION_HOURS)
 
 
 @dataclass(frozen=True, slots=True)

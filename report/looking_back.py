@@ -33,11 +33,11 @@ from schemas.errors import BadInput
 from schemas.gauge_checks import GaugeCheck
 from schemas.job import Job
 from schemas.readings import GaugeReading
-from schemas.shop import Shop
+from schemas.shop import OLDEST_VERIFICATION_HOURS, Shop
 from schemas.vocabulary import CheckKind, Clock, ProbeMode
 
 #: No policy lets a verification be older than this when a reading is taken (schemas/shop.py).
-OLDEST_CHECK: Final = timedelta(hours=744)
+OLDEST_CHECK: Final = timedelta(hours=OLDEST_VERIFICATION_HOURS)
 #: The later is the one to heed.
 _HEED: Final = (GateState.COVERED, GateState.OPEN, GateState.UNCOVERED, GateState.SUSPECT)
 

@@ -50,7 +50,13 @@ class Inspection:
     shop_json: Annotated[
         str, Column(pa.string(), "The shop's gauges, standards, inspectors and policy as they were, as JSON.")
     ]
-    checks_json: Annotated[str, Column(pa.string(), "The gauge checks known when sealed, as JSON.")]
+    checks_json: Annotated[
+        str,
+        Column(
+            pa.string(),
+            "The gauge's checks known when sealed, as JSON: from 31 days before the first reading on, and the last calibration, adjustment and incident before that.",
+        ),
+    ]
     profile_json: Annotated[str, Column(pa.string(), "The line profile as it was, as JSON.")]
     other_lines_json: Annotated[
         str,

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from datetime import date
 from decimal import Decimal
-from typing import Annotated, Self, TypeVar
+from typing import Annotated, Final, Self, TypeVar
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from pydantic import Field, field_validator, model_validator
@@ -23,6 +23,9 @@ from schemas.vocabulary import (
 )
 
 _T = TypeVar("_T")
+
+#: No policy lets a verification be older than this when a reading is taken: 31 days.
+OLDEST_VERIFICATION_HOURS: Final = 744
 
 
 class Gauge(Model):
@@ -101,7 +104,7 @@ class Inspector(Model):
 class Verification(Model):
     """The shop's verification policy."""
 
-    max_age_hours: Annotated[Exact, Field(gt=0, le=744)] = Field(
+    max_age_hours: Annotated[Exact, Field(gt=0, le=OLDEST_VERIFICATION_HOURS)] = Field(
         Decimal(12), description="How old the last verification may be when a reading is taken."
     )
     closing_required: bool = True

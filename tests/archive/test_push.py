@@ -136,6 +136,13 @@ def test_a_store_that_cannot_be_spoken_to_is_one_sentence(tmp_path: Path) -> Non
         list(push(root, open_store((tmp_path / "a-file").as_uri()), "kestrel"))
 
 
+@pytest.mark.parametrize("address", ["s3://id:word@plants/group", "s3://plants/group?region=x&secret_key=word"])
+def test_a_key_in_an_address_is_refused_and_not_said_again(address: str) -> None:
+    with pytest.raises(BadInput, match="the address holds a key") as refused:
+        open_store(address)
+    assert "word" not in refused.value.sentence
+
+
 @pytest.mark.parametrize("name", ["", "Kestrel", "-x", "a/b", "..", "x" * 41])
 def test_a_plant_s_name_is_checked(name: str) -> None:
     with pytest.raises(BadInput, match="the plant is called"):

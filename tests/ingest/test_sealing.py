@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import dataclasses
 import json
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 from pathlib import Path
 
@@ -11,7 +12,7 @@ import pytest
 
 from archive.store import Archive
 from ingest.inspection import Taking
-from ingest.sealing import Sealed, amend, seal
+from ingest.sealing import Sealed, amend, known_checks, seal
 from schemas.errors import BadInput
 from schemas.parquet import records
 from schemas.readings import READINGS, GaugeReading
@@ -162,3 +163,27 @@ def test_a_revision_that_cannot_be_says_why(exclude: dict[int, str], changed: di
 def test_every_sample_job_can_be_sealed_empty_handed_only_with_readings() -> None:
     with pytest.raises(BadInput, match="no counted reading"):
         _seal(taking(location=list(job().model_dump()["location"])))
+
+
+def test_a_record_keeps_what_can_bear_on_its_readings_and_not_all_that_the_gauge_ever_had() -> None:
+    def check(name: str, kind: str, days_before: float, **more: object) -> object:
+        at = NOW - timedelta(days=days_before)
+        return dataclasses.replace(CHECK, check_id=name, kind=kind, done_at=at, **more)
+
+    checks = [
+        check("long-ago", "verification", 400),
+        check("calibrated-before", "calibration", 500),
+        check("calibrated", "calibration", 200),
+        check("dropped", "incident", 90),
+        check("set-eddy", "adjustment", 80, probe_mode="eddy-current"),
+        check("set", "adjustment", 70),
+        check("studied", "study", 60),
+        check("too-old", "verification", 31.001),
+        check("oldest", "verification", 31),
+        check("opening", "verification", 0.1),
+        check("later", "verification", -1),
+        check("another", "verification", 0.1, gauge_serial="G-other"),
+    ]
+    kept = known_checks(checks, CHECK.gauge_serial, NOW)  # type: ignore[arg-type]
+    names = ["calibrated", "dropped", "set-eddy", "set", "oldest", "opening", "later"]
+    assert [c.check_id for c in kept] == names
