@@ -21,6 +21,8 @@ if TYPE_CHECKING:
     from report.looking_back import Asked, LookBack, Stretch
 
 _LONGEST = 200  # characters of a reason
+#: How the names of the two files end.
+_TABLE, _LETTERS = (".csv",), (".html",)
 
 
 def register(commands: Any) -> None:
@@ -55,6 +57,7 @@ def register(commands: Any) -> None:
     back.add_argument(
         "--html", type=_path, metavar="FILE", help="a letter to each customer, to be completed and printed"
     )
+    back.add_argument("--replace", action="store_true", help="with --csv or --html: write over a file that is there")
     back.add_argument("--json", action="store_true", help="answer as JSON")
     add_group_options(
         back, "list the inspections with readings of --gauge in the months that plants pushed to this store"
@@ -67,6 +70,7 @@ def _lookback(args: argparse.Namespace) -> int:
 
     from archive.shop_folder import ShopFolder
     from archive.store import Archive
+    from archive.targets import write_target
     from report.lookback_letter import letters_html
     from report.lookback_screen import lookback_csv, lookback_json, lookback_lines
     from report.looking_back import looked_back
@@ -77,13 +81,16 @@ def _lookback(args: argparse.Namespace) -> int:
     folder = ShopFolder(args.shop)
     shop = folder.shop()
     asked = _asked(args, shop.time_zone)
+    _demand_targets(args)
     found = looked_back(Archive(folder.archive, args.bench), shop, asked)
     written = []
     if args.csv is not None:
-        written.append(_write(args.csv, lookback_csv(found), "the table"))
+        write_target(args.csv, lookback_csv(found), _TABLE, replace=args.replace)
+        written.append(f"the table: {args.csv}")
     if args.html is not None and found.affected:
         html = letters_html(found, shop, _customers(folder, found), args.now())
-        written.append(_write(args.html, html.encode(), "the letters" if len(found.customers) > 1 else "the letter"))
+        write_target(args.html, html.encode(), _LETTERS, replace=args.replace)
+        written.append(f"the {'letters' if len(found.customers) > 1 else 'letter'}: {args.html}")
     if args.json:
         print(json.dumps(lookback_json(found), ensure_ascii=False))
     else:
@@ -206,14 +213,15 @@ def _customers(folder: ShopFolder, found: LookBack) -> dict[str, Any]:
     return {name: folder.customer(name) for name in found.customers}
 
 
-def _write(path: Path, content: bytes, what: str) -> str:
-    from schemas.errors import BadInput
+def _demand_targets(args: argparse.Namespace) -> None:
+    """Refuse the files that were named before anything is looked up, so that never one of two is written."""
+    from archive.targets import demand_target
 
-    try:
-        path.write_bytes(content)
-    except OSError as wrong:
-        raise BadInput(f"{path}: cannot be written ({wrong.strerror}); name another file") from None
-    return f"{what}: {path}"
+    if args.csv is not None:
+        demand_target(args.csv, _TABLE, replace=args.replace)
+    if args.html is not None:
+        beside = () if args.csv is None else (args.csv,)
+        demand_target(args.html, _LETTERS, replace=args.replace, beside=beside)
 
 
 def _path(text: str) -> Path:

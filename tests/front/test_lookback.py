@@ -246,10 +246,54 @@ def test_what_cannot_be_asked_is_refused_in_one_sentence(
     assert sentence in answer.sentence
 
 
-def test_a_file_that_cannot_be_written_is_named(door: FrontDoor) -> None:
-    door.verify_gauge("opening", "2026-11-03T09:00")
-    path = door.write("x.txt", ("88.0 um\n" * 4 + "32.0 um\n" * 4).encode())
-    assert door.measure("hinge", path).code == 0
-    answer = door("lookback", "--gauge", "FB-11", "--csv", str(Path(door.folder) / "no" / "t.csv"))
+@pytest.mark.parametrize(
+    ("option", "name", "sentence"),
+    [
+        ("--csv", "no/t.csv", "no: there is no such folder"),
+        ("--csv", "shop.toml", "let the name end in .csv"),
+        ("--html", "t.csv", "let the name end in .html"),
+        ("--csv", "orders.csv", "belongs to what the shop keeps"),
+        ("--csv", "Orders.CSV", "belongs to what the shop keeps"),
+        ("--html", "certificates/t.html", "belongs to what the shop keeps"),
+        ("--html", "archive/readings/t.html", "belongs to what the shop keeps"),
+        ("--csv", "journals/sealed/t.csv", "belongs to what the shop keeps"),
+        ("--csv", "jobs/t.csv", "belongs to what the shop keeps"),
+        ("--csv", "into-jobs.csv", "belongs to what the shop keeps"),
+    ],
+)
+def test_a_file_that_may_not_be_written_is_refused_even_with_replace(
+    door: FrontDoor, option: str, name: str, sentence: str
+) -> None:
+    for folder in ("archive/readings", "certificates", "journals/sealed"):
+        (door.folder / folder).mkdir(parents=True, exist_ok=True)
+    (door.folder / "into-jobs.csv").symlink_to(door.folder / "jobs" / "hinge.csv")
+    before = {p: p.read_bytes() for p in door.folder.rglob("*") if p.is_file()}
+    answer = door("lookback", "--gauge", "FB-11", "--replace", option, str(door.folder / name))
     assert answer.code == 2
-    assert "t.csv: cannot be written" in answer.sentence
+    assert sentence in answer.sentence
+    assert {p: p.read_bytes() for p in door.folder.rglob("*") if p.is_file()} == before
+
+
+def test_a_file_that_is_there_is_written_over_only_when_that_is_said(door: FrontDoor) -> None:
+    table, letter = door.folder / "t.csv", door.folder / "t.html"
+    table.write_text("mine", encoding="utf-8")
+    words = ("lookback", "--gauge", "FB-11", "--csv", str(table), "--html", str(letter))
+    assert door(*words).sentence.endswith("t.csv: is there already; name another file, or say --replace")
+    assert table.read_text(encoding="utf-8") == "mine"
+    letter.symlink_to(table)
+    assert "t.html: is to hold two different things" in door(*words, "--replace").sentence
+    letter.unlink()
+    assert door(*words, "--replace").code == 0
+    assert table.read_text(encoding="utf-8").startswith("what,customer")
+
+
+def test_an_order_table_that_the_shop_calls_otherwise_is_its_own_too(door: FrontDoor) -> None:
+    shop = door.folder / "shop.toml"
+    named = shop.read_text(encoding="utf-8") + '\n[orders]\nfile = "open-orders.csv"\n'
+    shop.write_text(named, encoding="utf-8")
+    answer = door("lookback", "--gauge", "FB-11", "--replace", "--csv", str(door.folder / "open-orders.csv"))
+    assert "belongs to what the shop keeps" in answer.sentence
+    assert (
+        "belongs to what the shop keeps"
+        in door("archive", "export", "readings", str(door.folder / "open-orders.csv"), "--replace").sentence
+    )
