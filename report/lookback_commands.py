@@ -33,8 +33,8 @@ def register(commands: Any) -> None:
         description="List every sealed inspection and every issued certificate with readings in doubt. --check: through a "
         "failed check, an adjustment, an incident, a calibration that found the gauge off, or the last check where none "
         "closes. --gauge alone: through all that its records show; with --from or --to: every reading taken then. "
-        "--standard: through the checks made on it. Exit code 0: nothing is in doubt; 1: something is; 2: bad input. How to "
-        "go about it: docs/looking_back.md.",
+        "--standard: through the checks made on it. Exit code 0: nothing is in doubt; 1: something is, or may be and was "
+        "removed; 2: bad input; 4: the archive is not whole, and so the answer. How to go about it: docs/looking_back.md.",
     )
     back.add_argument("--check", metavar="ID", help="the check, adjustment, incident or calibration")
     back.add_argument("--gauge", metavar="SERIAL")
@@ -75,6 +75,7 @@ def _lookback(args: argparse.Namespace) -> int:
     from report.lookback_screen import lookback_csv, lookback_json, lookback_lines
     from report.looking_back import looked_back
     from report.terminal_text import width
+    from schemas.errors import IntegrityFailed
 
     if args.at is not None:
         return _of_plants(args)
@@ -82,7 +83,7 @@ def _lookback(args: argparse.Namespace) -> int:
     shop = folder.shop()
     asked = _asked(args, shop.time_zone)
     _demand_targets(args)
-    found = looked_back(Archive(folder.archive, args.bench), shop, asked)
+    found = looked_back(Archive(folder.archive, args.bench), shop, asked, folder.journals / "sealed")
     written = []
     if args.csv is not None:
         write_target(args.csv, lookback_csv(found), _TABLE, replace=args.replace)
@@ -97,7 +98,10 @@ def _lookback(args: argparse.Namespace) -> int:
         print("\n".join([*lookback_lines(found, width()), *written]))
         if args.html is not None and not found.affected:
             print(f"no letter is due; {args.html} was not written")
-    return 1 if found.affected else 0
+    if found.absent.lost:
+        lost = "; ".join(found.absent.lost)
+        raise IntegrityFailed(f"{folder.archive}: the answer is incomplete: {lost}; run 'filmtally archive check'")
+    return 1 if found.affected or found.absent.certificates else 0
 
 
 def _of_plants(args: argparse.Namespace) -> int:

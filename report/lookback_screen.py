@@ -16,8 +16,10 @@ from report.lookback_words import (
     estimate_words,
     gate_words,
     happened,
+    nothing_words,
     place_words,
     readings_words,
+    removed_words,
     span_words,
     stretch_words,
 )
@@ -88,7 +90,7 @@ def _summary(found: LookBack) -> Iterator[str]:
     if found.doubts:
         yield ""
     if not found.affected:
-        yield "Nothing in the archive is in doubt: no sealed inspection and no certificate has a reading in that time."
+        yield nothing_words(found)
         return
     customers = len(found.customers)
     yield (
@@ -136,9 +138,13 @@ def _certificate_words(issued: CertificateInDoubt, valid: int, zone: ZoneInfo) -
 
 
 def _notes(found: LookBack) -> Iterator[str]:
+    if found.affected or found.absent.lost or found.absent.removed:
+        yield ""
+    if found.absent.lost:
+        yield f"This answer is incomplete: {'; '.join(found.absent.lost)}. Run 'filmtally archive check'."
+    yield from removed_words(found)
     if not found.affected:
         return
-    yield ""
     if any(one.estimate is not None for one in found.affected):
         yield about_estimates(found.asked.off_um)
     without = sum(one.estimate is None and bool(one.touched.found) for one in found.affected)
@@ -179,6 +185,22 @@ def lookback_json(found: LookBack) -> dict[str, Any]:
         "customers": list(found.customers),
         "affected": [_affected_json(one) for one in found.affected],
         "readings_by_another_clock": found.other_clocks,
+        "incomplete": list(found.absent.lost),
+        "removed": [
+            {
+                "inspection_id": one.key,
+                "sealed_at": _utc(one.named_at),
+                "removed_at": _utc(one.removed_at),
+                "by": one.by,
+                "reason": one.reason,
+                "certificates_registered": [
+                    {"number": c.number, "revision": c.revision, "customer": c.customer, "lot": c.lot}
+                    for c in found.absent.certificates
+                    if c.inspection_id == one.key
+                ],
+            }
+            for one in found.absent.removed
+        ],
     }
 
 

@@ -21,6 +21,7 @@ from rules.results import GateState
 from rules.verdict import Verdict
 from rules.wording import amount, as_written, counted, listed, local_time
 from schemas.gauge_checks import GaugeCheck
+from schemas.tombstones import Tombstone
 from schemas.units import Unit
 from schemas.vocabulary import Occasion
 
@@ -35,6 +36,8 @@ _ESTIMATE_AS_TOLD: Final = (
     "to be {size} too {way}, as is stated, from the first reading on."
 )
 NOT_SHIPPED_KNOWN: Final = "The records do not say which pieces have been shipped, or where they are now."
+#: So many things are named in a sentence; --json names all.
+_NAMED: Final = 12
 _BEYOND: Final = " Some of these readings lie beyond the standards of the check, where its errors say less."
 
 _OCCASIONS: Final[dict[str | None, str]] = {
@@ -103,6 +106,36 @@ def stretch_words(doubt: Doubt, zone: ZoneInfo) -> str:
         return f"every reading of {gauge} up to {end}{counts}"
     both = "" if whole_day else ", both included" if doubt.end_counts else ", the latter not included"
     return f"readings of {gauge} from {start} to {end}{both}"
+
+
+def nothing_words(found: LookBack) -> str:
+    """Return that nothing is in doubt, as far as that can be said."""
+    where = "that is still in the archive" if found.absent.lost or found.absent.certificates else "in the archive"
+    return f"Nothing {where} is in doubt: no sealed inspection and no certificate has a reading in that time."
+
+
+def removed_words(found: LookBack) -> list[str]:
+    """Return what was removed by an order and so is not looked at, an order a sentence, and what is still registered of it."""
+    by_order: dict[str, list[Tombstone]] = {}
+    for one in found.absent.removed:
+        by_order.setdefault(one.removal_id, []).append(one)
+    said = []
+    for gone in by_order.values():
+        names, order = {one.key for one in gone}, gone[0]
+        were = "was removed" if len(gone) == 1 else "were removed"
+        left = [f"{c.number} revision {c.revision} ({c.customer}, lot {c.lot})" for c in found.absent.certificates if c.inspection_id in names]  # fmt: skip
+        said.append(
+            f"{counted(len(gone), 'inspection')} that may hold readings in doubt {were} on "
+            f"{order.removed_at.astimezone(found.zone).date()} ({order.reason}) and not looked at: "
+            f"{listed([one.key for one in gone], _NAMED)}. "
+            + (
+                f"Still registered of {'it' if len(gone) == 1 else 'them'}: certificate {listed(left, _NAMED)}. Neither a "
+                "tombstone nor the register says with which gauge the readings were taken; the certificate does."
+                if left
+                else "No certificate is registered any more."
+            )
+        )
+    return said
 
 
 def gauge_words(doubt: Doubt) -> str:

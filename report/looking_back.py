@@ -7,9 +7,11 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from fractions import Fraction
 from functools import lru_cache
+from pathlib import Path
 from typing import Final
 from zoneinfo import ZoneInfo
 
+from archive.absent import Absent, absent
 from archive.layout import id_time
 from archive.look_back import Period, candidates
 from archive.store import Archive
@@ -118,6 +120,7 @@ class LookBack:
         doubts: What was asked about, and whatever else put a reading in doubt.
         checks: The checks that these name, all their rows.
         affected: What is in doubt: by customer, then by the time of the first reading.
+        absent: What could not be looked at.
     """
 
     asked: Asked
@@ -125,6 +128,7 @@ class LookBack:
     doubts: tuple[Doubt, ...]
     checks: tuple[GaugeCheck, ...]
     affected: tuple[Affected, ...]
+    absent: Absent
 
     @property
     def certificates(self) -> int:
@@ -146,8 +150,14 @@ class LookBack:
         return tuple(c for c in self.checks if c.check_id == check_id)
 
 
-def looked_back(archive: Archive, shop: Shop, asked: Asked) -> LookBack:
+def looked_back(archive: Archive, shop: Shop, asked: Asked, sealed_journals: Path) -> LookBack:
     """Return every inspection and certificate in doubt through what is *asked*.
+
+    Args:
+        archive: Where they are.
+        shop: For its policy and its clock.
+        asked: What a person asks.
+        sealed_journals: The folder of the sealed journals, each of an inspection that has to be there.
 
     Raises:
         BadInput: There is no such check, gauge or standard, or it puts nothing in doubt.
@@ -173,6 +183,7 @@ def looked_back(archive: Archive, shop: Shop, asked: Asked) -> LookBack:
         shown,
         tuple(c for c in known if c.check_id in cited),
         tuple(sorted(affected, key=lambda one: (one.touched.inspection.customer, one.first))),
+        absent(archive, sealed_journals, earliest(doubts)),
     )
 
 

@@ -6,6 +6,7 @@ import csv
 import io
 import json
 import re
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -40,6 +41,59 @@ def _found(door: FrontDoor, *words: str) -> dict[str, Any]:
     found: dict[str, Any] = json.loads(answer.out)
     assert answer.code == (1 if found["affected"] else 0), answer
     return found
+
+
+def test_an_archive_with_a_commit_missing_is_not_said_to_be_without_doubt(door: FrontDoor) -> None:
+    door.covered_lot()
+    whole = door("lookback", "--gauge", "FB-11", "--from", "2026-12-01", "--json")
+    assert (whole.code, json.loads(whole.out)["incomplete"]) == (0, [])
+    (file,) = (door.folder / "archive" / "readings").rglob("*.parquet")
+    name = file.name.split("-", 3)[3].removesuffix("-r1.parquet")
+    content = file.read_bytes()
+    file.unlink()
+    answer = door("lookback", "--gauge", "FB-11", "--from", "2026-11-01")
+    assert answer.code == 4
+    assert f"the answer is incomplete: commit 2 of bench {file.name.split('-')[1]} is missing; inspection {name}, whose" in answer.sentence  # fmt: skip
+    assert answer.sentence.endswith("run 'filmtally archive check'")
+    assert "Nothing that is still in the archive is in doubt" in answer.out
+    assert "This answer is incomplete" in answer.out
+    file.write_bytes(content)
+    assert door("certify", name, *door.signed_in()).code == 0
+    for folded in (False, True):
+        assert door("lookback", "--gauge", "FB-11", "--from", "2026-11-01").code == 1
+        if not folded:
+            door.now = datetime(2027, 2, 1, tzinfo=UTC)
+            assert door("archive", "fold").code == 0
+
+
+def test_a_certificate_whose_inspection_is_missing_makes_the_answer_incomplete(door: FrontDoor) -> None:
+    door.certified()
+    (file,) = (door.folder / "archive" / "readings").rglob("*.parquet")
+    file.unlink()
+    for journal in (door.folder / "journals" / "sealed").glob("*.journal"):
+        journal.unlink()
+    answer = door("lookback", "--gauge", "FB-11", "--from", "2026-11-01", "--json")
+    assert answer.code == 4
+    commit, certificate = json.loads(answer.out)["incomplete"]
+    assert commit.startswith("commit 2 of bench ")
+    assert "revision 1 states inspection" in certificate
+
+
+def test_what_was_removed_is_named_with_the_certificates_that_are_still_registered(door: FrontDoor) -> None:
+    name = door.covered_lot()
+    assert door("certify", name, *door.signed_in()).code == 0
+    door.now = datetime(2060, 1, 1, 12, tzinfo=UTC)
+    who = ("--by", "mk", "--reason", "kept long enough", "--yes", "1")
+    assert door("archive", "retain", "--remove", *who).code == 0
+    answer = door("lookback", "--gauge", "FB-11", "--from", "2026-11-03", "--to", "2026-11-04")
+    assert (answer.code, answer.err) == (1, "")
+    said = " ".join(answer.out.split())
+    assert f"1 inspection that may hold readings in doubt was removed on 2060-01-01 (kept long enough) and not looked at: {name}." in said  # fmt: skip
+    assert "revision 1 (Hollin and Wray Garden Works, lot L-1). Neither a tombstone nor the register says" in said
+    found = json.loads(door("lookback", "--gauge", "FB-11", "--from", "2026-11-03", "--json").out)
+    assert [(one["inspection_id"], len(one["certificates_registered"])) for one in found["removed"]] == [(name, 1)]
+    # Sealed on 25 November: nothing taken later can be in it.
+    assert door("lookback", "--gauge", "FB-11", "--from", "2027-01-01").code == 0
 
 
 def _lots(found: dict[str, Any]) -> list[str]:
