@@ -82,8 +82,8 @@ def _gaps(archive: Archive, register: Iterable[Certificate]) -> dict[str, set[in
     for one in archive.tombstones():
         held[one.bench].add(one.seq)
     last = {bench: max(numbers) for bench, numbers in held.items()}
-    for bench, seq in _known_to(register):
-        last[bench] = max(seq, last.get(bench, 0))
+    for bench, known in _known_to(register):
+        last[bench] = max(known, last.get(bench, 0))
     return {bench: set(range(1, end + 1)) - held[bench] for bench, end in last.items()}
 
 

@@ -127,7 +127,8 @@ def file_names(root: Path, table: str) -> set[str]:
     # Single files first, as everywhere.
     found = {one.name.file_name for one in singles(root, table)}
     for _, names in _segments(root, table, ""):
-        found.update(name for name in names.column("file_name").to_pylist() if parse(name) is not None)
+        held: list[Any] = names.column("file_name").to_pylist()
+        found.update(name for name in held if parse(name) is not None)
     return found
 
 

@@ -16,12 +16,14 @@ from report.lookback_words import (
     estimate_words,
     gate_words,
     happened,
+    not_passed_words,
     nothing_words,
     place_words,
     readings_words,
     removed_words,
     span_words,
     stretch_words,
+    told_once,
 )
 from report.looking_back import Affected, LookBack
 from report.terminal_text import table, wrapped
@@ -53,6 +55,7 @@ _COLUMNS: Final = (
     "gate",
     "estimate_as_recorded",
     "estimate_if_whole_error",
+    "estimate_rule",
     "certificate",
     "certificate_revision",
     "issued_utc",
@@ -78,16 +81,17 @@ def lookback_lines(found: LookBack, columns: int) -> list[str]:
 
 def _why(found: LookBack) -> Iterator[str]:
     told: dict[str, None] = {}
-    for doubt in found.doubts:
-        for sentence in happened(found, doubt):
+    for doubt, again in told_once(found, found.doubts):
+        for sentence in (*happened(found, doubt), *again):
             if sentence not in told:
                 told[sentence] = None
                 yield sentence
         yield f"  in doubt: {stretch_words(doubt, found.zone)}"
+    yield from not_passed_words(found)
 
 
 def _summary(found: LookBack) -> Iterator[str]:
-    if found.doubts:
+    if found.doubts or found.not_passed:
         yield ""
     if not found.affected:
         yield nothing_words(found)
@@ -118,7 +122,7 @@ def _inspection_lines(found: LookBack, one: Affected) -> Iterator[str]:
     if one.estimate is not None:
         yield f"    estimate: {estimate_words(one.estimate)}"
         head = ("location", "limits", "recorded", "if the whole error applies", "")
-        rows = [(place.location, *place_words(place, one.estimate.unit)) for place in one.estimate.places]
+        rows = [(place.location, *place_words(place, one.estimate)) for place in one.estimate.places]
         yield from (f"    {line}" for line in table([head, *rows]))
 
 
@@ -179,6 +183,10 @@ def lookback_json(found: LookBack) -> dict[str, Any]:
                 "sentences": happened(found, doubt),
             }
             for doubt in found.doubts
+        ],
+        "not_passed_since": [
+            {"gauge_serial": d.gauge_serial, "probe_mode": d.probe_mode, "check_id": d.check_id}
+            for d in found.not_passed
         ],
         "inspections": len(found.affected),
         "certificates": found.certificates,
@@ -250,6 +258,7 @@ def _estimate_json(estimate: Estimate) -> dict[str, Any]:
         "as_recorded": estimate.as_recorded.name,
         "if_whole_error": estimate.outcome.value,
         "beyond_standards": estimate.beyond,
+        "rule": estimate.rule,
         "locations": [
             {
                 "location": place.location,
@@ -259,6 +268,7 @@ def _estimate_json(estimate: Estimate) -> dict[str, Any]:
                 "estimated": [str(end) for end in place.estimated],
                 "as_recorded": place.as_recorded.name,
                 "if_whole_error": place.outcome.value,
+                "means_compared": None if place.means is None else [str(end) for end in place.means],
             }
             for place in estimate.places
         ],
@@ -315,6 +325,7 @@ def _row(
         "gate": None if gate is None else gate.value,
         "estimate_as_recorded": None if guess is None else guess.as_recorded.name,
         "estimate_if_whole_error": None if guess is None else guess.outcome.value,
+        "estimate_rule": None if guess is None else guess.rule or "every reading within the limits",
         "certificate": None if of is None else of.number,
         "certificate_revision": None if of is None else of.revision,
         "issued_utc": None if of is None else _utc(of.issued_at),

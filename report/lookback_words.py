@@ -7,6 +7,7 @@ no fault, no promise, and no name of a person.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from datetime import datetime, timedelta
 from decimal import Decimal
 from fractions import Fraction
@@ -85,10 +86,52 @@ def happened(found: LookBack, doubt: Doubt) -> list[str]:
     return _HAPPENED[doubt.cause](found, doubt)
 
 
+def told_once(found: LookBack, doubts: Sequence[Doubt]) -> list[tuple[Doubt, list[str]]]:
+    """Return *doubts*, those of one check that was recorded again as one, each with a sentence that says so, if it was."""
+    alike: dict[tuple[object, ...], list[Doubt]] = {}
+    for doubt in doubts:
+        alike.setdefault((_but_for_ids(doubt), _measured(found.rows(doubt.check_id))), []).append(doubt)
+    told = []
+    for first, *others in alike.values():
+        ids = [str(doubt.check_id) for doubt in (first, *others)]
+        told.append((first, [f"The same check is on record more than once: {listed(ids)}."] if others else []))
+    return told
+
+
+def _but_for_ids(doubt: Doubt) -> Doubt:
+    return replace(doubt, check_id=None, error_of=None)
+
+
+def _measured(rows: Sequence[GaugeCheck]) -> tuple[object, ...]:
+    return tuple(
+        (
+            r.kind,
+            r.occasion,
+            r.done_at,
+            r.standard_id,
+            r.certified_um,
+            r.mean_um,
+            r.error_um,
+            r.within,
+            r.certificate_no,
+        )
+        for r in rows
+    )
+
+
+def not_passed_words(found: LookBack) -> list[str]:
+    """Return which gauges failed a check and have not passed one since, where no reading in doubt says so already."""
+    return [
+        f"{_the_gauge(doubt)} did not pass check {doubt.check_id} on {_at(found.rows(doubt.check_id), found.zone)} and has not "
+        "passed one since; no sealed reading was taken with it after that."
+        for doubt in found.not_passed
+    ]
+
+
 def stretch_words(doubt: Doubt, zone: ZoneInfo) -> str:
     """Return the time in doubt, with what holds of its ends."""
     gauge = gauge_words(doubt)
-    start = None if doubt.start is None else local_time(doubt.start, zone)
+    start = None if doubt.start is None else _exactly(doubt.start, zone)
     if doubt.end is None:
         return (
             f"every reading of {gauge}"
@@ -100,7 +143,7 @@ def stretch_words(doubt: Doubt, zone: ZoneInfo) -> str:
     if whole_day:
         end = f"the end of {doubt.end.astimezone(zone).date() - timedelta(days=1)}"
     else:
-        end = local_time(doubt.end, zone)
+        end = _exactly(doubt.end, zone)
     counts = "" if whole_day else ", that moment included" if doubt.end_counts else ", that moment not included"
     if start is None:
         return f"every reading of {gauge} up to {end}{counts}"
@@ -108,10 +151,23 @@ def stretch_words(doubt: Doubt, zone: ZoneInfo) -> str:
     return f"readings of {gauge} from {start} to {end}{both}"
 
 
+def _exactly(moment: datetime, zone: ZoneInfo) -> str:
+    """Return *moment* to the second or the millisecond where it has any: it is an end, and a reading may lie just beyond."""
+    more = f":{moment:%S}" if moment.second or moment.microsecond else ""
+    return f"{local_time(moment, zone)}{more}{f'.{moment.microsecond // 1000:03d}' if moment.microsecond else ''}"
+
+
 def nothing_words(found: LookBack) -> str:
     """Return that nothing is in doubt, as far as that can be said."""
     where = "that is still in the archive" if found.absent.lost or found.absent.certificates else "in the archive"
-    return f"Nothing {where} is in doubt: no sealed inspection and no certificate has a reading in that time."
+    asked = found.asked
+    if asked.check_id is not None or (asked.gauge_serial is not None and asked.stretch.given):
+        readings = "in that time"
+    elif asked.standard_id is not None:
+        readings = f"that a check on standard {asked.standard_id}{' then' if asked.stretch.given else ''} was to cover"
+    else:
+        readings = f"that the records of gauge {asked.gauge_serial} put in doubt"
+    return f"Nothing {where} is in doubt: no sealed inspection and no certificate has a reading {readings}."
 
 
 def removed_words(found: LookBack) -> list[str]:
@@ -170,17 +226,27 @@ def readings_words(one: Affected) -> str:
 def estimate_words(estimate: Estimate) -> str:
     """Return what the error could mean for one inspection, in half a sentence."""
     beyond = _BEYOND if estimate.beyond else ""
-    return f"{_RECORDED[estimate.as_recorded]}; {_WHOLE[estimate.outcome]}.{beyond}"
+    rule = "" if estimate.rule is None else f" Judged by the rule: {estimate.rule}."
+    return f"{_RECORDED[estimate.as_recorded]}; {_WHOLE[estimate.outcome]}.{rule}{beyond}"
 
 
-def place_words(place: PlaceEstimate, unit: Unit) -> tuple[str, str, str, str]:
-    """Return limits, what was recorded, what it would be, and what that comes to, as cells."""
-    against = (place.lower, place.upper)
+def place_words(place: PlaceEstimate, estimate: Estimate) -> tuple[str, str, str, str]:
+    """Return limits, what was recorded, what it would be, and what that comes to, as cells.
+
+    Where a rule does not ask every reading for the limits, a range beyond them may conform; then the last cell holds the
+    means that were compared, or names the rule.
+    """
+    unit, against = estimate.unit, (place.lower, place.upper)
+    outcome = {Outcome.WITHIN: "within", Outcome.OUTSIDE: "would not be", Outcome.UNDECIDED: "undecided"}[place.outcome]
+    if place.means is not None:
+        outcome += f" (means compared: {_range(place.means, against, unit)})"
+    elif estimate.rule is not None:
+        outcome += f" (by {estimate.rule})"
     return (
         _limits(place, unit),
         _range(place.recorded, against, unit),
         _range(place.estimated, against, unit),
-        {Outcome.WITHIN: "within", Outcome.OUTSIDE: "would not be", Outcome.UNDECIDED: "undecided"}[place.outcome],
+        outcome,
     )
 
 

@@ -96,6 +96,59 @@ def test_what_was_removed_is_named_with_the_certificates_that_are_still_register
     assert door("lookback", "--gauge", "FB-11", "--from", "2027-01-01").code == 0
 
 
+def test_a_rule_that_judges_means_shows_the_means_beside_readings_outside_the_limits(door: FrontDoor) -> None:
+    job = door.folder / "jobs" / "hinge.toml"
+    text = job.read_text(encoding="utf-8")
+    job.write_text(re.sub(r"\[rule\]\nname = .*", '[rule]\nname = "location-means"', text), encoding="utf-8")
+    door.verify_gauge("opening", "2026-11-03T09:00")
+    path = door.write("x.txt", b"50.0 um\n88.0 um\n90.0 um\n92.0 um\n" + b"32.0 um\n" * 4)
+    assert door.measure("hinge", path).code == 0
+    files = [door.folder.parent / name for name in ("t.csv", "t.html")]
+    words = ("--gauge", "FB-11", "--from", "2026-11-03", "--off", "+2.5 um")
+    answer = door("lookback", *words, "--csv", str(files[0]), "--html", str(files[1]))
+    # By hand: 50 + 88 + 90 + 92 is 320, a mean of 80, and 77.5 less the error.
+    assert re.search(r"47.5 to 89.5 +within \(means compared: 77.5\)", answer.out)
+    assert "Judged by the rule: Mean of each location within the limits." in " ".join(answer.out.split())
+    (row,) = csv.DictReader(io.StringIO(files[0].read_text(encoding="utf-8")))
+    assert row["estimate_rule"] == "Mean of each location within the limits"
+    assert "within (means compared: 77.5)" in files[1].read_text(encoding="utf-8")
+
+
+def test_a_gauge_that_failed_and_measured_nothing_since_is_still_said_to_have_failed(door: FrontDoor) -> None:
+    door.covered_lot()
+    door.verify_gauge("opening", "2026-11-04T09:00", read=BAD)
+    answer = door("lookback", "--gauge", "FB-11")
+    assert answer.code == 0
+    said = " ".join(answer.out.split())
+    assert "Gauge FB-11 (magnetic) did not pass check" in said
+    assert "on 2026-11-04 09:00 and has not passed one since; no sealed reading was taken with it after that." in said
+    assert "has a reading that the records of gauge FB-11 put in doubt" in said
+    assert "in that time" not in said
+    door.verify_gauge("opening", "2026-11-04T10:00")
+    assert "did not pass" not in door("lookback", "--gauge", "FB-11").out
+
+
+def test_a_failed_check_that_was_recorded_twice_is_told_once_and_to_the_second(door: FrontDoor) -> None:
+    door.verify_gauge("opening", "2026-11-03T09:00:12")
+    path = door.write("x.txt", b"88.0 um\n" * 4 + b"32.0 um\n" * 4)
+    assert door.measure("hinge", path).code == 0
+    ids = []
+    for _ in range(2):
+        failed = door.verify_gauge("closing", "2026-11-03T15:00:41", read=BAD)
+        ids += re.findall(r"--check (\S+)", failed.err)
+    letter = door.folder.parent / "t.html"
+    answer = door("lookback", "--gauge", "FB-11", "--html", str(letter))
+    assert answer.code == 1
+    said = " ".join(answer.out.split())
+    html = letter.read_text(encoding="utf-8")
+    for text in (said, html):
+        assert text.count("was checked on certified standards") == 1
+        assert text.count("from 2026-11-03 09:00:12 to 2026-11-03 15:00:41, both included") == 1
+        assert text.count("The same check is on record more than once: ") == 1
+    assert all(name in said for name in ids)
+    assert len(set(ids)) == 2
+
+
 def _lots(found: dict[str, Any]) -> list[str]:
     return [one["lot"] for one in found["affected"]]
 
@@ -287,6 +340,11 @@ def test_a_failed_check_is_said_although_the_archive_cannot_tell_what_it_touches
         (("--gauge", "FB-11", "--from", "2026-11-04", "--to", "2026-11-03"), "is later than --to 2026-11-03"),
         (("--gauge", "FB-11", "--from", "yesterday"), "write a day as 2026-01-31"),
         (("--gauge", "FB-11", "--from", "0026-11-03"), "correct the year"),
+        (
+            ("--gauge", "FB-12", "--mode", "eddy-current"),
+            "gauge FB-12 has no mode 'eddy-current' in shop.toml or on record",
+        ),
+        (("--gauge", "FB-12", "--mode", "eddy-current", "--from", "2026-11-03"), "(it has: magnetic); correct --mode"),
         (("--gauge", "FB-11", "--off", "2.5"), "write it with its unit"),
         (("--gauge", "FB-11", "--reason", "why"), "--reason goes with --gauge and a time"),
         (("--gauge", "FB-11", "--from", "2026-11-03", "--reason", "a\nb"), "--reason"),
