@@ -233,21 +233,17 @@ def estimate_words(estimate: Estimate) -> str:
 def place_words(place: PlaceEstimate, estimate: Estimate) -> tuple[str, str, str, str]:
     """Return limits, what was recorded, what it would be, and what that comes to, as cells.
 
-    Where a rule does not ask every reading for the limits, a range beyond them may conform; then the last cell holds the
-    means that were compared, or names the rule.
+    Where a rule does not ask every reading for the limits, a range beyond them may conform. Then the means that are compared
+    stand beside it, or the last cell says that the rule, which :func:`estimate_words` names, is another one.
     """
     unit, against = estimate.unit, (place.lower, place.upper)
-    outcome = {Outcome.WITHIN: "within", Outcome.OUTSIDE: "would not be", Outcome.UNDECIDED: "undecided"}[place.outcome]
+    whole = _range(place.estimated, against, unit)
     if place.means is not None:
-        outcome += f" (means compared: {_range(place.means, against, unit)})"
-    elif estimate.rule is not None:
-        outcome += f" (by {estimate.rule})"
-    return (
-        _limits(place, unit),
-        _range(place.recorded, against, unit),
-        _range(place.estimated, against, unit),
-        outcome,
-    )
+        means = _range(place.means, against, unit)
+        whole += f", {'mean' if place.means[0] == place.means[1] else 'means'} {means}"
+    outcome = {Outcome.WITHIN: "within", Outcome.OUTSIDE: "would not be", Outcome.UNDECIDED: "undecided"}[place.outcome]
+    by_rule = " (by the rule)" if place.means is None and estimate.rule is not None else ""
+    return _limits(place, unit), _range(place.recorded, against, unit), whole, outcome + by_rule
 
 
 def _limits(place: PlaceEstimate, unit: Unit) -> str:
