@@ -16,9 +16,9 @@ from archive.commit import cannot_write
 from archive.content import as_text, joined
 from archive.layout import TEMPORARY_PREFIX
 from archive.selection import Chosen
+from archive.targets import demand_target
 from schemas import parquet
 from schemas.column import Table
-from schemas.errors import BadInput
 
 SUFFIXES: Final = (".csv", ".parquet", ".xlsx")
 #: What makes a spreadsheet take a cell for a formula (OWASP, "CSV Injection"; the list from memory), and the apostrophe
@@ -69,16 +69,9 @@ def demand_place(path: Path, *, replace: bool) -> None:
     """Refuse a *path* that no export can be written to.
 
     Raises:
-        BadInput: Its suffix is none of SUFFIXES, its folder is not there, or something else is and *replace* is not said.
+        BadInput: As :func:`archive.targets.demand_target`.
     """
-    if path.suffix.lower() not in SUFFIXES:
-        raise BadInput(f"{path}: cannot tell the format; let the name end in .csv, .parquet or .xlsx")
-    if not path.parent.is_dir():
-        raise BadInput(f"{path.parent}: there is no such folder; make it or name another")
-    if path.is_dir():
-        raise BadInput(f"{path}: this is a folder; name a file")
-    if not replace and os.path.lexists(path):
-        raise BadInput(f"{path}: is there already; name another file, or say --replace")
+    demand_target(path, SUFFIXES, replace=replace)
 
 
 def _write_csv(contract: Table, parts: Iterable[pa.Table], path: Path) -> None:

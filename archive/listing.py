@@ -118,6 +118,20 @@ def commits(root: Path, table: str, from_month: str = "") -> list[Stored]:
     return sorted(found.values(), key=lambda one: (one.name.at, one.name.file_name))
 
 
+def file_names(root: Path, table: str) -> set[str]:
+    """Return the names of the commits of *table*, wherever they stand; nothing else is asked of them.
+
+    Raises:
+        BadInput, IntegrityFailed: As :func:`commits`.
+    """
+    # Single files first, as everywhere.
+    found = {one.name.file_name for one in singles(root, table)}
+    for _, names in _segments(root, table, ""):
+        held: list[Any] = names.column("file_name").to_pylist()
+        found.update(name for name in held if parse(name) is not None)
+    return found
+
+
 def singles(root: Path, table: str, from_month: str = "") -> list[Stored]:
     """Return the commits of *table* that have a file of their own, in *from_month* and later ones, in no order.
 

@@ -55,6 +55,7 @@ def register(commands: Any) -> None:
         metavar="FILE",
         help="write a page with charts to FILE, for any browser, without a network",
     )
+    coach.add_argument("--replace", action="store_true", help="with --html: write over a file that is there")
     coach.set_defaults(run=_coach)
 
 
@@ -69,6 +70,11 @@ def _coach(args: argparse.Namespace) -> int:
     folder = _folder(args)
     zone = ZoneInfo(folder.shop().time_zone)
     _demand_sense(args)
+    if args.html is not None:
+        from archive.targets import demand_target
+        from report.history_page_file import PAGE
+
+        demand_target(args.html, PAGE, replace=args.replace)
     inputs = _powder_inputs(args)
     case, period = _asked(args, _archive(args), zone)
     try:
@@ -78,7 +84,7 @@ def _coach(args: argparse.Namespace) -> int:
     if args.html is not None:
         from report.coaching_page_file import write_coaching_page
 
-        write_coaching_page(folder, answer, args.now(), args.html)
+        write_coaching_page(folder, answer, args.now(), args.html, replace=args.replace)
     if args.json:
         print(json.dumps(coach_json(answer), ensure_ascii=False))
     elif args.html is not None:

@@ -64,6 +64,7 @@ def register(commands: Any) -> None:
         metavar="FILE",
         help="write a page with charts per part and location to FILE, for any browser, without a network",
     )
+    history.add_argument("--replace", action="store_true", help="with --html: write over a file that is there")
     add_group_options(history, "ask the plants' months that were pushed to this store; with --by")
     history.set_defaults(run=_history)
 
@@ -262,7 +263,9 @@ def _page(args: argparse.Namespace, zone: ZoneInfo) -> int:
     selection = _selection(args, zone)
     words = asked(selection, _day(args.since), _day(args.until))
     unit = Unit(args.unit) if args.unit else None
-    count = write_history_page(_folder(args), _archive(args), selection, words, args.now(), args.html, unit)
+    count = write_history_page(
+        _folder(args), _archive(args), selection, words, args.now(), args.html, unit, replace=args.replace
+    )
     print(f"{args.html}: {count} inspection{'' if count == 1 else 's'}")
     return 0
 

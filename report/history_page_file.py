@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 from collections.abc import Sequence
-from contextlib import suppress
 from datetime import date, datetime, timedelta
 from functools import cache
 from pathlib import Path
@@ -12,12 +11,12 @@ from typing import Final
 from zoneinfo import ZoneInfo
 
 from archive import query
-from archive.commit import cannot_write
-from archive.layout import TEMPORARY_PREFIX, month_of
+from archive.layout import month_of
 from archive.ledger import heads_of
 from archive.questions import InspectionSummary, Selection, build_counts, inspection_summaries
 from archive.shop_folder import ShopFolder
 from archive.store import Archive
+from archive.targets import demand_target, write_target
 from report.figures import day
 from report.history import SELECTED, checked_gauges
 from report.history_facts import BY, COUNTED_BY, gauge_events, listed_inspections, part_histories
@@ -33,6 +32,8 @@ from schemas.units import Unit
 MOST_ROWS: Final = 100_000
 #: So long before the first reading checks are looked for; no policy lets one hold longer (common practice, no source).
 _BEFORE: Final = timedelta(days=35)
+#: How the name of a page ends.
+PAGE: Final = (".html",)
 
 
 def write_history_page(
@@ -43,11 +44,12 @@ def write_history_page(
     now: datetime,
     path: Path,
     unit: Unit | None = None,
+    *,
+    replace: bool = False,
 ) -> int:
     """Write the page of *selection* to *path* and return how many inspections it is made from.
 
-    What stands at *path* is replaced once the new file is whole. Certificates are links where the page lies in the
-    shop folder.
+    Certificates are links where the page lies in the shop folder.
 
     Args:
         folder: The shop's.
@@ -57,29 +59,16 @@ def write_history_page(
         now: When the page is made.
         path: Its file, which ends in .html.
         unit: Of all film builds; None for that of each part's specification.
+        replace: Write over a file that is there.
 
     Raises:
-        BadInput: The name does not end in .html, the file cannot be written, or the selection is too large for a page.
+        BadInput: *path* is none that may be written (archive/targets.py), or the selection is too large for a page.
         IntegrityFailed: A file of the archive is not whole.
     """
-    page_path(path)
+    demand_target(path, PAGE, replace=replace)
     found = history_of(folder, archive, selection, words, now, _seen_from(path, folder), unit)
-    write_page(path, history_html(found))
+    write_target(path, history_html(found).encode(), PAGE, replace=replace)
     return len(found.inspections)
-
-
-def page_path(path: Path) -> None:
-    """Refuse a path that no page can be written to.
-
-    Raises:
-        BadInput: The name does not end in .html, its folder is not there, or it is a folder.
-    """
-    if path.suffix.lower() != ".html":
-        raise BadInput(f"{path}: the page is HTML; let the name end in .html")
-    if not path.parent.is_dir():
-        raise BadInput(f"{path.parent}: there is no such folder; make it or name another")
-    if path.is_dir():
-        raise BadInput(f"{path}: this is a folder; name a file")
 
 
 def asked(selection: Selection, first: date | None, last: date | None) -> list[tuple[str, str]]:
@@ -168,20 +157,3 @@ def _pdfs(folder: Path) -> frozenset[str]:
         return frozenset(os.listdir(folder))  # noqa: PTH208 - names are wanted, and no paths
     except OSError:
         return frozenset()
-
-
-def write_page(path: Path, page: str) -> None:
-    """Write *page* to *path*; what stands there is replaced once the new file is whole.
-
-    Raises:
-        BadInput: It cannot be written.
-    """
-    temporary = path.with_name(TEMPORARY_PREFIX + path.name)
-    try:
-        temporary.write_text(page, encoding="utf-8")
-        os.replace(temporary, path)  # noqa: PTH105 - its errors are translated like those of a commit
-    except OSError as wrong:
-        raise cannot_write(path, wrong) from None
-    finally:
-        with suppress(OSError):
-            temporary.unlink()

@@ -21,6 +21,8 @@ if TYPE_CHECKING:
     from report.looking_back import Asked, LookBack, Stretch
 
 _LONGEST = 200  # characters of a reason
+#: How the names of the two files end.
+_TABLE, _LETTERS = (".csv",), (".html",)
 
 
 def register(commands: Any) -> None:
@@ -31,8 +33,8 @@ def register(commands: Any) -> None:
         description="List every sealed inspection and every issued certificate with readings in doubt. --check: through a "
         "failed check, an adjustment, an incident, a calibration that found the gauge off, or the last check where none "
         "closes. --gauge alone: through all that its records show; with --from or --to: every reading taken then. "
-        "--standard: through the checks made on it. Exit code 0: nothing is in doubt; 1: something is; 2: bad input. How to "
-        "go about it: docs/looking_back.md.",
+        "--standard: through the checks made on it. Exit code 0: nothing is in doubt; 1: something is, or may be and was "
+        "removed; 2: bad input; 4: the archive is not whole, and so the answer. How to go about it: docs/looking_back.md.",
     )
     back.add_argument("--check", metavar="ID", help="the check, adjustment, incident or calibration")
     back.add_argument("--gauge", metavar="SERIAL")
@@ -55,6 +57,7 @@ def register(commands: Any) -> None:
     back.add_argument(
         "--html", type=_path, metavar="FILE", help="a letter to each customer, to be completed and printed"
     )
+    back.add_argument("--replace", action="store_true", help="with --csv or --html: write over a file that is there")
     back.add_argument("--json", action="store_true", help="answer as JSON")
     add_group_options(
         back, "list the inspections with readings of --gauge in the months that plants pushed to this store"
@@ -67,30 +70,38 @@ def _lookback(args: argparse.Namespace) -> int:
 
     from archive.shop_folder import ShopFolder
     from archive.store import Archive
+    from archive.targets import write_target
     from report.lookback_letter import letters_html
     from report.lookback_screen import lookback_csv, lookback_json, lookback_lines
     from report.looking_back import looked_back
     from report.terminal_text import width
+    from schemas.errors import IntegrityFailed
 
     if args.at is not None:
         return _of_plants(args)
     folder = ShopFolder(args.shop)
     shop = folder.shop()
     asked = _asked(args, shop.time_zone)
-    found = looked_back(Archive(folder.archive, args.bench), shop, asked)
+    _demand_targets(args)
+    found = looked_back(Archive(folder.archive, args.bench), shop, asked, folder.journals / "sealed")
     written = []
     if args.csv is not None:
-        written.append(_write(args.csv, lookback_csv(found), "the table"))
+        write_target(args.csv, lookback_csv(found), _TABLE, replace=args.replace)
+        written.append(f"the table: {args.csv}")
     if args.html is not None and found.affected:
         html = letters_html(found, shop, _customers(folder, found), args.now())
-        written.append(_write(args.html, html.encode(), "the letters" if len(found.customers) > 1 else "the letter"))
+        write_target(args.html, html.encode(), _LETTERS, replace=args.replace)
+        written.append(f"the {'letters' if len(found.customers) > 1 else 'letter'}: {args.html}")
     if args.json:
         print(json.dumps(lookback_json(found), ensure_ascii=False))
     else:
         print("\n".join([*lookback_lines(found, width()), *written]))
         if args.html is not None and not found.affected:
             print(f"no letter is due; {args.html} was not written")
-    return 1 if found.affected else 0
+    if found.absent.lost:
+        lost = "; ".join(found.absent.lost)
+        raise IntegrityFailed(f"{folder.archive}: the answer is incomplete: {lost}; run 'filmtally archive check'")
+    return 1 if found.affected or found.absent.certificates else 0
 
 
 def _of_plants(args: argparse.Namespace) -> int:
@@ -206,14 +217,15 @@ def _customers(folder: ShopFolder, found: LookBack) -> dict[str, Any]:
     return {name: folder.customer(name) for name in found.customers}
 
 
-def _write(path: Path, content: bytes, what: str) -> str:
-    from schemas.errors import BadInput
+def _demand_targets(args: argparse.Namespace) -> None:
+    """Refuse the files that were named before anything is looked up, so that never one of two is written."""
+    from archive.targets import demand_target
 
-    try:
-        path.write_bytes(content)
-    except OSError as wrong:
-        raise BadInput(f"{path}: cannot be written ({wrong.strerror}); name another file") from None
-    return f"{what}: {path}"
+    if args.csv is not None:
+        demand_target(args.csv, _TABLE, replace=args.replace)
+    if args.html is not None:
+        beside = () if args.csv is None else (args.csv,)
+        demand_target(args.html, _LETTERS, replace=args.replace, beside=beside)
 
 
 def _path(text: str) -> Path:

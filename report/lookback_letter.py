@@ -26,6 +26,7 @@ from report.lookback_words import (
     readings_words,
     span_words,
     stretch_words,
+    told_once,
 )
 from report.looking_back import Affected, LookBack
 from report.visible_text import visible
@@ -90,7 +91,7 @@ def letters_html(found: LookBack, shop: Shop, customers: Mapping[str, Customer |
 
 def _letter(found: LookBack, name: str, shop: Shop, customer: Customer | None) -> Letter:
     concerned = [one for one in found.affected if one.touched.inspection.customer == name]
-    doubts = [d for d in found.doubts if any(d in held for one in concerned for held in _held(one))]
+    doubts = told_once(found, [d for d in found.doubts if any(d in h for one in concerned for h in _held(one))])
     orders = list(dict.fromkeys(o for one in concerned if (o := one.touched.inspection.purchase_order)))
     lots = list(dict.fromkeys(one.touched.inspection.lot for one in concerned))
     about = f"order {listed(orders, 4)}" if orders else f"lot {listed(lots, 4)}"
@@ -101,8 +102,10 @@ def _letter(found: LookBack, name: str, shop: Shop, customer: Customer | None) -
         page=(customer.page if customer is not None else None) or shop.page,
         reference=f"look-back, {found.asked.check_id or _asked_about(found)}",
         subject=f"Film build readings under review: {about}",
-        happened=tuple(dict.fromkeys(s for d in doubts for s in _told(found, d))),
-        stretches=tuple(f"{words[0].upper()}{words[1:]}" for d in doubts for words in [stretch_words(d, found.zone)]),
+        happened=tuple(dict.fromkeys(s for d, again in doubts for s in (*_told(found, d), *again))),
+        stretches=tuple(
+            f"{words[0].upper()}{words[1:]}" for d, _ in doubts for words in [stretch_words(d, found.zone)]
+        ),
         rows=tuple(_row(found, one) for one in concerned),
         estimates=tuple(_estimate(one) for one in guesses),
         without_estimate=len(concerned) - len(guesses),
@@ -173,7 +176,7 @@ def _estimate(one: Affected) -> Mapping[str, Any]:
     return {
         "about": f"Part {inspection.part_no}, lot {inspection.lot}",
         "words": f"{words[0].upper()}{words[1:]}",
-        "places": [(place.location, *place_words(place, estimate.unit)) for place in estimate.places],
+        "places": [(place.location, *place_words(place, estimate)) for place in estimate.places],
     }
 
 

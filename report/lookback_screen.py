@@ -16,10 +16,14 @@ from report.lookback_words import (
     estimate_words,
     gate_words,
     happened,
+    not_passed_words,
+    nothing_words,
     place_words,
     readings_words,
+    removed_words,
     span_words,
     stretch_words,
+    told_once,
 )
 from report.looking_back import Affected, LookBack
 from report.terminal_text import table, wrapped
@@ -51,6 +55,7 @@ _COLUMNS: Final = (
     "gate",
     "estimate_as_recorded",
     "estimate_if_whole_error",
+    "estimate_rule",
     "certificate",
     "certificate_revision",
     "issued_utc",
@@ -76,19 +81,20 @@ def lookback_lines(found: LookBack, columns: int) -> list[str]:
 
 def _why(found: LookBack) -> Iterator[str]:
     told: dict[str, None] = {}
-    for doubt in found.doubts:
-        for sentence in happened(found, doubt):
+    for doubt, again in told_once(found, found.doubts):
+        for sentence in (*happened(found, doubt), *again):
             if sentence not in told:
                 told[sentence] = None
                 yield sentence
         yield f"  in doubt: {stretch_words(doubt, found.zone)}"
+    yield from not_passed_words(found)
 
 
 def _summary(found: LookBack) -> Iterator[str]:
-    if found.doubts:
+    if found.doubts or found.not_passed:
         yield ""
     if not found.affected:
-        yield "Nothing in the archive is in doubt: no sealed inspection and no certificate has a reading in that time."
+        yield nothing_words(found)
         return
     customers = len(found.customers)
     yield (
@@ -116,7 +122,7 @@ def _inspection_lines(found: LookBack, one: Affected) -> Iterator[str]:
     if one.estimate is not None:
         yield f"    estimate: {estimate_words(one.estimate)}"
         head = ("location", "limits", "recorded", "if the whole error applies", "")
-        rows = [(place.location, *place_words(place, one.estimate.unit)) for place in one.estimate.places]
+        rows = [(place.location, *place_words(place, one.estimate)) for place in one.estimate.places]
         yield from (f"    {line}" for line in table([head, *rows]))
 
 
@@ -136,9 +142,13 @@ def _certificate_words(issued: CertificateInDoubt, valid: int, zone: ZoneInfo) -
 
 
 def _notes(found: LookBack) -> Iterator[str]:
+    if found.affected or found.absent.lost or found.absent.removed:
+        yield ""
+    if found.absent.lost:
+        yield f"This answer is incomplete: {'; '.join(found.absent.lost)}. Run 'filmtally archive check'."
+    yield from removed_words(found)
     if not found.affected:
         return
-    yield ""
     if any(one.estimate is not None for one in found.affected):
         yield about_estimates(found.asked.off_um)
     without = sum(one.estimate is None and bool(one.touched.found) for one in found.affected)
@@ -174,11 +184,31 @@ def lookback_json(found: LookBack) -> dict[str, Any]:
             }
             for doubt in found.doubts
         ],
+        "not_passed_since": [
+            {"gauge_serial": d.gauge_serial, "probe_mode": d.probe_mode, "check_id": d.check_id}
+            for d in found.not_passed
+        ],
         "inspections": len(found.affected),
         "certificates": found.certificates,
         "customers": list(found.customers),
         "affected": [_affected_json(one) for one in found.affected],
         "readings_by_another_clock": found.other_clocks,
+        "incomplete": list(found.absent.lost),
+        "removed": [
+            {
+                "inspection_id": one.key,
+                "sealed_at": _utc(one.named_at),
+                "removed_at": _utc(one.removed_at),
+                "by": one.by,
+                "reason": one.reason,
+                "certificates_registered": [
+                    {"number": c.number, "revision": c.revision, "customer": c.customer, "lot": c.lot}
+                    for c in found.absent.certificates
+                    if c.inspection_id == one.key
+                ],
+            }
+            for one in found.absent.removed
+        ],
     }
 
 
@@ -228,6 +258,7 @@ def _estimate_json(estimate: Estimate) -> dict[str, Any]:
         "as_recorded": estimate.as_recorded.name,
         "if_whole_error": estimate.outcome.value,
         "beyond_standards": estimate.beyond,
+        "rule": estimate.rule,
         "locations": [
             {
                 "location": place.location,
@@ -237,6 +268,7 @@ def _estimate_json(estimate: Estimate) -> dict[str, Any]:
                 "estimated": [str(end) for end in place.estimated],
                 "as_recorded": place.as_recorded.name,
                 "if_whole_error": place.outcome.value,
+                "means_compared": None if place.means is None else [str(end) for end in place.means],
             }
             for place in estimate.places
         ],
@@ -293,6 +325,7 @@ def _row(
         "gate": None if gate is None else gate.value,
         "estimate_as_recorded": None if guess is None else guess.as_recorded.name,
         "estimate_if_whole_error": None if guess is None else guess.outcome.value,
+        "estimate_rule": None if guess is None else guess.rule or "every reading within the limits",
         "certificate": None if of is None else of.number,
         "certificate_revision": None if of is None else of.revision,
         "issued_utc": None if of is None else _utc(of.issued_at),

@@ -7,6 +7,7 @@ no fault, no promise, and no name of a person.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from datetime import datetime, timedelta
 from decimal import Decimal
 from fractions import Fraction
@@ -21,6 +22,7 @@ from rules.results import GateState
 from rules.verdict import Verdict
 from rules.wording import amount, as_written, counted, listed, local_time
 from schemas.gauge_checks import GaugeCheck
+from schemas.tombstones import Tombstone
 from schemas.units import Unit
 from schemas.vocabulary import Occasion
 
@@ -35,6 +37,8 @@ _ESTIMATE_AS_TOLD: Final = (
     "to be {size} too {way}, as is stated, from the first reading on."
 )
 NOT_SHIPPED_KNOWN: Final = "The records do not say which pieces have been shipped, or where they are now."
+#: So many things are named in a sentence; --json names all.
+_NAMED: Final = 12
 _BEYOND: Final = " Some of these readings lie beyond the standards of the check, where its errors say less."
 
 _OCCASIONS: Final[dict[str | None, str]] = {
@@ -82,10 +86,52 @@ def happened(found: LookBack, doubt: Doubt) -> list[str]:
     return _HAPPENED[doubt.cause](found, doubt)
 
 
+def told_once(found: LookBack, doubts: Sequence[Doubt]) -> list[tuple[Doubt, list[str]]]:
+    """Return *doubts*, those of one check that was recorded again as one, each with a sentence that says so, if it was."""
+    alike: dict[tuple[object, ...], list[Doubt]] = {}
+    for doubt in doubts:
+        alike.setdefault((_but_for_ids(doubt), _measured(found.rows(doubt.check_id))), []).append(doubt)
+    told = []
+    for first, *others in alike.values():
+        ids = [str(doubt.check_id) for doubt in (first, *others)]
+        told.append((first, [f"The same check is on record more than once: {listed(ids)}."] if others else []))
+    return told
+
+
+def _but_for_ids(doubt: Doubt) -> Doubt:
+    return replace(doubt, check_id=None, error_of=None)
+
+
+def _measured(rows: Sequence[GaugeCheck]) -> tuple[object, ...]:
+    return tuple(
+        (
+            r.kind,
+            r.occasion,
+            r.done_at,
+            r.standard_id,
+            r.certified_um,
+            r.mean_um,
+            r.error_um,
+            r.within,
+            r.certificate_no,
+        )
+        for r in rows
+    )
+
+
+def not_passed_words(found: LookBack) -> list[str]:
+    """Return which gauges failed a check and have not passed one since, where no reading in doubt says so already."""
+    return [
+        f"{_the_gauge(doubt)} did not pass check {doubt.check_id} on {_at(found.rows(doubt.check_id), found.zone)} and has not "
+        "passed one since; no sealed reading was taken with it after that."
+        for doubt in found.not_passed
+    ]
+
+
 def stretch_words(doubt: Doubt, zone: ZoneInfo) -> str:
     """Return the time in doubt, with what holds of its ends."""
     gauge = gauge_words(doubt)
-    start = None if doubt.start is None else local_time(doubt.start, zone)
+    start = None if doubt.start is None else _exactly(doubt.start, zone)
     if doubt.end is None:
         return (
             f"every reading of {gauge}"
@@ -97,12 +143,55 @@ def stretch_words(doubt: Doubt, zone: ZoneInfo) -> str:
     if whole_day:
         end = f"the end of {doubt.end.astimezone(zone).date() - timedelta(days=1)}"
     else:
-        end = local_time(doubt.end, zone)
+        end = _exactly(doubt.end, zone)
     counts = "" if whole_day else ", that moment included" if doubt.end_counts else ", that moment not included"
     if start is None:
         return f"every reading of {gauge} up to {end}{counts}"
     both = "" if whole_day else ", both included" if doubt.end_counts else ", the latter not included"
     return f"readings of {gauge} from {start} to {end}{both}"
+
+
+def _exactly(moment: datetime, zone: ZoneInfo) -> str:
+    """Return *moment* to the second or the millisecond where it has any: it is an end, and a reading may lie just beyond."""
+    more = f":{moment:%S}" if moment.second or moment.microsecond else ""
+    return f"{local_time(moment, zone)}{more}{f'.{moment.microsecond // 1000:03d}' if moment.microsecond else ''}"
+
+
+def nothing_words(found: LookBack) -> str:
+    """Return that nothing is in doubt, as far as that can be said."""
+    where = "that is still in the archive" if found.absent.lost or found.absent.certificates else "in the archive"
+    asked = found.asked
+    if asked.check_id is not None or (asked.gauge_serial is not None and asked.stretch.given):
+        readings = "in that time"
+    elif asked.standard_id is not None:
+        readings = f"that a check on standard {asked.standard_id}{' then' if asked.stretch.given else ''} was to cover"
+    else:
+        readings = f"that the records of gauge {asked.gauge_serial} put in doubt"
+    return f"Nothing {where} is in doubt: no sealed inspection and no certificate has a reading {readings}."
+
+
+def removed_words(found: LookBack) -> list[str]:
+    """Return what was removed by an order and so is not looked at, an order a sentence, and what is still registered of it."""
+    by_order: dict[str, list[Tombstone]] = {}
+    for one in found.absent.removed:
+        by_order.setdefault(one.removal_id, []).append(one)
+    said = []
+    for gone in by_order.values():
+        names, order = {one.key for one in gone}, gone[0]
+        were = "was removed" if len(gone) == 1 else "were removed"
+        left = [f"{c.number} revision {c.revision} ({c.customer}, lot {c.lot})" for c in found.absent.certificates if c.inspection_id in names]  # fmt: skip
+        said.append(
+            f"{counted(len(gone), 'inspection')} that may hold readings in doubt {were} on "
+            f"{order.removed_at.astimezone(found.zone).date()} ({order.reason}) and not looked at: "
+            f"{listed([one.key for one in gone], _NAMED)}. "
+            + (
+                f"Still registered of {'it' if len(gone) == 1 else 'them'}: certificate {listed(left, _NAMED)}. Neither a "
+                "tombstone nor the register says with which gauge the readings were taken; the certificate does."
+                if left
+                else "No certificate is registered any more."
+            )
+        )
+    return said
 
 
 def gauge_words(doubt: Doubt) -> str:
@@ -137,18 +226,24 @@ def readings_words(one: Affected) -> str:
 def estimate_words(estimate: Estimate) -> str:
     """Return what the error could mean for one inspection, in half a sentence."""
     beyond = _BEYOND if estimate.beyond else ""
-    return f"{_RECORDED[estimate.as_recorded]}; {_WHOLE[estimate.outcome]}.{beyond}"
+    rule = "" if estimate.rule is None else f" Judged by the rule: {estimate.rule}."
+    return f"{_RECORDED[estimate.as_recorded]}; {_WHOLE[estimate.outcome]}.{rule}{beyond}"
 
 
-def place_words(place: PlaceEstimate, unit: Unit) -> tuple[str, str, str, str]:
-    """Return limits, what was recorded, what it would be, and what that comes to, as cells."""
-    against = (place.lower, place.upper)
-    return (
-        _limits(place, unit),
-        _range(place.recorded, against, unit),
-        _range(place.estimated, against, unit),
-        {Outcome.WITHIN: "within", Outcome.OUTSIDE: "would not be", Outcome.UNDECIDED: "undecided"}[place.outcome],
-    )
+def place_words(place: PlaceEstimate, estimate: Estimate) -> tuple[str, str, str, str]:
+    """Return limits, what was recorded, what it would be, and what that comes to, as cells.
+
+    Where a rule does not ask every reading for the limits, a range beyond them may conform. Then the means that are compared
+    stand beside it, or the last cell says that the rule, which :func:`estimate_words` names, is another one.
+    """
+    unit, against = estimate.unit, (place.lower, place.upper)
+    whole = _range(place.estimated, against, unit)
+    if place.means is not None:
+        means = _range(place.means, against, unit)
+        whole += f", {'mean' if place.means[0] == place.means[1] else 'means'} {means}"
+    outcome = {Outcome.WITHIN: "within", Outcome.OUTSIDE: "would not be", Outcome.UNDECIDED: "undecided"}[place.outcome]
+    by_rule = " (by the rule)" if place.means is None and estimate.rule is not None else ""
+    return _limits(place, unit), _range(place.recorded, against, unit), whole, outcome + by_rule
 
 
 def _limits(place: PlaceEstimate, unit: Unit) -> str:

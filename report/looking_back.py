@@ -7,15 +7,18 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from fractions import Fraction
 from functools import lru_cache
+from pathlib import Path
 from typing import Final
 from zoneinfo import ZoneInfo
 
+from archive.absent import Absent, absent
 from archive.layout import id_time
 from archive.look_back import Period, candidates
 from archive.store import Archive
 from rules.calibration_gate import cover
 from rules.doubt import (
     CLOCKS_APART,
+    Cause,
     Doubt,
     Policy,
     Touched,
@@ -118,6 +121,9 @@ class LookBack:
         doubts: What was asked about, and whatever else put a reading in doubt.
         checks: The checks that these name, all their rows.
         affected: What is in doubt: by customer, then by the time of the first reading.
+        absent: What could not be looked at.
+        not_passed: Of each mode that failed a check and has passed none since, with no reading in doubt through that, the
+            doubt that its last failed check makes.
     """
 
     asked: Asked
@@ -125,6 +131,8 @@ class LookBack:
     doubts: tuple[Doubt, ...]
     checks: tuple[GaugeCheck, ...]
     affected: tuple[Affected, ...]
+    absent: Absent
+    not_passed: tuple[Doubt, ...]
 
     @property
     def certificates(self) -> int:
@@ -146,8 +154,14 @@ class LookBack:
         return tuple(c for c in self.checks if c.check_id == check_id)
 
 
-def looked_back(archive: Archive, shop: Shop, asked: Asked) -> LookBack:
+def looked_back(archive: Archive, shop: Shop, asked: Asked, sealed_journals: Path) -> LookBack:
     """Return every inspection and certificate in doubt through what is *asked*.
+
+    Args:
+        archive: Where they are.
+        shop: For its policy and its clock.
+        asked: What a person asks.
+        sealed_journals: The folder of the sealed journals, each of an inspection that has to be there.
 
     Raises:
         BadInput: There is no such check, gauge or standard, or it puts nothing in doubt.
@@ -166,14 +180,26 @@ def looked_back(archive: Archive, shop: Shop, asked: Asked) -> LookBack:
     affected = [_affected(one, checks, estimated) for one in touched]
     held = {d for one in touched for found in (one.found, *(c.found for c in one.certificates)) for d in found.doubts}
     shown = tuple(d for n, d in enumerate(doubts) if d in held or (n == 0 and asked.check_id is not None))
-    cited = {name for d in shown for name in (d.check_id, d.good_id, d.next_id, d.error_of)}
+    not_passed = _not_passed(doubts, shown)
+    cited = {name for d in (*shown, *not_passed) for name in (d.check_id, d.good_id, d.next_id, d.error_of)}
     return LookBack(
         asked,
         ZoneInfo(shop.time_zone),
         shown,
         tuple(c for c in known if c.check_id in cited),
         tuple(sorted(affected, key=lambda one: (one.touched.inspection.customer, one.first))),
+        absent(archive, sealed_journals, earliest(doubts)),
+        not_passed,
     )
+
+
+def _not_passed(doubts: Sequence[Doubt], shown: Sequence[Doubt]) -> tuple[Doubt, ...]:
+    last: dict[str, Doubt] = {}
+    for doubt in doubts:
+        if doubt.cause is Cause.AFTER_FAILED_CHECK and doubt.end is None:
+            last[doubt.probe_mode] = doubt
+    told = {doubt.probe_mode for doubt in shown if doubt.cause is Cause.AFTER_FAILED_CHECK and doubt.end is None}
+    return tuple(doubt for mode, doubt in last.items() if mode not in told)
 
 
 def _doubts(archive: Archive, shop: Shop, asked: Asked) -> tuple[tuple[Doubt, ...], Sequence[GaugeCheck]]:
@@ -208,9 +234,11 @@ def _doubts(archive: Archive, shop: Shop, asked: Asked) -> tuple[tuple[Doubt, ..
     modes = policy.modes if asked.probe_mode is None else (asked.probe_mode,)
     if stretch.given:
         _must_be_known(archive, shop, asked, None)
+        _must_have_mode(archive, shop, asked)
         return stated(asked.gauge_serial, modes, stretch.start, stretch.end, end_counts=stretch.end_counts), ()
     every = _no_studies(archive.checks(asked.gauge_serial))
     _must_be_known(archive, shop, asked, every)
+    _must_have_mode(archive, shop, asked)
     return tuple(d for d in doubts_on_record(every, asked.gauge_serial, policy) if d.probe_mode in modes), every
 
 
@@ -263,6 +291,21 @@ def _must_be_known(archive: Archive, shop: Shop, asked: Asked, checks: Sequence[
     if wanted not in known:
         raise BadInput(
             f"there is no {kind} {wanted!r} in shop.toml or on record (there are: {', '.join(sorted(known))})"
+        )
+
+
+def _must_have_mode(archive: Archive, shop: Shop, asked: Asked) -> None:
+    """Refuse a mode that the gauge has not and never was used in, as a name that nothing knows."""
+    serial = asked.gauge_serial
+    known = {mode.value for gauge in shop.gauge if gauge.serial == serial for mode in gauge.probe_modes}
+    if asked.probe_mode is None or asked.probe_mode in known:
+        return
+    known |= {c.probe_mode for c in archive.checks(serial) if c.probe_mode is not None}
+    known |= {i.probe_mode for i in archive.listed(gauge_serial=serial, all_revisions=True)}
+    if asked.probe_mode not in known:
+        raise BadInput(
+            f"gauge {serial} has no mode {asked.probe_mode!r} in shop.toml or on record (it has: {', '.join(sorted(known))}); "
+            "correct --mode or leave it out"
         )
 
 

@@ -16,7 +16,7 @@ from decimal import Decimal
 from enum import StrEnum
 from fractions import Fraction
 
-from rules.conformity import by_piece_and_location, judge, judged_builds
+from rules.conformity import by_piece_and_location, judge, judged_builds, rule_statement
 from rules.doubt import InDoubt
 from rules.film_build import is_base, pieces_read
 from rules.statistics import mean
@@ -25,6 +25,7 @@ from schemas.gauge_checks import GaugeCheck
 from schemas.job import Job, Location
 from schemas.readings import GaugeReading
 from schemas.units import Unit, from_um
+from schemas.vocabulary import RuleName
 
 _NONE: Sequence[Fraction] = (Fraction(0),)
 
@@ -55,6 +56,7 @@ class PlaceEstimate:
         estimated: The same if the whole error applied: the least that the lowest, and the most that the highest could be.
         as_recorded: What the rule says of the builds as recorded.
         outcome: What it would say.
+        means: Where the rule compares means: the lowest and the highest of them if the whole error applied; else None.
     """
 
     location: str
@@ -64,6 +66,7 @@ class PlaceEstimate:
     estimated: tuple[Fraction, Fraction]
     as_recorded: Verdict
     outcome: Outcome
+    means: tuple[Fraction, Fraction] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,6 +79,7 @@ class Estimate:
         as_recorded: What the rule says of the whole inspection as recorded, the gauge aside.
         outcome: What it would say if the whole error applied.
         beyond: Whether readings lie below or above every standard of the check, where its errors say less.
+        rule: By which rule, in words; None where that asks every reading for the limits, as whoever reads them expects.
     """
 
     unit: Unit
@@ -83,6 +87,7 @@ class Estimate:
     as_recorded: Verdict
     outcome: Outcome
     beyond: bool
+    rule: str | None = None
 
 
 def errors_found(rows: Sequence[GaugeCheck]) -> tuple[ErrorFound, ...]:
@@ -171,6 +176,9 @@ def _estimate(
             (min(lowest.builds[location.name]), max(highest.builds[location.name])),
             recorded.verdict(location),
             _outcome(lowest.verdict(location), highest.verdict(location)),
+            (min(lowest.means[location.name]), max(highest.means[location.name]))
+            if job.rule.name is RuleName.LOCATION_MEANS
+            else None,
         )
         for location in job.location
         if location.name in names and recorded.builds.get(location.name)
@@ -181,6 +189,7 @@ def _estimate(
         overall(recorded.findings),
         _outcome(overall(lowest.findings), overall(highest.findings)),
         beyond,
+        None if job.rule.name is RuleName.EVERY_READING else rule_statement(job.rule).title,
     )
 
 
@@ -197,7 +206,12 @@ class _Judged:
         self.builds: dict[str, list[Fraction]] = {}
         for _, location, build in judged:
             self.builds.setdefault(location.name, []).append(build)
-        self.findings: list[Finding] = judge(job, readings, by_piece_and_location(job, judged, pieces_read(readings)))
+        places = by_piece_and_location(job, judged, pieces_read(readings))
+        self.means: dict[str, list[Fraction]] = {}
+        for place in places:
+            if place.builds:
+                self.means.setdefault(place.location.name, []).append(mean(place.builds))
+        self.findings: list[Finding] = judge(job, readings, places)
 
     def verdict(self, location: Location) -> Verdict:
         return overall(f for f in self.findings if f.location == location.name)

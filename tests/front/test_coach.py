@@ -195,6 +195,9 @@ def test_a_location_or_a_file_that_cannot_be_is_one_sentence(door: FrontDoor) ->
     hang(door, even)
     assert "has no such location; it has: strap face" in door("coach", "--location", "nowhere").sentence
     assert "let the name end in .html" in door("coach", "--html", str(door.folder / "coach.txt")).sentence
+    (door.folder / "mine.html").write_text("mine", encoding="utf-8")
+    assert "say --replace" in door("coach", "--html", str(door.folder / "mine.html")).sentence
+    assert (door.folder / "mine.html").read_text(encoding="utf-8") == "mine"
     assert "no rack 'R9'" in door("coach", "--rack", "R9").sentence
 
 

@@ -31,7 +31,9 @@ def test_the_page_shows_what_the_archive_answers(measured: FrontDoor, tmp_path: 
     assert re.search(r"1 of 4 \(25.0\u00a0%\)", page)
     assert re.findall(r"(\d gauge.*?)\.<", page)[0] == "1 gauge: 2 checks passed"
     assert "L-1" not in page
-    both = measured("history", "--html", str(target), "--unit", "mil")
+    again = measured("history", "--html", str(target), "--unit", "mil")
+    assert (again.code, again.sentence.endswith("is there already; name another file, or say --replace")) == (2, True)
+    both = measured("history", "--html", str(target), "--unit", "mil", "--replace")
     assert both.out == f"{target}: 2 inspections\n"
     assert "film build, mil" in target.read_text("utf-8")
     assert [path.name for path in tmp_path.glob("*.html")] == ["history.html"]
@@ -46,7 +48,7 @@ def test_a_selection_without_readings_is_a_page_that_says_so(measured: FrontDoor
 @pytest.mark.parametrize(
     ("words", "sentence"),
     [
-        (["--html", "{tmp}/page.pdf"], "the page is HTML; let the name end in .html"),
+        (["--html", "{tmp}/page.pdf"], "page.pdf: let the name end in .html"),
         (["--html", "{tmp}/no/page.html"], "there is no such folder; make it or name another"),
         (["--html", "{tmp}/folder.html"], "this is a folder; name a file"),
         (["--html", "{tmp}/page.html", "--json"], "--json shapes the answer of a terminal; leave it out with --html"),

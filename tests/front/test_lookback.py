@@ -6,6 +6,7 @@ import csv
 import io
 import json
 import re
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -40,6 +41,111 @@ def _found(door: FrontDoor, *words: str) -> dict[str, Any]:
     found: dict[str, Any] = json.loads(answer.out)
     assert answer.code == (1 if found["affected"] else 0), answer
     return found
+
+
+def test_an_archive_with_a_commit_missing_is_not_said_to_be_without_doubt(door: FrontDoor) -> None:
+    door.covered_lot()
+    whole = door("lookback", "--gauge", "FB-11", "--from", "2026-12-01", "--json")
+    assert (whole.code, json.loads(whole.out)["incomplete"]) == (0, [])
+    (file,) = (door.folder / "archive" / "readings").rglob("*.parquet")
+    name = file.name.split("-", 3)[3].removesuffix("-r1.parquet")
+    content = file.read_bytes()
+    file.unlink()
+    answer = door("lookback", "--gauge", "FB-11", "--from", "2026-11-01")
+    assert answer.code == 4
+    assert f"the answer is incomplete: commit 2 of bench {file.name.split('-')[1]} is missing; inspection {name}, whose" in answer.sentence  # fmt: skip
+    assert answer.sentence.endswith("run 'filmtally archive check'")
+    assert "Nothing that is still in the archive is in doubt" in answer.out
+    assert "This answer is incomplete" in answer.out
+    file.write_bytes(content)
+    assert door("certify", name, *door.signed_in()).code == 0
+    for folded in (False, True):
+        assert door("lookback", "--gauge", "FB-11", "--from", "2026-11-01").code == 1
+        if not folded:
+            door.now = datetime(2027, 2, 1, tzinfo=UTC)
+            assert door("archive", "fold").code == 0
+
+
+def test_a_certificate_whose_inspection_is_missing_makes_the_answer_incomplete(door: FrontDoor) -> None:
+    door.certified()
+    (file,) = (door.folder / "archive" / "readings").rglob("*.parquet")
+    file.unlink()
+    for journal in (door.folder / "journals" / "sealed").glob("*.journal"):
+        journal.unlink()
+    answer = door("lookback", "--gauge", "FB-11", "--from", "2026-11-01", "--json")
+    assert answer.code == 4
+    commit, certificate = json.loads(answer.out)["incomplete"]
+    assert commit.startswith("commit 2 of bench ")
+    assert "revision 1 states inspection" in certificate
+
+
+def test_what_was_removed_is_named_with_the_certificates_that_are_still_registered(door: FrontDoor) -> None:
+    name = door.covered_lot()
+    assert door("certify", name, *door.signed_in()).code == 0
+    door.now = datetime(2060, 1, 1, 12, tzinfo=UTC)
+    who = ("--by", "mk", "--reason", "kept long enough", "--yes", "1")
+    assert door("archive", "retain", "--remove", *who).code == 0
+    answer = door("lookback", "--gauge", "FB-11", "--from", "2026-11-03", "--to", "2026-11-04")
+    assert (answer.code, answer.err) == (1, "")
+    said = " ".join(answer.out.split())
+    assert f"1 inspection that may hold readings in doubt was removed on 2060-01-01 (kept long enough) and not looked at: {name}." in said  # fmt: skip
+    assert "revision 1 (Hollin and Wray Garden Works, lot L-1). Neither a tombstone nor the register says" in said
+    found = json.loads(door("lookback", "--gauge", "FB-11", "--from", "2026-11-03", "--json").out)
+    assert [(one["inspection_id"], len(one["certificates_registered"])) for one in found["removed"]] == [(name, 1)]
+    # Sealed on 25 November: nothing taken later can be in it.
+    assert door("lookback", "--gauge", "FB-11", "--from", "2027-01-01").code == 0
+
+
+def test_a_rule_that_judges_means_shows_the_means_beside_readings_outside_the_limits(door: FrontDoor) -> None:
+    door.verify_gauge("opening", "2026-11-03T09:00")
+    path = door.write("x.txt", b"50.0 um\n88.0 um\n90.0 um\n92.0 um\n" + b"32.0 um\n" * 4)
+    assert door.measure("hinge", path).code == 0
+    files = [door.folder.parent / name for name in ("t.csv", "t.html")]
+    words = ("--gauge", "FB-11", "--from", "2026-11-03", "--off", "+2.5 um")
+    answer = door("lookback", *words, "--csv", str(files[0]), "--html", str(files[1]))
+    # By hand: 50 + 88 + 90 + 92 is 320, a mean of 80, and 77.5 less the error.
+    assert re.search(r"50.0 to 92.0 +47.5 to 89.5, mean 77.5 +within$", answer.out, re.MULTILINE)
+    assert "Judged by the rule: Mean of each location within the limits." in " ".join(answer.out.split())
+    (row,) = csv.DictReader(io.StringIO(files[0].read_text(encoding="utf-8")))
+    assert row["estimate_rule"] == "Mean of each location within the limits"
+    assert "<td>47.5 to 89.5, mean 77.5</td><td>within</td>" in files[1].read_text(encoding="utf-8").replace(
+        "\u00a0", " "
+    )
+
+
+def test_a_gauge_that_failed_and_measured_nothing_since_is_still_said_to_have_failed(door: FrontDoor) -> None:
+    door.covered_lot()
+    door.verify_gauge("opening", "2026-11-04T09:00", read=BAD)
+    answer = door("lookback", "--gauge", "FB-11")
+    assert answer.code == 0
+    said = " ".join(answer.out.split())
+    assert "Gauge FB-11 (magnetic) did not pass check" in said
+    assert "on 2026-11-04 09:00 and has not passed one since; no sealed reading was taken with it after that." in said
+    assert "has a reading that the records of gauge FB-11 put in doubt" in said
+    assert "in that time" not in said
+    door.verify_gauge("opening", "2026-11-04T10:00")
+    assert "did not pass" not in door("lookback", "--gauge", "FB-11").out
+
+
+def test_a_failed_check_that_was_recorded_twice_is_told_once_and_to_the_second(door: FrontDoor) -> None:
+    door.verify_gauge("opening", "2026-11-03T09:00:12")
+    path = door.write("x.txt", b"88.0 um\n" * 4 + b"32.0 um\n" * 4)
+    assert door.measure("hinge", path).code == 0
+    ids = []
+    for _ in range(2):
+        failed = door.verify_gauge("closing", "2026-11-03T15:00:41", read=BAD)
+        ids += re.findall(r"--check (\S+)", failed.err)
+    letter = door.folder.parent / "t.html"
+    answer = door("lookback", "--gauge", "FB-11", "--html", str(letter))
+    assert answer.code == 1
+    said = " ".join(answer.out.split())
+    html = letter.read_text(encoding="utf-8")
+    for text in (said, html):
+        assert text.count("was checked on certified standards") == 1
+        assert text.count("from 2026-11-03 09:00:12 to 2026-11-03 15:00:41, both included") == 1
+        assert text.count("The same check is on record more than once: ") == 1
+    assert all(name in said for name in ids)
+    assert len(set(ids)) == 2
 
 
 def _lots(found: dict[str, Any]) -> list[str]:
@@ -233,6 +339,11 @@ def test_a_failed_check_is_said_although_the_archive_cannot_tell_what_it_touches
         (("--gauge", "FB-11", "--from", "2026-11-04", "--to", "2026-11-03"), "is later than --to 2026-11-03"),
         (("--gauge", "FB-11", "--from", "yesterday"), "write a day as 2026-01-31"),
         (("--gauge", "FB-11", "--from", "0026-11-03"), "correct the year"),
+        (
+            ("--gauge", "FB-12", "--mode", "eddy-current"),
+            "gauge FB-12 has no mode 'eddy-current' in shop.toml or on record",
+        ),
+        (("--gauge", "FB-12", "--mode", "eddy-current", "--from", "2026-11-03"), "(it has: magnetic); correct --mode"),
         (("--gauge", "FB-11", "--off", "2.5"), "write it with its unit"),
         (("--gauge", "FB-11", "--reason", "why"), "--reason goes with --gauge and a time"),
         (("--gauge", "FB-11", "--from", "2026-11-03", "--reason", "a\nb"), "--reason"),
@@ -246,10 +357,54 @@ def test_what_cannot_be_asked_is_refused_in_one_sentence(
     assert sentence in answer.sentence
 
 
-def test_a_file_that_cannot_be_written_is_named(door: FrontDoor) -> None:
-    door.verify_gauge("opening", "2026-11-03T09:00")
-    path = door.write("x.txt", ("88.0 um\n" * 4 + "32.0 um\n" * 4).encode())
-    assert door.measure("hinge", path).code == 0
-    answer = door("lookback", "--gauge", "FB-11", "--csv", str(Path(door.folder) / "no" / "t.csv"))
+@pytest.mark.parametrize(
+    ("option", "name", "sentence"),
+    [
+        ("--csv", "no/t.csv", "no: there is no such folder"),
+        ("--csv", "shop.toml", "let the name end in .csv"),
+        ("--html", "t.csv", "let the name end in .html"),
+        ("--csv", "orders.csv", "belongs to what the shop keeps"),
+        ("--csv", "Orders.CSV", "belongs to what the shop keeps"),
+        ("--html", "certificates/t.html", "belongs to what the shop keeps"),
+        ("--html", "archive/readings/t.html", "belongs to what the shop keeps"),
+        ("--csv", "journals/sealed/t.csv", "belongs to what the shop keeps"),
+        ("--csv", "jobs/t.csv", "belongs to what the shop keeps"),
+        ("--csv", "into-jobs.csv", "belongs to what the shop keeps"),
+    ],
+)
+def test_a_file_that_may_not_be_written_is_refused_even_with_replace(
+    door: FrontDoor, option: str, name: str, sentence: str
+) -> None:
+    for folder in ("archive/readings", "certificates", "journals/sealed"):
+        (door.folder / folder).mkdir(parents=True, exist_ok=True)
+    (door.folder / "into-jobs.csv").symlink_to(door.folder / "jobs" / "hinge.csv")
+    before = {p: p.read_bytes() for p in door.folder.rglob("*") if p.is_file()}
+    answer = door("lookback", "--gauge", "FB-11", "--replace", option, str(door.folder / name))
     assert answer.code == 2
-    assert "t.csv: cannot be written" in answer.sentence
+    assert sentence in answer.sentence
+    assert {p: p.read_bytes() for p in door.folder.rglob("*") if p.is_file()} == before
+
+
+def test_a_file_that_is_there_is_written_over_only_when_that_is_said(door: FrontDoor) -> None:
+    table, letter = door.folder / "t.csv", door.folder / "t.html"
+    table.write_text("mine", encoding="utf-8")
+    words = ("lookback", "--gauge", "FB-11", "--csv", str(table), "--html", str(letter))
+    assert door(*words).sentence.endswith("t.csv: is there already; name another file, or say --replace")
+    assert table.read_text(encoding="utf-8") == "mine"
+    letter.symlink_to(table)
+    assert "t.html: is to hold two different things" in door(*words, "--replace").sentence
+    letter.unlink()
+    assert door(*words, "--replace").code == 0
+    assert table.read_text(encoding="utf-8").startswith("what,customer")
+
+
+def test_an_order_table_that_the_shop_calls_otherwise_is_its_own_too(door: FrontDoor) -> None:
+    shop = door.folder / "shop.toml"
+    named = shop.read_text(encoding="utf-8") + '\n[orders]\nfile = "open-orders.csv"\n'
+    shop.write_text(named, encoding="utf-8")
+    answer = door("lookback", "--gauge", "FB-11", "--replace", "--csv", str(door.folder / "open-orders.csv"))
+    assert "belongs to what the shop keeps" in answer.sentence
+    assert (
+        "belongs to what the shop keeps"
+        in door("archive", "export", "readings", str(door.folder / "open-orders.csv"), "--replace").sentence
+    )

@@ -1,0 +1,111 @@
+"""Where a file that a person names may be written: over nothing unasked, and never among what a shop keeps."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterable, Sequence
+from contextlib import suppress
+from pathlib import Path
+from typing import Final
+
+from archive.layout import TEMPORARY_PREFIX
+from archive.shop_folder import ShopFolder
+from schemas.errors import BadInput
+
+#: What lies in a shop folder and is its own, files and folders; its work orders are called as shop.toml says.
+_ITS_OWN: Final = (
+    "archive",
+    "captures",
+    "certificates",
+    "customers",
+    "drawings",
+    "draws",
+    "identities",
+    "jobs",
+    "journals",
+    "profiles",
+    "shop.toml",
+)
+
+
+def demand_target(path: Path, endings: Sequence[str], *, replace: bool, beside: Iterable[Path] = ()) -> None:
+    """Refuse a *path* that no answer may be written to.
+
+    Any shop's own files are refused, not only those of the shop that is asked: a folder with a shop.toml is a shop's.
+
+    Args:
+        path: The file that a person named.
+        endings: How its name may end, as ".csv".
+        replace: Whether what is there may be written over.
+        beside: What is written in the same run.
+
+    Raises:
+        BadInput: Its ending is none of *endings*, its folder is not there, it is a folder, it is one of *beside*, it is a
+            shop's own, or something is there and *replace* is not said.
+    """
+    if path.suffix.lower() not in endings:
+        *others, last = endings
+        names = f"{', '.join(others)} or {last}" if others else last
+        raise BadInput(f"{path}: {'cannot tell the format; ' if others else ''}let the name end in {names}")
+    if not path.parent.is_dir():
+        raise BadInput(f"{path.parent}: there is no such folder; make it or name another")
+    if path.is_dir():
+        raise BadInput(f"{path}: this is a folder; name a file")
+    if any(_is_same(path, other) for other in beside):
+        raise BadInput(f"{path}: is to hold two different things; name two files")
+    # Neither a link in its place nor one on the way to it leads into a shop: the folder's own place counts as well.
+    for place in {path.resolve(), path.parent.resolve() / path.name}:
+        own = _shops_own(place)
+        if own is not None:
+            raise BadInput(f"{path}: belongs to what the shop keeps ({own}); name a file elsewhere")
+    if not replace and os.path.lexists(path):
+        raise BadInput(f"{path}: is there already; name another file, or say --replace")
+
+
+def write_target(path: Path, content: bytes, endings: Sequence[str], *, replace: bool) -> None:
+    """Write *content* to *path*; the file appears, and what was there goes, when it is whole.
+
+    Args:
+        path: The file.
+        content: All of it.
+        endings, replace: As for :func:`demand_target`, which is asked before and after.
+
+    Raises:
+        BadInput: As :func:`demand_target`, or it cannot be written.
+    """
+    demand_target(path, endings, replace=replace)
+    temporary = path.with_name(TEMPORARY_PREFIX + path.name)
+    try:
+        temporary.write_bytes(content)
+        demand_target(path, endings, replace=replace)
+        temporary.replace(path)
+    except OSError as wrong:
+        raise BadInput(f"{path}: cannot be written ({wrong.strerror}); name another file") from None
+    finally:
+        with suppress(OSError):
+            temporary.unlink()
+
+
+def _is_same(path: Path, other: Path) -> bool:
+    return path.resolve() == other.resolve() or (path.exists() and other.exists() and path.samefile(other))
+
+
+def _shops_own(place: Path) -> str | None:
+    """Return what of a shop *place* is or lies in, or None where it is nothing that a shop keeps."""
+    for root in place.parents:
+        if not (root / "shop.toml").is_file():
+            continue
+        parts = [part.casefold() for part in place.relative_to(root).parts]
+        if parts[0] in _ITS_OWN:  # whatever its case: to some disks it is the same name
+            return str(root / place.relative_to(root).parts[0])
+        orders = _orders_of(root)
+        if parts == [part.casefold() for part in Path(orders).parts]:
+            return str(root / orders)
+    return None
+
+
+def _orders_of(root: Path) -> str:
+    try:
+        return ShopFolder(root).shop().orders.file
+    except BadInput:
+        return "orders.csv"  # whoever reads shop.toml says what is wrong with it
