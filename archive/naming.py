@@ -1,4 +1,4 @@
-"""Which inspection a person means: named by its number, the beginning of one, or its lot."""
+"""Which inspection a person means: named by its number, the beginning of one, or its lot; and what else a name may mean."""
 
 from __future__ import annotations
 
@@ -31,3 +31,17 @@ def inspection_named(wanted: str, archive: Archive) -> Inspection:
         )
     names = ", ".join(f"{i.inspection_id} (lot {i.lot})" for i in found[:6]) + (", …" if len(found) > 6 else "")
     raise BadInput(f"{wanted!r} names {len(found)} inspections: {names}; name one by its number")
+
+
+def elsewhere(archive: Archive, *, part: str | None = None, lot: str | None = None) -> list[str]:
+    """Return, where nothing was found by a part number or a lot, what of that name there is after all, as clauses.
+
+    Raises:
+        IntegrityFailed, BadInput: As :meth:`archive.store.Archive.listed`.
+    """
+    hints = []
+    if part is not None and not archive.listed(part_no=part) and archive.listed(lot=part):
+        hints.append(f"there is no part {part!r}, but a lot: --lot {part}")
+    if lot is not None and not archive.listed(lot=lot) and archive.listed(part_no=lot):
+        hints.append(f"there is no lot {lot!r}, but a part: --part {lot}")
+    return hints

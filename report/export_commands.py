@@ -52,10 +52,13 @@ def register(actions: Any) -> None:
 def _export(args: argparse.Namespace) -> int:
     from zoneinfo import ZoneInfo
 
-    from archive.exporting import demand_place
-    from archive.selection import Selection
+    from archive.exporting import demand_place, export
+    from archive.naming import elsewhere
+    from archive.selection import Selection, choose
     from archive.shop_folder import ShopFolder
     from archive.store import Archive
+    from schemas.errors import BadInput
+    from schemas.tables import TABLES
 
     folder = ShopFolder(args.shop)
     zone = ZoneInfo(folder.shop().time_zone)
@@ -72,7 +75,11 @@ def _export(args: argparse.Namespace) -> int:
         until=_day("--to", args.until),
         all_revisions=args.all_revisions,
     )
-    chosen = archive.export(args.table, args.target, selection, replace=args.replace)
+    chosen = choose(archive.root, TABLES[args.table], selection)
+    if not chosen.rows:
+        hints = "".join(f"; {hint}" for hint in elsewhere(archive, part=args.part, lot=args.lot))
+        raise BadInput(f"there are no {args.table} to export ({chosen.words}){hints}; nothing was written")
+    export(chosen, args.target, replace=args.replace)
     rows = f"{chosen.rows:,} {'row' if chosen.rows == 1 else 'rows'}"
     print(f"{args.target}: {rows} of {args.table} ({chosen.words})")
     return 0

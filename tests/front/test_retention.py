@@ -144,12 +144,26 @@ def test_a_part_of_a_table_as_a_workbook(door: FrontDoor, lot: str) -> None:
     assert openpyxl.load_workbook(target)["readings"].max_row == 9
     answer = door("archive", "export", "readings", str(target), "--lot", "L-1")
     assert (answer.code, "is there already; name another file, or say --replace" in answer.sentence) == (2, True)
-    assert door("archive", "export", "readings", str(target), "--lot", "L-2", "--replace").out.startswith(
-        f"{target}: 0 rows"
-    )
     before = door("archive", "export", "certificates", str(target), "--inspection", lot, "--replace").out
     assert f"1 row of certificates (inspection {lot};" in before
     assert (
         "no sealed inspection"
         in door("archive", "export", "readings", str(target), "--inspection", "x", "--replace").sentence
     )
+
+
+def test_an_export_of_nothing_says_so_and_writes_nothing(door: FrontDoor, lot: str) -> None:
+    target = door.folder.parent / "lot.csv"
+    part = json.loads(door("archive", "retain", "--json").out)[0]["part_no"]
+    for words, sentence in (
+        (
+            ("readings", "--lot", "L-2"),
+            "no readings to export (lot L-2; the valid revisions alone); nothing was written",
+        ),
+        (("readings", "--part", "L-1"), "there is no part 'L-1', but a lot: --lot L-1; nothing was written"),
+        (("certificates", "--lot", part), f"there is no lot {part!r}, but a part: --part {part}; nothing was written"),
+        (("holds",), "there are no holds to export (the whole table; every revision)"),
+    ):
+        answer = door("archive", "export", words[0], str(target), *words[1:])
+        assert (answer.code, sentence in answer.sentence) == (2, True), answer
+        assert not target.exists()
