@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 from archive.store import Archive
+from archive.tombstones import removed_words
 from schemas.errors import BadInput
 from schemas.inspections import Inspection
+from schemas.readings import READINGS
+from schemas.tombstones import Tombstone
 
 
 def inspection_named(wanted: str, archive: Archive) -> Inspection:
@@ -15,7 +18,7 @@ def inspection_named(wanted: str, archive: Archive) -> Inspection:
         archive: Where it is sought; a large one is not read for it.
 
     Raises:
-        BadInput: There is none, or more than one; the sentence names them.
+        BadInput: There is none, or more than one, or it was removed by an order; the sentence names them.
         IntegrityFailed: What was found is not whole.
     """
     found = (
@@ -25,12 +28,33 @@ def inspection_named(wanted: str, archive: Archive) -> Inspection:
     )
     if len(found) == 1:
         return archive.inspection(found[0].inspection_id)
+    if not found and (gone := removed_inspections(wanted, archive)):
+        told = "; ".join(
+            f"inspection {one.inspection_id}{f' (lot {one.lot})' if one.lot else ''} was {removed_words(one)}"
+            for one in gone[:6]
+        )
+        raise BadInput(f"{told}{'; …' if len(gone) > 6 else ''}; 'filmtally archive export tombstones FILE' says more")
     if not found:
         raise BadInput(
             f"there is no sealed inspection {wanted!r}, and no such lot; 'filmtally history' lists what there is"
         )
     names = ", ".join(f"{i.inspection_id} (lot {i.lot})" for i in found[:6]) + (", …" if len(found) > 6 else "")
     raise BadInput(f"{wanted!r} names {len(found)} inspections: {names}; name one by its number")
+
+
+def removed_inspections(wanted: str, archive: Archive) -> list[Tombstone]:
+    """Return of each removed inspection that *wanted* names, as in :func:`inspection_named`, its last revision's tombstone.
+
+    Raises:
+        IntegrityFailed, BadInput: As :meth:`archive.store.Archive.tombstones`.
+    """
+    every = [one for one in archive.tombstones() if one.removed_table == READINGS.name]
+    found = (
+        [one for one in every if one.inspection_id == wanted]
+        or [one for one in every if one.lot == wanted]
+        or ([one for one in every if one.inspection_id.startswith(wanted)] if wanted else [])
+    )
+    return list({one.inspection_id: one for one in sorted(found, key=lambda one: one.revision)}.values())
 
 
 def elsewhere(archive: Archive, *, part: str | None = None, lot: str | None = None) -> list[str]:

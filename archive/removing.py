@@ -27,7 +27,7 @@ from archive.commit import cannot_write, sync_folder
 from archive.content import contents_sha256
 from archive.fold import folding_alone
 from archive.layout import month_of, parse
-from archive.ledger import Record, record_hash, record_of
+from archive.ledger import Record, inspection_of, record_hash, record_of
 from archive.retention import Retained, holds_set, is_held, retained
 from archive.segments import (
     Segment,
@@ -196,8 +196,8 @@ def finish(archive: Archive, folder: ShopFolder) -> list[Path]:
 
 def _tombstones(archive: Archive, given: Order, going: dict[str, Retained]) -> Iterator[Tombstone]:
     found = [one for one in listing.commits(archive.root, READINGS.name) if one.name.key in going]
-    for record in stored.records(found):
-        yield _tombstone(given, going[record.key], record, record.key, None)
+    for one, record in zip(found, stored.records(found), strict=True):
+        yield _tombstone(given, going[record.key], record, inspection_of(record, one.where))
     if not given.with_certificates:
         return
     register = {(c.number, c.revision): c for c in archive.certificates() if c.inspection_id in going}
@@ -206,12 +206,10 @@ def _tombstones(archive: Archive, given: Order, going: dict[str, Retained]) -> I
     ]
     for record in stored.records(found):
         certificate = register[record.key, record.revision]
-        yield _tombstone(
-            given, going[certificate.inspection_id], record, certificate.inspection_id, certificate.pdf_name
-        )
+        yield _tombstone(given, going[certificate.inspection_id], record, certificate)
 
 
-def _tombstone(given: Order, kept: Retained, record: Record, inspection_id: str, pdf_name: str | None) -> Tombstone:
+def _tombstone(given: Order, kept: Retained, record: Record, what: Inspection | Certificate) -> Tombstone:
     return Tombstone(
         removal_id=given.removal_id,
         removed_table=record.table,
@@ -224,8 +222,12 @@ def _tombstone(given: Order, kept: Retained, record: Record, inspection_id: str,
         previous=record.previous,
         content_sha256=record.content_sha256,
         rows=record.rows,
-        inspection_id=inspection_id,
-        pdf_name=pdf_name,
+        inspection_id=what.inspection_id,
+        lot=what.lot,
+        part_no=what.part_no,
+        customer=what.customer,
+        pdf_name=what.pdf_name if isinstance(what, Certificate) else None,
+        pdf_sha256=what.pdf_sha256 if isinstance(what, Certificate) else None,
         removed_at=given.at,
         by=given.by,
         reason=given.reason,

@@ -32,7 +32,7 @@ def register(actions: Any) -> None:
         help="write a table, or a part of it, as one CSV, Parquet or Excel file",
         description="Write a table as one file. Where nothing is chosen it is the whole table in every revision; of what is "
         "chosen, the valid revisions alone. Readings and inspections go by the day of the sealing, gauge checks by the day "
-        "that they were done, certificates by the day of the issue. In .csv a text that a spreadsheet would take for a "
+        "that they were done, certificates by the day of the issue, tombstones by the day of the order. In .csv a text that a spreadsheet would take for a "
         "formula has an apostrophe before it; in .xlsx times are dates in UTC, and a second sheet explains every column.",
     )
     export.add_argument("table", choices=_TABLES, metavar="TABLE", help=", ".join(_TABLES))
@@ -86,8 +86,10 @@ def _export(args: argparse.Namespace) -> int:
 
 
 def _inspection(archive: Archive, table: str, wanted: str) -> str:
-    from archive.naming import inspection_named
+    from archive.naming import inspection_named, removed_inspections
 
+    if table == "tombstones" and len(gone := removed_inspections(wanted, archive)) == 1:
+        return gone[0].inspection_id
     # The register may still hold certificates of an inspection that was removed.
     if table == "certificates" and archive.certificates(wanted):
         return wanted

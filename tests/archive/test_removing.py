@@ -159,6 +159,11 @@ def test_a_tombstone_says_what_went_by_whose_order_and_by_which_rule(shop: Shop)
         ("20400101-000000-G0NE", "TA", "the retention is over", "2036-11-03")
     }
     assert rows[0].rule.startswith("10 years by the job, from the last certificate on ")
+    # Each revision with the lot that it had; the certificate with its own.
+    assert [(r.lot, r.part_no, r.customer) for r in rows] == [
+        (one.lot, one.part_no, one.customer) for one in (ONES[0], CORRECTED, CORRECTED)
+    ]
+    assert [r.pdf_sha256 for r in rows] == [None, None, scenario.certificate(CORRECTED, "").pdf_sha256]
 
 
 def test_certificates_go_only_where_the_order_says_so(shop: Shop) -> None:

@@ -167,3 +167,24 @@ def test_an_export_of_nothing_says_so_and_writes_nothing(door: FrontDoor, lot: s
         answer = door("archive", "export", words[0], str(target), *words[1:])
         assert (answer.code, sentence in answer.sentence) == (2, True), answer
         assert not target.exists()
+
+
+def test_what_became_of_a_removed_lot_is_answered(door: FrontDoor, lot: str) -> None:
+    (one,) = json.loads(door("archive", "retain", "--json").out)
+    assert door("archive", "retain", "--remove", *WHO, "--yes", "1").code == 0
+    target = door.folder.parent / "out.parquet"
+    told = f"inspection {lot} (lot L-1) was removed on 2060-01-01 by mk (kept long enough)"
+    for wanted in ("L-1", lot, lot[:15]):
+        for words in (
+            ("assess", wanted),
+            ("archive", "retain", "--inspection", wanted),
+            ("archive", "export", "readings", str(target), "--inspection", wanted),
+        ):
+            answer = door(*words)
+            assert (answer.code, told in answer.sentence) == (2, True), answer
+    assert "no such lot" in door("assess", "L-9").sentence
+    for words in (("--lot", "L-1"), ("--part", one["part_no"]), ("--customer", "hollin"), ("--inspection", "L-1")):
+        assert door("archive", "export", "tombstones", str(target), *words, "--replace").code == 0, words
+        (row,) = pq.read_table(target).to_pylist()
+        assert (row["lot"], row["part_no"], row["customer"]) == ("L-1", one["part_no"], one["customer"])
+    assert door("archive", "export", "tombstones", str(target), "--lot", "L-9", "--replace").code == 2
