@@ -10,18 +10,23 @@ import hashlib
 import stat
 from collections.abc import Collection, Iterable, Sequence
 from pathlib import Path
+from typing import Final
 
 from archive.checking import Trouble
 from archive.layout import TEMPORARY_PREFIX
 from archive.shop_folder import ShopFolder
 from archive.store import Archive
+from archive.tombstones import removed_words
 from report.trust import Trust
-from report.verifying import issued_as, ledger_head_of, only_approved_since, verify
+from report.verifying import issued_as, ledger_head_of, only_approved_since, removed_as, verify
 from rules.verdict import Verdict
 from schemas.certificates import Certificate
 from schemas.errors import BadInput, FilmtallyError, IntegrityFailed
 from schemas.readings import READINGS
 from schemas.tombstones import Tombstone
+
+#: So far into a file readers of PDF look for its beginning (common practice, no source).
+_PDF_BEGINS_WITHIN: Final = 1024
 
 
 def troubles_of(folder: ShopFolder, archive: Archive, anchors: Sequence[Path], trust: Trust) -> list[Trouble]:
@@ -58,7 +63,15 @@ def troubles_of(folder: ShopFolder, archive: Archive, anchors: Sequence[Path], t
         )
         return [*troubles, Trouble(folder.certificates, "changed", beside)]
     for path, pdf in kept:
-        if issued_as(pdf, register) is None:
+        if issued_as(pdf, register) is not None:
+            continue
+        if (gone := removed_as(pdf, tombstones)) is not None:
+            sentence = (
+                f"{path}: this shop issued this certificate, {gone.key} revision {gone.revision}, and its entry in the register "
+                f"was {removed_words(gone)}; nothing is lost"
+            )
+            troubles.append(Trouble(path, "removed", sentence))
+        else:
             sentence = f"{path}: this shop issued this certificate, and the register has lost it; restore the archive from a copy"
             troubles.append(Trouble(path, "missing", sentence))
     return [
@@ -75,6 +88,8 @@ def _anchor(path: Path, trust: Trust) -> bytes:
         content = path.read_bytes()
     except OSError as wrong:
         raise BadInput(f"--anchor {path}: cannot be read ({wrong.strerror}); name a certificate's PDF") from None
+    if b"%PDF-" not in content[:_PDF_BEGINS_WITHIN]:
+        raise BadInput(f"--anchor {path}: is no PDF; name a certificate's PDF")
     try:
         found = verify(content, trust)
     except FilmtallyError as wrong:

@@ -5,8 +5,10 @@ from __future__ import annotations
 import json
 import os
 import pty
+import shutil
 import sys
 from datetime import UTC, datetime
+from pathlib import Path
 
 import openpyxl
 import pyarrow.parquet as pq
@@ -188,3 +190,45 @@ def test_what_became_of_a_removed_lot_is_answered(door: FrontDoor, lot: str) -> 
         (row,) = pq.read_table(target).to_pylist()
         assert (row["lot"], row["part_no"], row["customer"]) == ("L-1", one["part_no"], one["customer"])
     assert door("archive", "export", "tombstones", str(target), "--lot", "L-9", "--replace").code == 2
+
+
+def part_of(door: FrontDoor, pdf: Path, name: str) -> tuple[str, str]:
+    """Return verdict and sentence of one part of what `verify` says of *pdf*."""
+    (answer,) = json.loads(door("verify", str(pdf), "--quick", "--json").out)
+    return next((one["verdict"], one["sentence"]) for one in answer["parts"] if one["part"] == name)
+
+
+def test_the_customers_copy_of_a_removed_certificate_is_no_loss(door: FrontDoor, lot: str) -> None:
+    (pdf,) = (door.folder / "certificates").glob("*.pdf")
+    copy = Path(shutil.copy(pdf, door.folder.parent / "customers.pdf"))
+    assert part_of(door, copy, "ledger")[1].startswith("The archive still holds what it held")
+    assert door("archive", "retain", "--remove", "--with-certificates", *WHO, "--yes", "1").code == 0
+    told = "removed on 2060-01-01 by mk (kept long enough)"
+    said = door("archive", "check", "--anchor", str(copy))
+    assert (said.code, f"removed: {copy}: this shop issued this certificate" in said.out, told in said.out) == (
+        0,
+        True,
+        True,
+    )
+    verdict, sentence = part_of(door, copy, "register")
+    assert (verdict, told in sentence) == ("UNDECIDED", True)
+    verdict, sentence = part_of(door, copy, "ledger")
+    assert (verdict, f"the readings that it states were {told}" in sentence) == ("PASS", True)
+    assert "still holds" not in sentence
+    said = door("verify", str(copy), "--quick")
+    assert (said.code, "register" in said.out, "REFUSED" in said.out) == (1, True, False)
+    # One that the shop never registered is still refused, tombstone or not.
+    copy.write_bytes(pdf_of_another_issue(copy.read_bytes()))
+    assert part_of(door, copy, "register")[0] == "FAIL"
+
+
+def pdf_of_another_issue(pdf: bytes) -> bytes:
+    """Return *pdf* with its last byte changed."""
+    return pdf[:-1] + bytes([pdf[-1] ^ 1])
+
+
+def test_an_anchor_that_is_no_pdf_is_bad_input(door: FrontDoor, lot: str) -> None:
+    page = door.folder.parent / "x.html"
+    page.write_text("<p>a page</p>", encoding="utf-8")
+    answer = door("archive", "check", "--anchor", str(page))
+    assert (answer.code, "is no PDF; name a certificate's PDF" in answer.sentence) == (2, True)
