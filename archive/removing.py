@@ -28,7 +28,7 @@ from archive.content import contents_sha256
 from archive.fold import folding_alone
 from archive.layout import month_of, parse
 from archive.ledger import Record, inspection_of, record_hash, record_of
-from archive.retention import Retained, holds_set, is_held, retained
+from archive.retention import Retained, holds_set, is_held, retained, retained_certificates
 from archive.segments import (
     Segment,
     names_of,
@@ -99,6 +99,26 @@ def every_retained(archive: Archive, folder: ShopFolder, zone: tzinfo) -> list[R
     return found
 
 
+def left_behind(archive: Archive, folder: ShopFolder, zone: tzinfo) -> list[Retained]:
+    """Return the inspections that were removed without their certificates, which the register still has.
+
+    They are kept until the later of two days: that of the inspection's tombstone, and that by the customer's file as it is
+    now, counted from the last of the certificates.
+
+    Raises:
+        BadInput, IntegrityFailed: As :func:`every_retained`.
+    """
+    gone = {one.inspection_id: one for one in archive.tombstones() if one.removed_table == READINGS.name}
+    issued: dict[str, list[Certificate]] = defaultdict(list)
+    for certificate in archive.certificates(of=gone.keys()) if gone else ():
+        issued[certificate.inspection_id].append(certificate)
+    holds = holds_set(archive.holds())
+    return [
+        retained_certificates(gone[inspection_id], ones, folder.customer(ones[-1].customer), holds, zone)
+        for inspection_id, ones in sorted(issued.items())
+    ]
+
+
 def order(
     archive: Archive, folder: ShopFolder, given: Order, going: Sequence[Retained], zone: tzinfo
 ) -> list[Tombstone]:
@@ -108,7 +128,8 @@ def order(
         archive: The archive.
         folder: The shop's folder.
         given: The order.
-        going: The inspections, as :func:`every_retained` gave them; one or more.
+        going: The inspections, as :func:`every_retained` gave them, and with certificates as :func:`left_behind` did; one or
+            more.
         zone: The shop's time zone.
 
     Raises:

@@ -232,3 +232,42 @@ def test_an_anchor_that_is_no_pdf_is_bad_input(door: FrontDoor, lot: str) -> Non
     page.write_text("<p>a page</p>", encoding="utf-8")
     answer = door("archive", "check", "--anchor", str(page))
     assert (answer.code, "is no PDF; name a certificate's PDF" in answer.sentence) == (2, True)
+
+
+def test_certificates_that_a_removal_left_can_go_later(door: FrontDoor, lot: str) -> None:
+    said = door("archive", "retain", "--remove", *WHO, "--yes", "1")
+    assert "their certificates stay" in said.out
+    assert "certificates of 1 inspection removed earlier, which may go as well" in door("archive", "retain").out
+    words = ("archive", "retain", "--remove", "--with-certificates", *WHO)
+    answer = door(*words)
+    assert (answer.code, "1 inspection (of 1 the certificates alone" in answer.sentence) == (2, True)
+    # A hold, and a customer's longer years, keep them as they keep an inspection.
+    hold = json.loads(door("archive", "hold", "--set", "--customer", _customer(door), *WHO, "--json").out)["hold_id"]
+    assert door(*words).out == "nothing may go; nothing was removed\n"
+    assert "is held by mk" in door(*words, "--inspection", "L-1", "--yes", "1").sentence
+    assert door("archive", "hold", "--lift", hold, *WHO).code == 0
+    (door.folder / "customers").mkdir()
+    file = door.folder / "customers" / "them.toml"
+    file.write_text(f'name = "{_customer(door)}"\n[retention]\nyears = 60\n', encoding="utf-8")
+    assert "60 years by the customer's file, from the last certificate" in door(*words, "--inspection", lot).sentence
+    file.unlink()
+    said = door(*words, "--inspection", "L-1", "--yes", "1")
+    assert (said.code, "their certificates stay" in said.out) == (0, False)
+    assert not list((door.folder / "certificates").glob("*.pdf"))
+    assert door("archive", "export", "certificates", str(door.folder / "none.csv")).code == 2
+    assert door("archive", "check").code == 0
+    assert "removed earlier" not in door("archive", "retain").out
+
+
+def _customer(door: FrontDoor) -> str:
+    target = door.folder.parent / "customer.parquet"
+    assert door("archive", "export", "certificates", str(target), "--replace").code == 0
+    return str(pq.read_table(target).column("customer")[0].as_py())
+
+
+def test_certificates_that_there_are_none_of_are_not_said_to_stay(door: FrontDoor) -> None:
+    door.covered_lot()
+    door.now = LATER
+    said = door("archive", "retain", "--remove", *WHO, "--yes", "1")
+    assert said.out.count("\n") == 1
+    assert "1 inspection removed, 4 files are gone" in said.out
