@@ -108,10 +108,13 @@ def left_behind(archive: Archive, folder: ShopFolder, zone: tzinfo) -> list[Reta
     Raises:
         BadInput, IntegrityFailed: As :func:`every_retained`.
     """
-    gone = {one.inspection_id: one for one in archive.tombstones() if one.removed_table == READINGS.name}
+    tombstones = archive.tombstones()
+    gone = {one.inspection_id: one for one in tombstones if one.removed_table == READINGS.name}
+    ordered = {(one.key, one.revision) for one in tombstones if one.removed_table == CERTIFICATES.name}
     issued: dict[str, list[Certificate]] = defaultdict(list)
     for certificate in archive.certificates(of=gone.keys()) if gone else ():
-        issued[certificate.inspection_id].append(certificate)
+        if (certificate.number, certificate.revision) not in ordered:
+            issued[certificate.inspection_id].append(certificate)
     holds = holds_set(archive.holds())
     return [
         retained_certificates(gone[inspection_id], ones, folder.customer(ones[-1].customer), holds, zone)

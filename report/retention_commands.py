@@ -13,6 +13,7 @@ TYPE_CHECKING = False  # as typing's own, without the cost of importing it for -
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from datetime import date, tzinfo
+    from pathlib import Path
     from typing import Any
 
     from archive.retention import Retained
@@ -139,15 +140,20 @@ def _hold_line(hold: Hold, zone: tzinfo) -> str:
 
 
 def _retain(args: argparse.Namespace) -> int:
-    from archive.removing import every_retained, left_behind
+    from archive.removing import every_retained, finish, left_behind
     from archive.retention import is_same_customer
     from schemas.errors import BadInput
 
     folder, archive, zone = _shop(args)
     if not args.remove and (args.yes is not None or args.with_certificates or args.by or args.reason):
         raise BadInput("--yes, --with-certificates, --by and --reason go with --remove; without it nothing is removed")
+    earlier: list[Path] = []
     if args.remove:
         _by(args, folder, "--remove")
+        # Before it is asked what there is: what an order took already cannot be ordered away again.
+        earlier = finish(archive, folder)
+        if earlier and not args.json:
+            print(f"finished a removal that was cut short: {_files(len(earlier))} gone")
     # What has gone but for its certificates is asked for again only where those are to go as well.
     behind = left_behind(archive, folder, zone)
     found = every_retained(archive, folder, zone) + (behind if args.with_certificates else [])
@@ -161,7 +167,7 @@ def _retain(args: argparse.Namespace) -> int:
         wanted = _inspection(archive, args.inspection, found)
         found = [one for one in found if one.inspection_id == wanted]
     if args.remove:
-        return _remove(args, folder, archive, zone, found)
+        return _remove(args, folder, archive, zone, found, earlier)
     today = args.now().astimezone(zone).date()
     listed = found if args.all or args.inspection is not None else [one for one in found if one.is_over(today)]
     return _list(args, folder, archive, zone, today, found, listed, [one for one in behind if one.may_go(today)])
@@ -244,7 +250,12 @@ def _retained_json(one: Retained, today: date) -> dict[str, Any]:
 
 
 def _remove(
-    args: argparse.Namespace, folder: ShopFolder, archive: Archive, zone: tzinfo, found: Sequence[Retained]
+    args: argparse.Namespace,
+    folder: ShopFolder,
+    archive: Archive,
+    zone: tzinfo,
+    found: Sequence[Retained],
+    earlier: Sequence[Path],
 ) -> int:
     import json
 
@@ -254,9 +265,6 @@ def _remove(
     by, reason = _by(args, folder, "--remove")
     now = args.now()
     today = now.astimezone(zone).date()
-    earlier = finish(archive, folder)
-    if earlier and not args.json:
-        print(f"finished a removal that was cut short: {_files(len(earlier))} gone")
     # What was named by its number is refused with its reason; of the others those that may go are meant.
     going = found if args.inspection is not None else [one for one in found if one.may_go(today)]
     given = Order(fresh_id(now), now, by, reason, args.with_certificates)
