@@ -15,6 +15,7 @@ from typing import Any
 import pyarrow.parquet as pq
 import pytest
 
+from archive import removing
 from archive.fold import fold
 from archive.holds import lift_hold, set_hold
 from archive.ledger import RECORD_KEY
@@ -327,6 +328,30 @@ def test_a_kill_anywhere_leaves_all_of_it_or_what_the_next_run_finishes(
 
 
 # ---- tampering ------------------------------------------------------------------------------
+
+
+def test_a_fold_after_a_kill_behind_the_manifest_clears_what_only_tombstones_stand_for(
+    shops: dict[str, Path], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Neither is it called a loss, nor are the removed commits called missing."""
+    shop = Shop(ShopFolder(Path(shutil.copytree(shops["folded"], tmp_path / "shop"))))
+    real = removing._unlinked
+
+    def killed(paths: list[Path]) -> list[Path]:
+        gone = real(paths)
+        if any(path.suffix == ".json" for path in gone):
+            raise Killed
+        return gone
+
+    with monkeypatch.context() as patched:
+        patched.setattr(removing, "_unlinked", killed)
+        with pytest.raises(Killed):
+            shop.remove(with_certificates=True)
+    done = fold(shop.folder.archive, datetime(2027, 3, 1, tzinfo=UTC))
+    assert (done.left_alone, done.missing, done.cleared) == ((), (), 2)
+    finish(shop.archive, shop.folder)
+    assert left_of(shop) == set()
+    assert shop.archive.check() == []
 
 
 def forged(shop: Shop, change: Callable[[Any], Any], *, fitting: bool) -> Path:
