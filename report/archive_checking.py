@@ -74,10 +74,19 @@ def troubles_of(folder: ShopFolder, archive: Archive, anchors: Sequence[Path], t
         else:
             sentence = f"{path}: this shop issued this certificate, and the register has lost it; restore the archive from a copy"
             troubles.append(Trouble(path, "missing", sentence))
+    journals = sorted((folder.journals / "sealed").glob("*.journal"))
+    if (own or journals) and archive.is_empty():
+        # Each of them by itself would look like one that a kill kept from the register.
+        sentence = (
+            f"{archive.root}: has no commit at all, and {_count(own, 'certificate')} and "
+            f"{_count(journals, 'sealed journal')} lie beside it: the archive is gone; restore it from a copy "
+            "before anything else is done here"
+        )
+        return [Trouble(archive.root, "missing", sentence), *troubles]
     return [
         *troubles,
         *_pdfs(folder.certificates, own, register, tombstones),
-        *_journals(folder.journals / "sealed", sealed, tombstones),
+        *_journals(journals, sealed, tombstones),
         *_removed(archive.root, [c for c in register if c.inspection_id not in sealed], tombstones),
     ]
 
@@ -153,7 +162,11 @@ def _pdfs(
     return troubles
 
 
-def _journals(journals: Path, sealed: Collection[str], tombstones: Iterable[Tombstone]) -> list[Trouble]:
+def _count(ones: Sequence[Path], what: str) -> str:
+    return f"{len(ones)} {what}{'' if len(ones) == 1 else 's'}"
+
+
+def _journals(journals: Iterable[Path], sealed: Collection[str], tombstones: Iterable[Tombstone]) -> list[Trouble]:
     dead = {one.inspection_id: one for one in tombstones}
     return [
         _still_there(journal, dead[journal.stem])
@@ -163,7 +176,7 @@ def _journals(journals: Path, sealed: Collection[str], tombstones: Iterable[Tomb
             "missing",
             f"{journal}: was sealed, and the archive has no such inspection; restore the archive from a copy",
         )
-        for journal in sorted(journals.glob("*.journal"))
+        for journal in journals
         if journal.stem not in sealed
     ]
 

@@ -25,6 +25,18 @@ _TABLES = (
 )  # as schemas.tables has them
 
 
+class _SaidOnce(argparse.Action):
+    """Takes a value once: of two that are said the last would silently count, and the first not be exported."""
+
+    def __call__(self, parser: Any, namespace: argparse.Namespace, values: Any, option_string: Any = None) -> None:
+        if getattr(namespace, self.dest) is not None:
+            raise argparse.ArgumentError(
+                self,
+                f"is said twice, {getattr(namespace, self.dest)!r} and {values!r}; export each to a file of its own",
+            )
+        setattr(namespace, self.dest, values)
+
+
 def register(actions: Any) -> None:
     """Add `export` to *actions*, the argparse subparsers action of `archive`."""
     export = actions.add_parser(
@@ -37,13 +49,15 @@ def register(actions: Any) -> None:
     )
     export.add_argument("table", choices=_TABLES, metavar="TABLE", help=", ".join(_TABLES))
     export.add_argument("target", type=_path, metavar="FILE", help="ends in .csv, .parquet or .xlsx")
-    export.add_argument("--part", metavar="NUMBER")
-    export.add_argument("--lot")
-    export.add_argument("--customer", metavar="NAME", help="or a part of the name")
-    export.add_argument("--gauge", metavar="SERIAL")
-    export.add_argument("--inspection", metavar="INSPECTION", help="its number, the beginning of one, or its lot")
-    export.add_argument("--from", dest="since", metavar="DAY", help="on this day or later")
-    export.add_argument("--to", dest="until", metavar="DAY", help="on this day or before")
+    export.add_argument("--part", metavar="NUMBER", action=_SaidOnce)
+    export.add_argument("--lot", action=_SaidOnce)
+    export.add_argument("--customer", metavar="NAME", help="or a part of the name", action=_SaidOnce)
+    export.add_argument("--gauge", metavar="SERIAL", action=_SaidOnce)
+    export.add_argument(
+        "--inspection", metavar="INSPECTION", help="its number, the beginning of one, or its lot", action=_SaidOnce
+    )
+    export.add_argument("--from", dest="since", metavar="DAY", help="on this day or later", action=_SaidOnce)
+    export.add_argument("--to", dest="until", metavar="DAY", help="on this day or before", action=_SaidOnce)
     export.add_argument("--all-revisions", action="store_true", help="the superseded revisions of what is chosen too")
     export.add_argument("--replace", action="store_true", help="write over a file that is there")
     export.set_defaults(run=_export)

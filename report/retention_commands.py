@@ -94,7 +94,7 @@ def _hold(args: argparse.Namespace) -> int:
         behind = left_behind(archive, folder, zone)
         inspection = _inspection(archive, args.inspection, behind) if args.inspection else None
         if args.customer:
-            known = {one.customer for one in (*archive.inspections(), *behind)}
+            known = {one.customer for one in archive.inspections()} | {one.customer for one in behind}
             _demand_customer(args.customer, folder, known)
         hold = set_hold(archive, args.now(), by, reason, customer=args.customer, inspection_id=inspection)
         told = f"hold {hold.hold_id}: {_held(hold)} stays until the hold is lifted ({reason})"

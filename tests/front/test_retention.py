@@ -274,3 +274,12 @@ def test_certificates_that_there_are_none_of_are_not_said_to_stay(door: FrontDoo
     said = door("archive", "retain", "--remove", *WHO, "--yes", "1")
     assert said.out.count("\n") == 1
     assert "1 inspection removed, 4 files are gone" in said.out
+
+
+@pytest.mark.parametrize("option", ["--part", "--lot", "--customer", "--gauge", "--inspection", "--from", "--to"])
+def test_an_export_option_that_is_said_twice_is_refused(
+    door: FrontDoor, capsys: pytest.CaptureFixture[str], option: str
+) -> None:
+    with pytest.raises(SystemExit, match="^2$"):
+        door("archive", "export", "readings", "x.csv", option, "A", option, "B")
+    assert f"argument {option}: is said twice, 'A' and 'B'; export each to a file of its own" in capsys.readouterr().err
