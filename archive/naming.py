@@ -29,11 +29,7 @@ def inspection_named(wanted: str, archive: Archive) -> Inspection:
     if len(found) == 1:
         return archive.inspection(found[0].inspection_id)
     if not found and (gone := removed_inspections(wanted, archive)):
-        told = "; ".join(
-            f"inspection {one.inspection_id}{f' (lot {one.lot})' if one.lot else ''} was {removed_words(one)}"
-            for one in gone[:6]
-        )
-        raise BadInput(f"{told}{'; …' if len(gone) > 6 else ''}; 'filmtally archive export tombstones FILE' says more")
+        raise BadInput(f"{_told(gone)}; 'filmtally archive export tombstones FILE' says more")
     if not found:
         raise BadInput(
             f"there is no sealed inspection {wanted!r}, and no such lot; 'filmtally history' lists what there is"
@@ -57,8 +53,16 @@ def removed_inspections(wanted: str, archive: Archive) -> list[Tombstone]:
     return list({one.inspection_id: one for one in sorted(found, key=lambda one: one.revision)}.values())
 
 
+def _told(gone: list[Tombstone]) -> str:
+    named = [
+        f"inspection {one.inspection_id}{f' (lot {one.lot})' if one.lot else ''} was {removed_words(one)}"
+        for one in gone[:6]
+    ]
+    return "; ".join([*named, "…"] if len(gone) > 6 else named)
+
+
 def elsewhere(archive: Archive, *, part: str | None = None, lot: str | None = None) -> list[str]:
-    """Return, where nothing was found by a part number or a lot, what of that name there is after all, as clauses.
+    """Return, where nothing was found by a part number or a lot, what of that name there is after all, or was, as clauses.
 
     Raises:
         IntegrityFailed, BadInput: As :meth:`archive.store.Archive.listed`.
@@ -68,4 +72,6 @@ def elsewhere(archive: Archive, *, part: str | None = None, lot: str | None = No
         hints.append(f"there is no part {part!r}, but a lot: --lot {part}")
     if lot is not None and not archive.listed(lot=lot) and archive.listed(part_no=lot):
         hints.append(f"there is no lot {lot!r}, but a part: --part {lot}")
+    if lot is not None and (gone := [one for one in removed_inspections(lot, archive) if one.lot == lot]):
+        hints.append(_told(gone))
     return hints

@@ -187,6 +187,11 @@ def test_what_became_of_a_removed_lot_is_answered(door: FrontDoor, lot: str) -> 
         ):
             answer = door(*words)
             assert (answer.code, told in answer.sentence) == (2, True), answer
+    answer = door("archive", "export", "readings", str(target), "--lot", "L-1")
+    assert (answer.code, f"no readings to export (lot L-1; the valid revisions alone); {told}" in answer.sentence) == (
+        2,
+        True,
+    )
     assert "no such lot" in door("assess", "L-9").sentence
     for words in (("--lot", "L-1"), ("--part", one["part_no"]), ("--customer", "hollin"), ("--inspection", "L-1")):
         assert door("archive", "export", "tombstones", str(target), *words, "--replace").code == 0, words
