@@ -16,7 +16,7 @@ import pyarrow.parquet as pq
 from archive import stored
 from archive.checking_commits import Examined, certificates_in, false_to_readers, faults, linked, tombstones_in
 from archive.content import contents_sha256
-from archive.layout import CommitName, parse
+from archive.layout import CommitName, parse, ranges
 from archive.ledger import canonical, record_hash
 from archive.listing import Stored
 from archive.opening import Vanished, reading
@@ -114,17 +114,7 @@ def names_in_words(names: Iterable[CommitName]) -> str:
     by_bench: dict[str, list[int]] = defaultdict(list)
     for name in ordered:
         by_bench[name.bench].append(name.seq)
-    return "; ".join(f"commits {_ranges(seqs)} of bench {bench}" for bench, seqs in by_bench.items())
-
-
-def _ranges(seqs: list[int]) -> str:
-    runs: list[list[int]] = []
-    for seq in seqs:
-        if runs and seq == runs[-1][1] + 1:
-            runs[-1][1] = seq
-        else:
-            runs.append([seq, seq])
-    return ", ".join(str(a) if a == b else f"{a} to {b}" for a, b in runs)
+    return "; ".join(f"commits {ranges(seqs)} of bench {bench}" for bench, seqs in by_bench.items())
 
 
 # ---- the three files ------------------------------------------------------------------------

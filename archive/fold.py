@@ -32,6 +32,7 @@ from archive.layout import (
     is_month,
     key_and_revision,
     month_of,
+    ranges,
 )
 from archive.ledger import record_hash, record_of
 from archive.listing import Stored
@@ -46,11 +47,13 @@ from archive.segments import (
     spans_of,
     write_segment,
 )
+from archive.tombstones import record_under
 from archive.unpublished import files_in, standing_only_there, unpublished
 from schemas import parquet
 from schemas.column import Table
 from schemas.errors import BadInput, FilmtallyError, IntegrityFailed
 from schemas.tables import COMMITTED
+from schemas.tombstones import TOMBSTONES, Tombstone
 
 #: How long a month has to be over. A bench whose clock is off, or a commit that was begun before midnight, still adds to
 #: it; what comes later than that is folded into a further segment. Two days are a choice of ours.
@@ -101,12 +104,14 @@ class Fold:
     Attributes:
         months: The months in which something changed, oldest first.
         left_alone: What was not touched, and why.
-        cleared: Files in the folder of segments that an earlier fold, cut short, had left.
+        cleared: Files in the folder of segments that an earlier fold or removal, cut short, had left.
+        missing: Commits that a bench's chain lacks, in sentences: folding neither needs them nor hides that they are gone.
     """
 
     months: tuple[FoldedMonth, ...]
     left_alone: tuple[LeftAlone, ...]
     cleared: int
+    missing: tuple[str, ...] = ()
 
 
 @dataclass
@@ -138,7 +143,7 @@ def open_month(now: datetime) -> str:
 def fold(root: Path, now: datetime, until: str | None = None) -> Fold:
     """Fold every month of the archive at *root* that has been over for two days, and return what was done.
 
-    A month and table of which a file is damaged is left alone; the others go on.
+    A month and table of which a file is damaged is left alone; the others go on, also where a bench's chain lacks a commit.
 
     Args:
         root: The archive's folder; one that does not exist is an empty archive.
@@ -173,7 +178,9 @@ def fold(root: Path, now: datetime, until: str | None = None) -> Fold:
                     except _Damaged as damaged:
                         sentence = f"{damaged.sentence}; the {table} of {month} were left as they are"
                         left_alone.append(LeftAlone(damaged.path, sentence))
-        unclaimed, kept = _clear_unpublished(root)
+        tombstones, unread = _tombstones(root)
+        left_alone += unread
+        unclaimed, kept = _clear_unpublished(root, tombstones)
         return Fold(
             tuple(
                 FoldedMonth(
@@ -184,6 +191,7 @@ def fold(root: Path, now: datetime, until: str | None = None) -> Fold:
             ),
             (*left_alone, *kept),
             cleared + unclaimed,
+            tuple(_missing(root, tombstones)),
         )
 
 
@@ -346,15 +354,17 @@ def _clear_temporary(root: Path) -> int:
     return len(found)
 
 
-def _clear_unpublished(root: Path) -> tuple[int, list[LeftAlone]]:
-    """Remove the files of segments that were never published, all of whose commits stand elsewhere, the same."""
+def _clear_unpublished(root: Path, tombstones: list[Tombstone]) -> tuple[int, list[LeftAlone]]:
+    """Remove the files of segments that no manifest publishes, all of whose commits stand elsewhere, the same, or under
+    *tombstones*: a removal that was cut short leaves such."""
     cleared = 0
     kept: list[LeftAlone] = []
     for table in TABLE_FOLDERS:
         for segment, paths in sorted(unpublished(root, table).items(), key=lambda one: one[0].id):
             try:
                 there = [one for one in listing.commits(root, table, segment.month) if one.name.month == segment.month]
-                elsewhere = ((record_hash(said.text()), said) for said in stored.records(there))
+                elsewhere = [(record_hash(said.text()), said) for said in stored.records(there)]
+                elsewhere += [(one.record_hash, record_under(one)) for one in tombstones if one.removed_table == table]
                 lost = standing_only_there(COMMITTED[table], segment, paths, elsewhere)
             except IntegrityFailed as wrong:
                 kept.append(LeftAlone(paths[0], f"{wrong.sentence}; {paths[0]} was left, which no manifest publishes"))
@@ -370,3 +380,47 @@ def _clear_unpublished(root: Path) -> tuple[int, list[LeftAlone]]:
                 path.unlink(missing_ok=True)
             cleared += len(paths)
     return cleared, kept
+
+
+# ---- the chains -----------------------------------------------------------------------------
+
+
+def _tombstones(root: Path) -> tuple[list[Tombstone], list[LeftAlone]]:
+    """Return the tombstones that can be read, and what is told of the others."""
+    found: list[Tombstone] = []
+    unread: list[LeftAlone] = []
+    try:
+        for one in listing.commits(root, TOMBSTONES.name):
+            try:
+                found += parquet.records(TOMBSTONES, stored.rows(TOMBSTONES, one))
+            except IntegrityFailed as wrong:
+                unread.append(LeftAlone(one.path, f"{wrong.sentence}; what its order removed cannot be told"))
+    except IntegrityFailed as wrong:
+        unread.append(LeftAlone(root, f"{wrong.sentence}; what was removed by order cannot be told"))
+    return found, unread
+
+
+def _missing(root: Path, tombstones: list[Tombstone]) -> list[str]:
+    """Return in sentences which commits the chains lack: those before a bench's last that are neither there nor removed."""
+    buried = {(one.bench, one.seq) for one in tombstones}
+    try:
+        seen = _numbers(root) | buried
+        lasts = dict(sorted(seen))
+        gaps = {(bench, seq) for bench, last in lasts.items() for seq in range(1, last)} - seen
+        if gaps:
+            # A bench commits into one table while another is listed; what its last commit followed is there by now.
+            gaps -= _numbers(root)
+    except IntegrityFailed as wrong:
+        return [f"{wrong.sentence}; whether a commit is missing cannot be told; run 'filmtally archive check'"]
+    by_bench: dict[str, list[int]] = defaultdict(list)
+    for bench, seq in sorted(gaps):
+        by_bench[bench].append(seq)
+    return [
+        f"{'commit' if len(seqs) == 1 else 'commits'} {ranges(seqs)} of bench {bench} {'is' if len(seqs) == 1 else 'are'} "
+        "missing; run 'filmtally archive check'"
+        for bench, seqs in by_bench.items()
+    ]
+
+
+def _numbers(root: Path) -> set[tuple[str, int]]:
+    return {(one.name.bench, one.name.seq) for table in TABLE_FOLDERS for one in listing.commits(root, table)}

@@ -178,6 +178,17 @@ def next_seq(last: CommitName | None, bench: str) -> int:
     return 1 if last is None else last.seq + 1
 
 
+def ranges(seqs: Iterable[int]) -> str:
+    """Return the sequence numbers *seqs*, ascending, in words: 3, 5 to 9."""
+    runs: list[list[int]] = []
+    for seq in seqs:
+        if runs and seq == runs[-1][1] + 1:
+            runs[-1][1] = seq
+        else:
+            runs.append([seq, seq])
+    return ", ".join(str(a) if a == b else f"{a} to {b}" for a, b in runs)
+
+
 def checked_bench(bench: str) -> str:
     """Return *bench*.
 

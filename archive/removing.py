@@ -27,8 +27,8 @@ from archive.commit import cannot_write, sync_folder
 from archive.content import contents_sha256
 from archive.fold import folding_alone
 from archive.layout import month_of, parse
-from archive.ledger import Record, record_hash, record_of
-from archive.retention import Retained, holds_set, is_held, retained
+from archive.ledger import Record, inspection_of, record_hash, record_of
+from archive.retention import Retained, holds_set, is_held, retained, retained_certificates
 from archive.segments import (
     Segment,
     names_of,
@@ -99,6 +99,29 @@ def every_retained(archive: Archive, folder: ShopFolder, zone: tzinfo) -> list[R
     return found
 
 
+def left_behind(archive: Archive, folder: ShopFolder, zone: tzinfo) -> list[Retained]:
+    """Return the inspections that were removed without their certificates, which the register still has.
+
+    They are kept until the later of two days: that of the inspection's tombstone, and that by the customer's file as it is
+    now, counted from the last of the certificates.
+
+    Raises:
+        BadInput, IntegrityFailed: As :func:`every_retained`.
+    """
+    tombstones = archive.tombstones()
+    gone = {one.inspection_id: one for one in tombstones if one.removed_table == READINGS.name}
+    ordered = {(one.key, one.revision) for one in tombstones if one.removed_table == CERTIFICATES.name}
+    issued: dict[str, list[Certificate]] = defaultdict(list)
+    for certificate in archive.certificates(of=gone.keys()) if gone else ():
+        if (certificate.number, certificate.revision) not in ordered:
+            issued[certificate.inspection_id].append(certificate)
+    holds = holds_set(archive.holds())
+    return [
+        retained_certificates(gone[inspection_id], ones, folder.customer(ones[-1].customer), holds, zone)
+        for inspection_id, ones in sorted(issued.items())
+    ]
+
+
 def order(
     archive: Archive, folder: ShopFolder, given: Order, going: Sequence[Retained], zone: tzinfo
 ) -> list[Tombstone]:
@@ -108,7 +131,8 @@ def order(
         archive: The archive.
         folder: The shop's folder.
         given: The order.
-        going: The inspections, as :func:`every_retained` gave them; one or more.
+        going: The inspections, as :func:`every_retained` gave them, and with certificates as :func:`left_behind` did; one or
+            more.
         zone: The shop's time zone.
 
     Raises:
@@ -196,8 +220,8 @@ def finish(archive: Archive, folder: ShopFolder) -> list[Path]:
 
 def _tombstones(archive: Archive, given: Order, going: dict[str, Retained]) -> Iterator[Tombstone]:
     found = [one for one in listing.commits(archive.root, READINGS.name) if one.name.key in going]
-    for record in stored.records(found):
-        yield _tombstone(given, going[record.key], record, record.key, None)
+    for one, record in zip(found, stored.records(found), strict=True):
+        yield _tombstone(given, going[record.key], record, inspection_of(record, one.where))
     if not given.with_certificates:
         return
     register = {(c.number, c.revision): c for c in archive.certificates() if c.inspection_id in going}
@@ -206,12 +230,10 @@ def _tombstones(archive: Archive, given: Order, going: dict[str, Retained]) -> I
     ]
     for record in stored.records(found):
         certificate = register[record.key, record.revision]
-        yield _tombstone(
-            given, going[certificate.inspection_id], record, certificate.inspection_id, certificate.pdf_name
-        )
+        yield _tombstone(given, going[certificate.inspection_id], record, certificate)
 
 
-def _tombstone(given: Order, kept: Retained, record: Record, inspection_id: str, pdf_name: str | None) -> Tombstone:
+def _tombstone(given: Order, kept: Retained, record: Record, what: Inspection | Certificate) -> Tombstone:
     return Tombstone(
         removal_id=given.removal_id,
         removed_table=record.table,
@@ -224,8 +246,12 @@ def _tombstone(given: Order, kept: Retained, record: Record, inspection_id: str,
         previous=record.previous,
         content_sha256=record.content_sha256,
         rows=record.rows,
-        inspection_id=inspection_id,
-        pdf_name=pdf_name,
+        inspection_id=what.inspection_id,
+        lot=what.lot,
+        part_no=what.part_no,
+        customer=what.customer,
+        pdf_name=what.pdf_name if isinstance(what, Certificate) else None,
+        pdf_sha256=what.pdf_sha256 if isinstance(what, Certificate) else None,
         removed_at=given.at,
         by=given.by,
         reason=given.reason,

@@ -19,6 +19,7 @@ from schemas.errors import IntegrityFailed
 from schemas.holds import Hold
 from schemas.inspections import Inspection
 from schemas.job import Job
+from schemas.tombstones import Tombstone
 
 #: What a job says that was sealed before its file could say anything.
 _JOB_YEARS: Final[int] = Job.model_fields["retention_years"].default
@@ -37,6 +38,7 @@ class Retained:
         kept_until: Last day on which it is kept.
         rule: How that day came about, in words.
         held_by: The holds on it, whatever the day.
+        certificates_alone: The inspection was removed already, and only its certificates are still there.
     """
 
     inspection_id: str
@@ -47,6 +49,7 @@ class Retained:
     kept_until: date
     rule: str
     held_by: tuple[Hold, ...]
+    certificates_alone: bool = False
 
     def is_over(self, today: date) -> bool:
         """Return whether its time is over on the day *today*, holds aside."""
@@ -91,8 +94,38 @@ def retained(
         lot=newest.lot,
         counted_from=day,
         kept_until=years_later(day, years),
-        rule=f"{years} {'year' if years == 1 else 'years'} by {whose}, from {what} on {day}",
+        rule=_rule(years, whose, what, day),
         held_by=tuple(hold for hold in holds if is_held(newest.inspection_id, newest.customer, hold)),
+    )
+
+
+def retained_certificates(
+    gone: Tombstone, certificates: Sequence[Certificate], customer: Customer | None, holds: Iterable[Hold], zone: tzinfo
+) -> Retained:
+    """Return how long the certificates of an inspection that was removed are kept.
+
+    Args:
+        gone: The inspection's tombstone.
+        certificates: Its certificates, one or more, the newest last.
+        customer, holds, zone: As :func:`retained`.
+    """
+    newest = certificates[-1]
+    day = max(one.issued_at for one in certificates).astimezone(zone).date()
+    until, rule = gone.kept_until, gone.rule
+    if customer is not None and customer.retention is not None:
+        years = customer.retention.years
+        if (later := years_later(day, years)) > until:
+            until, rule = later, _rule(years, "the customer's file", "the last certificate", day)
+    return Retained(
+        inspection_id=gone.inspection_id,
+        customer=newest.customer,
+        part_no=newest.part_no,
+        lot=newest.lot,
+        counted_from=day,
+        kept_until=until,
+        rule=rule,
+        held_by=tuple(hold for hold in holds if is_held(gone.inspection_id, newest.customer, hold)),
+        certificates_alone=True,
     )
 
 
@@ -121,6 +154,10 @@ def holds_set(rows: Iterable[Hold]) -> list[Hold]:
     every = list(rows)
     lifted = {one.hold_id for one in every if one.state == "lifted"}
     return [one for one in every if one.state == "set" and one.hold_id not in lifted]
+
+
+def _rule(years: int, whose: str, what: str, day: date) -> str:
+    return f"{years} {'year' if years == 1 else 'years'} by {whose}, from {what} on {day}"
 
 
 def _job_years(inspection: Inspection) -> int:

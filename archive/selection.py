@@ -21,7 +21,7 @@ from schemas.gauge_checks import GAUGE_CHECKS
 from schemas.holds import HOLDS
 from schemas.inspections import INSPECTIONS, Inspection
 from schemas.readings import READINGS
-from schemas.tombstones import TOMBSTONES
+from schemas.tombstones import TOMBSTONES, Tombstone
 
 #: So many inspections' rows are held at once: each carries its job and its shop as JSON.
 _INSPECTIONS_AT_ONCE: Final = 200
@@ -32,7 +32,7 @@ _CHOSEN_BY: Final = {
     CERTIFICATES.name: ("part", "lot", "customer", "inspection", "since", "until"),
     GAUGE_CHECKS.name: ("gauge", "since", "until"),
     HOLDS.name: (),
-    TOMBSTONES.name: (),
+    TOMBSTONES.name: ("part", "lot", "customer", "inspection", "since", "until"),
 }
 _OPTIONS: Final = {"since": "from", "until": "to"}
 
@@ -48,7 +48,7 @@ class Selection:
         customer: Customer's name, or a part of it, whatever the case.
         gauge: Serial number of the gauge.
         inspection: Number of an inspection.
-        since: First day: of the sealing for readings and inspections, of the check, or of the issue.
+        since: First day: of the sealing for readings and inspections, of the check, of the issue, or of the removal's order.
         until: Last day.
         all_revisions: Superseded revisions too. Where nothing at all is chosen, they are always there.
     """
@@ -158,7 +158,9 @@ def _of_inspections(contract: Table, found: list[listing.Stored], selection: Sel
 
 
 def _of_rows(contract: Table, found: list[listing.Stored], selection: Selection) -> Chosen:
-    is_chosen = _check_is_chosen if contract is GAUGE_CHECKS else _certificate_is_chosen
+    is_chosen = {GAUGE_CHECKS.name: _check_is_chosen, TOMBSTONES.name: _tombstone_is_chosen}.get(
+        contract.name, _certificate_is_chosen
+    )
 
     def parts() -> Iterator[pa.Table]:
         for rows in stored.every_rows(contract, found):
@@ -190,11 +192,15 @@ def _check_is_chosen(one: Any, by: Selection) -> bool:
     return by.gauge in (None, one.gauge_serial) and _within_days(one.done_at, by)
 
 
-def _is_of_the_order(one: Inspection | Certificate, by: Selection) -> bool:
+def _tombstone_is_chosen(one: Tombstone, by: Selection) -> bool:
+    return _is_of_the_order(one, by) and by.inspection in (None, one.inspection_id) and _within_days(one.removed_at, by)
+
+
+def _is_of_the_order(one: Inspection | Certificate | Tombstone, by: Selection) -> bool:
     return (
         by.part in (None, one.part_no)
         and by.lot in (None, one.lot)
-        and (by.customer is None or by.customer.casefold() in one.customer.casefold())
+        and (by.customer is None or by.customer.casefold() in (one.customer or "").casefold())
     )
 
 

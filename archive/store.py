@@ -546,6 +546,15 @@ class Archive:
             self._inspections[file_name] = inspection_of(stored.record(one), one.where)
         return self._inspections[file_name]
 
+    def is_empty(self) -> bool:
+        """Return whether the archive has no commit at all.
+
+        Raises:
+            IntegrityFailed: A segment's records cannot be read.
+            BadInput: The archive may not be read.
+        """
+        return not any(listing.commits(self.root, table) for table in TABLE_FOLDERS)
+
     # ---- vouching ---------------------------------------------------------------------------
 
     def head(self) -> str:

@@ -47,7 +47,10 @@ def record_text_of_file(path: Path) -> str:
     with reading(path):
         text = parquet.footer(path).get(RECORD_KEY)
     if text is None:
-        raise IntegrityFailed(f"{path}: holds no ledger record; it is not a file of the archive")
+        raise IntegrityFailed(
+            f"{path}: holds no ledger record: it is no file of the archive; move it away, and where a commit of this name was "
+            "there restore that from a copy"
+        )
     return text
 
 

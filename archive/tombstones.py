@@ -1,4 +1,5 @@
-"""What a tombstone stands for: the name, the record's place in its chain, the last commit of a bench that is no more. Pure."""
+"""What a tombstone stands for: the name, the record's place in its chain, the last commit of a bench that is no more; and
+what a person is told of it. Pure."""
 
 from __future__ import annotations
 
@@ -41,3 +42,8 @@ def last_under(tombstones: Iterable[Tombstone]) -> dict[str, Tombstone]:
         if one.bench not in last or one.seq > last[one.bench].seq:
             last[one.bench] = one
     return last
+
+
+def removed_words(tombstone: Tombstone) -> str:
+    """Return what a person is told of a removal: when it was ordered (UTC), by whom, and why."""
+    return f"removed on {tombstone.removed_at:%Y-%m-%d} by {tombstone.by} ({tombstone.reason})"

@@ -10,18 +10,23 @@ import hashlib
 import stat
 from collections.abc import Collection, Iterable, Sequence
 from pathlib import Path
+from typing import Final
 
 from archive.checking import Trouble
 from archive.layout import TEMPORARY_PREFIX
 from archive.shop_folder import ShopFolder
 from archive.store import Archive
+from archive.tombstones import removed_words
 from report.trust import Trust
-from report.verifying import issued_as, ledger_head_of, only_approved_since, verify
+from report.verifying import issued_as, ledger_head_of, only_approved_since, removed_as, verify
 from rules.verdict import Verdict
 from schemas.certificates import Certificate
 from schemas.errors import BadInput, FilmtallyError, IntegrityFailed
 from schemas.readings import READINGS
 from schemas.tombstones import Tombstone
+
+#: So far into a file readers of PDF look for its beginning (common practice, no source).
+_PDF_BEGINS_WITHIN: Final = 1024
 
 
 def troubles_of(folder: ShopFolder, archive: Archive, anchors: Sequence[Path], trust: Trust) -> list[Trouble]:
@@ -58,13 +63,30 @@ def troubles_of(folder: ShopFolder, archive: Archive, anchors: Sequence[Path], t
         )
         return [*troubles, Trouble(folder.certificates, "changed", beside)]
     for path, pdf in kept:
-        if issued_as(pdf, register) is None:
+        if issued_as(pdf, register) is not None:
+            continue
+        if (gone := removed_as(pdf, tombstones)) is not None:
+            sentence = (
+                f"{path}: this shop issued this certificate, {gone.key} revision {gone.revision}, and its entry in the register "
+                f"was {removed_words(gone)}; nothing is lost"
+            )
+            troubles.append(Trouble(path, "removed", sentence))
+        else:
             sentence = f"{path}: this shop issued this certificate, and the register has lost it; restore the archive from a copy"
             troubles.append(Trouble(path, "missing", sentence))
+    journals = sorted((folder.journals / "sealed").glob("*.journal"))
+    if (own or journals) and archive.is_empty():
+        # Each of them by itself would look like one that a kill kept from the register.
+        sentence = (
+            f"{archive.root}: has no commit at all, and {_count(own, 'certificate')} and "
+            f"{_count(journals, 'sealed journal')} lie beside it: the archive is gone; restore it from a copy "
+            "before anything else is done here"
+        )
+        return [Trouble(archive.root, "missing", sentence), *troubles]
     return [
         *troubles,
         *_pdfs(folder.certificates, own, register, tombstones),
-        *_journals(folder.journals / "sealed", sealed, tombstones),
+        *_journals(journals, sealed, tombstones),
         *_removed(archive.root, [c for c in register if c.inspection_id not in sealed], tombstones),
     ]
 
@@ -75,6 +97,8 @@ def _anchor(path: Path, trust: Trust) -> bytes:
         content = path.read_bytes()
     except OSError as wrong:
         raise BadInput(f"--anchor {path}: cannot be read ({wrong.strerror}); name a certificate's PDF") from None
+    if b"%PDF-" not in content[:_PDF_BEGINS_WITHIN]:
+        raise BadInput(f"--anchor {path}: is no PDF; name a certificate's PDF")
     try:
         found = verify(content, trust)
     except FilmtallyError as wrong:
@@ -138,7 +162,11 @@ def _pdfs(
     return troubles
 
 
-def _journals(journals: Path, sealed: Collection[str], tombstones: Iterable[Tombstone]) -> list[Trouble]:
+def _count(ones: Sequence[Path], what: str) -> str:
+    return f"{len(ones)} {what}{'' if len(ones) == 1 else 's'}"
+
+
+def _journals(journals: Iterable[Path], sealed: Collection[str], tombstones: Iterable[Tombstone]) -> list[Trouble]:
     dead = {one.inspection_id: one for one in tombstones}
     return [
         _still_there(journal, dead[journal.stem])
@@ -148,7 +176,7 @@ def _journals(journals: Path, sealed: Collection[str], tombstones: Iterable[Tomb
             "missing",
             f"{journal}: was sealed, and the archive has no such inspection; restore the archive from a copy",
         )
-        for journal in sorted(journals.glob("*.journal"))
+        for journal in journals
         if journal.stem not in sealed
     ]
 

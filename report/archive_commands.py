@@ -103,7 +103,7 @@ def _fold(args: argparse.Namespace) -> int:
         print(json.dumps(_fold_json(done), ensure_ascii=False))
     else:
         print("\n".join(_fold_lines(done)))
-    return 4 if done.left_alone else 0
+    return 4 if done.left_alone or done.missing else 0
 
 
 def _fold_json(done: Fold) -> dict[str, object]:
@@ -111,7 +111,7 @@ def _fold_json(done: Fold) -> dict[str, object]:
 
     months = [asdict(m) | {"segments": [str(path) for path in m.segments]} for m in done.months]
     left = [{"path": str(one.path), "sentence": one.sentence} for one in done.left_alone]
-    return {"months": months, "left_alone": left, "cleared": done.cleared}
+    return {"months": months, "left_alone": left, "cleared": done.cleared, "missing": list(done.missing)}
 
 
 def _fold_lines(done: Fold) -> list[str]:
@@ -119,15 +119,24 @@ def _fold_lines(done: Fold) -> list[str]:
     for m in done.months:
         if m.commits:
             lines.append(
-                f"{m.month}: folded {m.commits:,} commits of {m.rows:,} rows; {m.bytes_before:,} bytes before, "
-                f"{m.bytes_after:,} after"
+                f"{m.month}: folded {m.commits:,} {_many('commit', m.commits)} of {m.rows:,} {_many('row', m.rows)}; "
+                f"{m.bytes_before:,} bytes before, {m.bytes_after:,} after"
             )
         if m.cleared:
-            lines.append(f"{m.month}: removed {m.cleared:,} single files that an earlier fold, cut short, had folded")
+            lines.append(
+                f"{m.month}: removed {m.cleared:,} single {_many('file', m.cleared)} that an earlier fold, cut short, had folded"
+            )
     if done.cleared:
-        lines.append(f"removed {done.cleared:,} files that an earlier fold, cut short, had left half done")
+        lines.append(
+            f"removed {done.cleared:,} {_many('file', done.cleared)} that an earlier fold or removal, cut short, had left half done"
+        )
     lines += [f"left alone: {one.sentence}" for one in done.left_alone]
-    return lines or ["nothing to fold: no month that has been over for two days has single files"]
+    lines = lines or ["nothing to fold: no month that has been over for two days has single files"]
+    return [*lines, *(f"missing: {sentence}" for sentence in done.missing)]
+
+
+def _many(what: str, count: int) -> str:
+    return what if count == 1 else f"{what}s"
 
 
 def _register_push(actions: Any) -> None:

@@ -302,7 +302,9 @@ def _verify(args: argparse.Namespace) -> int:
     if args.code:
         return _verify_code(args)
     trust, register = trust_of(args)
-    unlike_ledger = None if register is None else _archive(args).unlike_head
+    archive = None if register is None else _archive(args)
+    unlike_ledger = None if archive is None else archive.unlike_head
+    removed = [] if archive is None else archive.tombstones()
     codes = []
     answers = []
     for path in args.pdf:
@@ -316,7 +318,13 @@ def _verify(args: argparse.Namespace) -> int:
             continue
         try:
             found = verify(
-                content, trust, register, now=args.now(), unlike_ledger=unlike_ledger, rebuild=not args.quick
+                content,
+                trust,
+                register,
+                now=args.now(),
+                unlike_ledger=unlike_ledger,
+                rebuild=not args.quick,
+                removed=removed,
             )
         except IntegrityFailed as refused:
             codes.append(4)

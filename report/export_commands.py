@@ -25,6 +25,18 @@ _TABLES = (
 )  # as schemas.tables has them
 
 
+class _SaidOnce(argparse.Action):
+    """Takes a value once: of two that are said the last would silently count, and the first not be exported."""
+
+    def __call__(self, parser: Any, namespace: argparse.Namespace, values: Any, option_string: Any = None) -> None:
+        if getattr(namespace, self.dest) is not None:
+            raise argparse.ArgumentError(
+                self,
+                f"is said twice, {getattr(namespace, self.dest)!r} and {values!r}; export each to a file of its own",
+            )
+        setattr(namespace, self.dest, values)
+
+
 def register(actions: Any) -> None:
     """Add `export` to *actions*, the argparse subparsers action of `archive`."""
     export = actions.add_parser(
@@ -32,18 +44,20 @@ def register(actions: Any) -> None:
         help="write a table, or a part of it, as one CSV, Parquet or Excel file",
         description="Write a table as one file. Where nothing is chosen it is the whole table in every revision; of what is "
         "chosen, the valid revisions alone. Readings and inspections go by the day of the sealing, gauge checks by the day "
-        "that they were done, certificates by the day of the issue. In .csv a text that a spreadsheet would take for a "
+        "that they were done, certificates by the day of the issue, tombstones by the day of the order. In .csv a text that a spreadsheet would take for a "
         "formula has an apostrophe before it; in .xlsx times are dates in UTC, and a second sheet explains every column.",
     )
     export.add_argument("table", choices=_TABLES, metavar="TABLE", help=", ".join(_TABLES))
     export.add_argument("target", type=_path, metavar="FILE", help="ends in .csv, .parquet or .xlsx")
-    export.add_argument("--part", metavar="NUMBER")
-    export.add_argument("--lot")
-    export.add_argument("--customer", metavar="NAME", help="or a part of the name")
-    export.add_argument("--gauge", metavar="SERIAL")
-    export.add_argument("--inspection", metavar="INSPECTION", help="its number, the beginning of one, or its lot")
-    export.add_argument("--from", dest="since", metavar="DAY", help="on this day or later")
-    export.add_argument("--to", dest="until", metavar="DAY", help="on this day or before")
+    export.add_argument("--part", metavar="NUMBER", action=_SaidOnce)
+    export.add_argument("--lot", action=_SaidOnce)
+    export.add_argument("--customer", metavar="NAME", help="or a part of the name", action=_SaidOnce)
+    export.add_argument("--gauge", metavar="SERIAL", action=_SaidOnce)
+    export.add_argument(
+        "--inspection", metavar="INSPECTION", help="its number, the beginning of one, or its lot", action=_SaidOnce
+    )
+    export.add_argument("--from", dest="since", metavar="DAY", help="on this day or later", action=_SaidOnce)
+    export.add_argument("--to", dest="until", metavar="DAY", help="on this day or before", action=_SaidOnce)
     export.add_argument("--all-revisions", action="store_true", help="the superseded revisions of what is chosen too")
     export.add_argument("--replace", action="store_true", help="write over a file that is there")
     export.set_defaults(run=_export)
@@ -52,10 +66,13 @@ def register(actions: Any) -> None:
 def _export(args: argparse.Namespace) -> int:
     from zoneinfo import ZoneInfo
 
-    from archive.exporting import demand_place
-    from archive.selection import Selection
+    from archive.exporting import demand_place, export
+    from archive.naming import elsewhere
+    from archive.selection import Selection, choose
     from archive.shop_folder import ShopFolder
     from archive.store import Archive
+    from schemas.errors import BadInput
+    from schemas.tables import TABLES
 
     folder = ShopFolder(args.shop)
     zone = ZoneInfo(folder.shop().time_zone)
@@ -72,15 +89,21 @@ def _export(args: argparse.Namespace) -> int:
         until=_day("--to", args.until),
         all_revisions=args.all_revisions,
     )
-    chosen = archive.export(args.table, args.target, selection, replace=args.replace)
+    chosen = choose(archive.root, TABLES[args.table], selection)
+    if not chosen.rows:
+        hints = "".join(f"; {hint}" for hint in elsewhere(archive, part=args.part, lot=args.lot))
+        raise BadInput(f"there are no {args.table} to export ({chosen.words}){hints}; nothing was written")
+    export(chosen, args.target, replace=args.replace)
     rows = f"{chosen.rows:,} {'row' if chosen.rows == 1 else 'rows'}"
     print(f"{args.target}: {rows} of {args.table} ({chosen.words})")
     return 0
 
 
 def _inspection(archive: Archive, table: str, wanted: str) -> str:
-    from archive.naming import inspection_named
+    from archive.naming import inspection_named, removed_inspections
 
+    if table == "tombstones" and len(gone := removed_inspections(wanted, archive)) == 1:
+        return gone[0].inspection_id
     # The register may still hold certificates of an inspection that was removed.
     if table == "certificates" and archive.certificates(wanted):
         return wanted

@@ -13,6 +13,7 @@ TYPE_CHECKING = False  # as typing's own, without the cost of importing it for -
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from datetime import date, tzinfo
+    from pathlib import Path
     from typing import Any
 
     from archive.retention import Retained
@@ -73,7 +74,7 @@ def _hold(args: argparse.Namespace) -> int:
     import json
 
     from archive.holds import lift_hold, set_hold
-    from archive.naming import inspection_named
+    from archive.removing import left_behind
     from archive.retention import holds_set
     from schemas.errors import BadInput
 
@@ -89,10 +90,12 @@ def _hold(args: argparse.Namespace) -> int:
         by, reason = _by(args, folder, "--set")
         if bool(args.customer) == bool(args.inspection):
             raise BadInput("--set needs what is held: --customer NAME or --inspection INSPECTION, one of the two")
-        inspections = archive.inspections()
-        inspection = inspection_named(args.inspection, archive).inspection_id if args.inspection else None
+        # Of an inspection that was removed the certificates may still be there, and can be held.
+        behind = left_behind(archive, folder, zone)
+        inspection = _inspection(archive, args.inspection, behind) if args.inspection else None
         if args.customer:
-            _demand_customer(args.customer, folder, {one.customer for one in inspections})
+            known = {one.customer for one in archive.inspections()} | {one.customer for one in behind}
+            _demand_customer(args.customer, folder, known)
         hold = set_hold(archive, args.now(), by, reason, customer=args.customer, inspection_id=inspection)
         told = f"hold {hold.hold_id}: {_held(hold)} stays until the hold is lifted ({reason})"
         print(json.dumps(_hold_json(hold)) if args.json else told)
@@ -137,17 +140,23 @@ def _hold_line(hold: Hold, zone: tzinfo) -> str:
 
 
 def _retain(args: argparse.Namespace) -> int:
-    from archive.naming import inspection_named
-    from archive.removing import every_retained
+    from archive.removing import every_retained, finish, left_behind
     from archive.retention import is_same_customer
     from schemas.errors import BadInput
 
     folder, archive, zone = _shop(args)
     if not args.remove and (args.yes is not None or args.with_certificates or args.by or args.reason):
         raise BadInput("--yes, --with-certificates, --by and --reason go with --remove; without it nothing is removed")
+    earlier: list[Path] = []
     if args.remove:
         _by(args, folder, "--remove")
-    found = every_retained(archive, folder, zone)
+        # Before it is asked what there is: what an order took already cannot be ordered away again.
+        earlier = finish(archive, folder)
+        if earlier and not args.json:
+            print(f"finished a removal that was cut short: {_files(len(earlier))} gone")
+    # What has gone but for its certificates is asked for again only where those are to go as well.
+    behind = left_behind(archive, folder, zone)
+    found = every_retained(archive, folder, zone) + (behind if args.with_certificates else [])
     if args.customer is not None:
         found = [one for one in found if is_same_customer(one.customer, args.customer)]
         if not found:
@@ -155,13 +164,23 @@ def _retain(args: argparse.Namespace) -> int:
                 f"there is no inspection of a customer {args.customer!r}; write the name as the jobs have it"
             )
     if args.inspection is not None:
-        wanted = inspection_named(args.inspection, archive).inspection_id
+        wanted = _inspection(archive, args.inspection, found)
         found = [one for one in found if one.inspection_id == wanted]
     if args.remove:
-        return _remove(args, folder, archive, zone, found)
+        return _remove(args, folder, archive, zone, found, earlier)
     today = args.now().astimezone(zone).date()
     listed = found if args.all or args.inspection is not None else [one for one in found if one.is_over(today)]
-    return _list(args, folder, archive, zone, today, found, listed)
+    return _list(args, folder, archive, zone, today, found, listed, [one for one in behind if one.may_go(today)])
+
+
+def _inspection(archive: Archive, wanted: str, found: Sequence[Retained]) -> str:
+    from archive.naming import inspection_named, removed_inspections
+
+    alone = {one.inspection_id for one in found if one.certificates_alone}
+    gone = [one.inspection_id for one in removed_inspections(wanted, archive) if one.inspection_id in alone]
+    if len(gone) == 1 and not archive.listed(number=wanted) and not archive.listed(lot=wanted):
+        return gone[0]
+    return inspection_named(wanted, archive).inspection_id
 
 
 def _list(
@@ -172,6 +191,7 @@ def _list(
     today: date,
     found: Sequence[Retained],
     listed: Sequence[Retained],
+    behind: Sequence[Retained],
 ) -> int:
     import json
 
@@ -198,8 +218,13 @@ def _list(
     going = sum(one.may_go(today) for one in found)
     held = sum(one.is_over(today) and bool(one.held_by) for one in found)
     print(f"{_number(len(found))}: {going} may go, {held} over and held, {len(found) - going - held} to be kept")
+    if behind and args.inspection is None and args.customer is None:
+        print(
+            f"the register still has the certificates of {_number(len(behind))} removed earlier, which may go as well: "
+            "--remove --with-certificates takes them too"
+        )
     if left := unfinished(archive, folder):
-        print(f"a removal was cut short: {len(left)} files of it are still there; the next --remove takes them away")
+        print(f"a removal was cut short: {_files(len(left))} of it still there; the next --remove takes them away")
     return 0
 
 
@@ -225,7 +250,12 @@ def _retained_json(one: Retained, today: date) -> dict[str, Any]:
 
 
 def _remove(
-    args: argparse.Namespace, folder: ShopFolder, archive: Archive, zone: tzinfo, found: Sequence[Retained]
+    args: argparse.Namespace,
+    folder: ShopFolder,
+    archive: Archive,
+    zone: tzinfo,
+    found: Sequence[Retained],
+    earlier: Sequence[Path],
 ) -> int:
     import json
 
@@ -235,9 +265,6 @@ def _remove(
     by, reason = _by(args, folder, "--remove")
     now = args.now()
     today = now.astimezone(zone).date()
-    earlier = finish(archive, folder)
-    if earlier and not args.json:
-        print(f"finished a removal that was cut short: {len(earlier)} files are gone")
     # What was named by its number is refused with its reason; of the others those that may go are meant.
     going = found if args.inspection is not None else [one for one in found if one.may_go(today)]
     given = Order(fresh_id(now), now, by, reason, args.with_certificates)
@@ -246,6 +273,7 @@ def _remove(
         _confirm(args, going)
         order(archive, folder, given, going, zone)
     gone = finish(archive, folder)
+    stay = archive.certificates(of={one.inspection_id for one in going}) if going else []
     if args.json:
         answer = {
             "removal_id": given.removal_id if going else None,
@@ -255,9 +283,9 @@ def _remove(
         print(json.dumps(answer, ensure_ascii=False))
     elif going:
         print(
-            f"order {given.removal_id}: {_number(len(going))} removed, {len(gone)} files are gone; tombstones stand in the ledger"
+            f"order {given.removal_id}: {_going(going)} removed, {_files(len(gone))} gone; tombstones stand in the ledger"
         )
-        if not args.with_certificates:
+        if stay:
             print("their certificates stay, and the register says what they state")
     else:
         print("nothing may go; nothing was removed")
@@ -276,23 +304,33 @@ def _confirm(args: argparse.Namespace, going: Sequence[Retained]) -> None:
     if args.yes is not None:
         if args.yes != many:
             raise BadInput(
-                f"--yes {args.yes}: {_number(many)} would go, not {args.yes}; look again; nothing was removed"
+                f"--yes {args.yes}: {_going(going)} would go, not {args.yes}; look again; nothing was removed"
             )
         return
     if args.json or not sys.stdin.isatty():
         raise BadInput(
-            f"{_number(many)} would go for good; look at them with 'filmtally archive retain', then say --yes {many}; "
+            f"{_going(going)} would go for good; look at them with 'filmtally archive retain', then say --yes {many}; "
             "nothing was removed"
         )
     for one in going:
         print(f"  {one.inspection_id}  {one.customer}  lot {one.lot}  kept until {one.kept_until} ({one.rule})")
-    print(f"{_number(many)} will be removed for good{', with their certificates' if args.with_certificates else ''}.")
+    print(f"{_going(going)} will be removed for good{', with their certificates' if args.with_certificates else ''}.")
     try:
         said = input(f"Type the number of inspections, {many}, to remove them: ").strip()
     except EOFError:
         said = ""
     if said != str(many):
         raise BadInput(f"{said!r} is not {many}; nothing was removed")
+
+
+def _going(going: Sequence[Retained]) -> str:
+    """Return how many inspections go, and of how many only the certificates are left to go."""
+    alone = sum(one.certificates_alone for one in going)
+    return _number(len(going)) + (f" (of {alone} the certificates alone: the rest has gone before)" if alone else "")
+
+
+def _files(many: int) -> str:
+    return f"{many} {'file is' if many == 1 else 'files are'}"
 
 
 def _number(many: int) -> str:

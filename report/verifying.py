@@ -21,6 +21,8 @@ from typing import Any, Final
 
 import pikepdf
 
+from archive.ledger import heads_of
+from archive.tombstones import removed_words
 from report.assessing import judge
 from report.collector import collector_at_rest
 from report.csv_tables import is_table_of
@@ -60,6 +62,7 @@ from schemas.errors import BadInput, FilmtallyError, IntegrityFailed
 from schemas.gauge_checks import GAUGE_CHECKS
 from schemas.parquet import read, records, row_count
 from schemas.readings import READINGS
+from schemas.tombstones import Tombstone
 
 _FILES: Final = ("certificate.json", "gauge_checks.csv", "readings.csv", "readings.parquet")
 _WORDS: Final = {verdict.name: str(word) for verdict, word in VERDICT_WORDS.items()}
@@ -158,6 +161,7 @@ def verify(
     now: datetime | None = None,
     unlike_ledger: Callable[[str, str], str | None] | None = None,
     rebuild: bool = False,
+    removed: Collection[Tombstone] = (),
 ) -> VerificationReport:
     """Look at every part of a certificate.
 
@@ -169,6 +173,7 @@ def verify(
         unlike_ledger: Says in a sentence how the shop's archive differs from a head of its ledger (the second argument says
             what holds it), or None; None where there is no archive at hand.
         rebuild: Whether the pages are laid out anew and compared with those in the file; takes longer than all the rest.
+        removed: The tombstones of the shop's archive: what stands for itself there no longer, by an order.
 
     Raises:
         IntegrityFailed: It is no PDF, it is not signed, or it is broken beyond being looked at.
@@ -193,12 +198,12 @@ def verify(
         states = _WORDS.get(str(stated.judged.get("verdict")))
         parts.append(_same_key(stated, signatures, trust))
         if unlike_ledger is not None:
-            parts.append(_ledger(stated, unlike_ledger))
+            parts.append(_ledger(stated, unlike_ledger, removed))
     except FilmtallyError as wrong:
         parts.append(Part("numbers", Verdict.FAIL, wrong.sentence))
     parts.insert(_BEHIND_SIGNER, _time(times, signatures, issued_at, now))
     if register is not None:
-        parts.append(_registered(pdf, frames, signatures, register, number))
+        parts.append(_registered(pdf, frames, signatures, register, number, removed))
     signers = tuple((visible(s.holder), s.fingerprint) for s in signatures if s.kind is not Kind.TIME_STAMP)
     return VerificationReport(
         tuple(replace(part, sentence=visible(part.sentence)) for part in parts),
@@ -237,6 +242,22 @@ def issued_as(pdf: bytes, register: Collection[Certificate]) -> Certificate | No
     """
     by_digest = {c.pdf_sha256: c for c in register}
     known = issued_length(pdf, frames_of(pdf), by_digest)
+    return None if known is None else by_digest[known[1]]
+
+
+@silent()
+def removed_as(pdf: bytes, removed: Collection[Tombstone]) -> Tombstone | None:
+    """Return the tombstone of a certificate that was removed from the register, as :func:`issued_as`.
+
+    Raises:
+        IntegrityFailed: It is no signed PDF.
+    """
+    return _tombstone_of(pdf, frames_of(pdf), removed)
+
+
+def _tombstone_of(pdf: bytes, frames: list[Frame], removed: Collection[Tombstone]) -> Tombstone | None:
+    by_digest = {one.pdf_sha256: one for one in removed if one.pdf_sha256 is not None}
+    known = issued_length(pdf, frames, by_digest)
     return None if known is None else by_digest[known[1]]
 
 
@@ -650,22 +671,52 @@ def _cut(value: Any) -> str:
 # ---- the ledger and the register ---------------------------------------------------------------
 
 
-def _ledger(stated: ReadDocument, unlike: Callable[[str, str], str | None]) -> Part:
+def _ledger(stated: ReadDocument, unlike: Callable[[str, str], str | None], removed: Collection[Tombstone]) -> Part:
     name = "ledger"
     try:
         wrong = unlike(stated.facts.ledger_head, "the certificate")
+        heads = heads_of(stated.facts.ledger_head, "the certificate")
     except FilmtallyError as refused:
         return Part(name, Verdict.FAIL, refused.sentence)
     if wrong is not None:
         return Part(name, Verdict.FAIL, wrong)
-    return Part(name, Verdict.PASS, "The archive still holds what it held when the certificate was issued.")
+    since = [one for one in removed if one.bench in heads and one.seq <= heads[one.bench][0]]
+    if not since:
+        return Part(name, Verdict.PASS, "The archive still holds what it held when the certificate was issued.")
+    mine = (stated.evidence.inspection.inspection_id, stated.evidence.inspection.revision)
+    own = next((one for one in since if one.removed_table == READINGS.name and (one.key, one.revision) == mine), None)
+    told = (
+        f"the readings that it states were {removed_words(own)}"
+        if own is not None
+        else "the readings that it states are not among them"
+    )
+    many = f"{len(since)} {'commit' if len(since) == 1 else 'commits'} of it {'was' if len(since) == 1 else 'were'}"
+    return Part(
+        name,
+        Verdict.PASS,
+        "The archive's ledger goes on from what it was when the certificate was issued. Since then "
+        f"{many} removed by order: {told}.",
+    )
 
 
 def _registered(
-    pdf: bytes, frames: list[Frame], signatures: list[Signature], register: list[Certificate], number: str | None
+    pdf: bytes,
+    frames: list[Frame],
+    signatures: list[Signature],
+    register: list[Certificate],
+    number: str | None,
+    removed: Collection[Tombstone],
 ) -> Part:
     name = "register"
     known = issued_length(pdf, frames, {c.pdf_sha256 for c in register})
+    if known is None and (gone := _tombstone_of(pdf, frames, removed)) is not None:
+        return Part(
+            name,
+            Verdict.UNDECIDED,
+            f"Issued as {gone.key}, revision {gone.revision}, with these very bytes; its entry in the register was "
+            f"{removed_words(gone)}, so the register no longer says what it stated.",
+            called="removed",
+        )
     if known is None:
         return Part(name, Verdict.FAIL, "The shop's register has no certificate with the bytes of this file.")
     length, digest = known

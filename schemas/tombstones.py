@@ -32,8 +32,14 @@ class Tombstone:
     ]
     rows: Annotated[int, Column(pa.int32(), "Number of rows that it held.", unit="rows")]
     inspection_id: Annotated[str, Column(pa.string(), "Inspection that it held, or that the certificate stated.")]
+    lot: Annotated[str | None, Column(pa.string(), "Lot, as the removed revision or certificate had it.")]
+    part_no: Annotated[str | None, Column(pa.string(), "Part number, likewise.")]
+    customer: Annotated[str | None, Column(pa.string(), "Customer whose parts these were, likewise.")]
     pdf_name: Annotated[
         str | None, Column(pa.string(), "File name of the certificate that went with it; null where none did.")
+    ]
+    pdf_sha256: Annotated[
+        str | None, Column(pa.string(), "Hash of that file as it was issued; null where none did.", unit="hex")
     ]
     removed_at: Annotated[datetime, Column(TIME, "When its removal was ordered.", unit="UTC")]
     by: Annotated[str, Column(pa.string(), "Code of the person who ordered it.")]

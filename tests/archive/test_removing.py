@@ -15,6 +15,7 @@ from typing import Any
 import pyarrow.parquet as pq
 import pytest
 
+from archive import removing
 from archive.fold import fold
 from archive.holds import lift_hold, set_hold
 from archive.ledger import RECORD_KEY
@@ -159,6 +160,11 @@ def test_a_tombstone_says_what_went_by_whose_order_and_by_which_rule(shop: Shop)
         ("20400101-000000-G0NE", "TA", "the retention is over", "2036-11-03")
     }
     assert rows[0].rule.startswith("10 years by the job, from the last certificate on ")
+    # Each revision with the lot that it had; the certificate with its own.
+    assert [(r.lot, r.part_no, r.customer) for r in rows] == [
+        (one.lot, one.part_no, one.customer) for one in (ONES[0], CORRECTED, CORRECTED)
+    ]
+    assert [r.pdf_sha256 for r in rows] == [None, None, scenario.certificate(CORRECTED, "").pdf_sha256]
 
 
 def test_certificates_go_only_where_the_order_says_so(shop: Shop) -> None:
@@ -322,6 +328,30 @@ def test_a_kill_anywhere_leaves_all_of_it_or_what_the_next_run_finishes(
 
 
 # ---- tampering ------------------------------------------------------------------------------
+
+
+def test_a_fold_after_a_kill_behind_the_manifest_clears_what_only_tombstones_stand_for(
+    shops: dict[str, Path], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Neither is it called a loss, nor are the removed commits called missing."""
+    shop = Shop(ShopFolder(Path(shutil.copytree(shops["folded"], tmp_path / "shop"))))
+    real = removing._unlinked
+
+    def killed(paths: list[Path]) -> list[Path]:
+        gone = real(paths)
+        if any(path.suffix == ".json" for path in gone):
+            raise Killed
+        return gone
+
+    with monkeypatch.context() as patched:
+        patched.setattr(removing, "_unlinked", killed)
+        with pytest.raises(Killed):
+            shop.remove(with_certificates=True)
+    done = fold(shop.folder.archive, datetime(2027, 3, 1, tzinfo=UTC))
+    assert (done.left_alone, done.missing, done.cleared) == ((), (), 2)
+    finish(shop.archive, shop.folder)
+    assert left_of(shop) == set()
+    assert shop.archive.check() == []
 
 
 def forged(shop: Shop, change: Callable[[Any], Any], *, fitting: bool) -> Path:

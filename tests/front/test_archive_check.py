@@ -7,6 +7,7 @@ import os
 import shutil
 from pathlib import Path
 
+import pyarrow.parquet as pq
 import pytest
 
 from tests.front.shop import FrontDoor
@@ -106,7 +107,7 @@ def test_an_anchor_that_does_not_hold_is_refused(door: FrontDoor, tmp_path: Path
             shutil.rmtree(of_this_shop)
         pdf.unlink()
     answer = door("archive", "check", "--anchor", str(kept))
-    assert answer.code == 4
+    assert answer.code == (2 if kind == "no PDF" else 4)
     assert answer.sentence.startswith(f"filmtally: --anchor {kept}: ")
     if kind == "another shop's":
         assert "with a key that this shop does not know" in answer.sentence
@@ -115,3 +116,26 @@ def test_an_anchor_that_does_not_hold_is_refused(door: FrontDoor, tmp_path: Path
 def test_an_anchor_that_is_not_there_is_bad_input(door: FrontDoor) -> None:
     answer = door("archive", "check", "--anchor", "nowhere.pdf")
     assert (answer.code, "--anchor nowhere.pdf: cannot be read" in answer.sentence) == (2, True)
+
+
+def test_an_archive_that_is_gone_is_said_first_and_nothing_is_to_be_certified_again(door: FrontDoor) -> None:
+    _certified(door)
+    shutil.rmtree(door.folder / "archive")
+    answer = door("archive", "check")
+    assert answer.code == 4
+    assert answer.out.startswith(
+        f"missing: {door.folder / 'archive'}: has no commit at all, and 1 certificate and 1 sealed journal lie beside it: "
+        "the archive is gone; restore it from a copy"
+    )
+    assert "certify again" not in answer.out
+
+
+def test_a_file_without_a_record_is_to_be_moved_away(door: FrontDoor) -> None:
+    door.covered_lot()
+    (path,) = (door.folder / "archive" / "readings").rglob("*.parquet")
+    pq.write_table(pq.read_table(path).replace_schema_metadata(None), path)
+    answer = door("archive", "check")
+    assert (
+        answer.code,
+        f"{path}: holds no ledger record: it is no file of the archive; move it away" in answer.out,
+    ) == (4, True)

@@ -62,3 +62,19 @@ def test_a_damaged_file_is_named_and_a_month_that_is_not_over_is_refused(door: F
     assert f"left alone: {path}: " in done.out
     assert "the readings of 2026-11 were left as they are" in done.out
     assert "2026-11: folded 2 commits" in done.out
+
+
+def test_a_commit_that_is_missing_is_said_and_the_fold_goes_on(door: FrontDoor) -> None:
+    door.covered_lot()
+    (path,) = (door.folder / "archive" / "readings").rglob("*.parquet")
+    path.unlink()
+    door.now = LATER
+    done = door("archive", "fold")
+    bench = path.name.split("-")[1]
+    assert "2026-11: folded 2 commits of " in done.out
+    assert (done.code, done.out.splitlines()[-1]) == (
+        4,
+        f"missing: commit 2 of bench {bench} is missing; run 'filmtally archive check'",
+    )
+    again = door("archive", "fold", "--json")
+    assert (again.code, len(json.loads(again.out)["missing"])) == (4, 1)

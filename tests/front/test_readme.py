@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 
 from filmtally import main
+from tests.front.shop import FrontDoor
 
 ROOT = Path(__file__).parents[2]
 TYPED = "".join(f"{3 + n % 7 / 10:.1f}\n" for n in range(10))
@@ -48,6 +49,33 @@ def test_the_readmes_commands_do_what_it_says(
     capsys.readouterr()
     assert len(ran) >= 9
     assert [(command, code) for command, code in ran if code != 0] == []
+
+
+def _snippet(shop: Path) -> dict[str, object]:
+    """Run the README's way of reading the archive's own files on *shop* and return its names."""
+    text = (ROOT / "README.md").read_text(encoding="utf-8")
+    lines = re.findall(
+        r"^    (.*)\n", text[text.index("    from pathlib import Path") : text.index("## Exit codes")], re.M
+    )
+    names: dict[str, object] = {}
+    exec("\n".join(lines).replace('"my-shop/archive"', repr(str(shop / "archive"))), names)  # noqa: S102 - the README's own lines
+    return names
+
+
+def test_the_readmes_way_of_reading_the_files_gives_every_row_once_folded_or_not(door: FrontDoor) -> None:
+    door.covered_lot()
+    (single,) = (door.folder / "archive" / "readings").rglob("*.parquet")
+    (single.parent / ".writing-half.parquet").write_bytes(b"PAR1")
+    before = _snippet(door.folder)["readings"].to_table().to_pylist()  # type: ignore[attr-defined]
+    assert len(before) == 8
+    (single.parent / ".writing-half.parquet").unlink()
+    door.now = datetime(2027, 1, 10, 12, tzinfo=UTC)
+    assert door("archive", "fold").code == 0
+    assert not single.exists()
+    assert door.measure("hinge", door.write("late.txt", b"87.0 um\n" * 4 + b"32.0 um\n" * 4), lot="L-2").code == 0
+    folded = _snippet(door.folder)["readings"].to_table().to_pylist()  # type: ignore[attr-defined]
+    assert [row for row in folded if row["lot"] == "L-1"] == before
+    assert len(folded) == 16
 
 
 def test_the_two_commands_of_the_readme_are_targets_of_the_makefile_and_ci_runs_the_second() -> None:

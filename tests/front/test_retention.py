@@ -5,8 +5,10 @@ from __future__ import annotations
 import json
 import os
 import pty
+import shutil
 import sys
 from datetime import UTC, datetime
+from pathlib import Path
 
 import openpyxl
 import pyarrow.parquet as pq
@@ -74,7 +76,10 @@ def test_a_removal_that_was_cut_short_is_said_and_finished(
     kinds = {one["kind"] for one in json.loads(door("archive", "check", "--json").out)}
     assert kinds == {"leftover"}
     assert "a removal was cut short" in door("archive", "retain").out
-    assert "finished a removal that was cut short" in door("archive", "retain", "--remove", *WHO).out
+    # What was ordered before is finished, and not ordered a second time.
+    said = door("archive", "retain", "--remove", "--with-certificates", *WHO)
+    assert "finished a removal that was cut short" in said.out
+    assert (said.code, said.out.endswith("nothing may go; nothing was removed\n")) == (0, True)
     assert door("archive", "check").code == 0
     assert "leftover" not in door("archive", "check").out
 
@@ -144,12 +149,142 @@ def test_a_part_of_a_table_as_a_workbook(door: FrontDoor, lot: str) -> None:
     assert openpyxl.load_workbook(target)["readings"].max_row == 9
     answer = door("archive", "export", "readings", str(target), "--lot", "L-1")
     assert (answer.code, "is there already; name another file, or say --replace" in answer.sentence) == (2, True)
-    assert door("archive", "export", "readings", str(target), "--lot", "L-2", "--replace").out.startswith(
-        f"{target}: 0 rows"
-    )
     before = door("archive", "export", "certificates", str(target), "--inspection", lot, "--replace").out
     assert f"1 row of certificates (inspection {lot};" in before
     assert (
         "no sealed inspection"
         in door("archive", "export", "readings", str(target), "--inspection", "x", "--replace").sentence
     )
+
+
+def test_an_export_of_nothing_says_so_and_writes_nothing(door: FrontDoor, lot: str) -> None:
+    target = door.folder.parent / "lot.csv"
+    part = json.loads(door("archive", "retain", "--json").out)[0]["part_no"]
+    for words, sentence in (
+        (
+            ("readings", "--lot", "L-2"),
+            "no readings to export (lot L-2; the valid revisions alone); nothing was written",
+        ),
+        (("readings", "--part", "L-1"), "there is no part 'L-1', but a lot: --lot L-1; nothing was written"),
+        (("certificates", "--lot", part), f"there is no lot {part!r}, but a part: --part {part}; nothing was written"),
+        (("holds",), "there are no holds to export (the whole table; every revision)"),
+    ):
+        answer = door("archive", "export", words[0], str(target), *words[1:])
+        assert (answer.code, sentence in answer.sentence) == (2, True), answer
+        assert not target.exists()
+
+
+def test_what_became_of_a_removed_lot_is_answered(door: FrontDoor, lot: str) -> None:
+    (one,) = json.loads(door("archive", "retain", "--json").out)
+    assert door("archive", "retain", "--remove", *WHO, "--yes", "1").code == 0
+    target = door.folder.parent / "out.parquet"
+    told = f"inspection {lot} (lot L-1) was removed on 2060-01-01 by mk (kept long enough)"
+    for wanted in ("L-1", lot, lot[:15]):
+        for words in (
+            ("assess", wanted),
+            ("archive", "retain", "--inspection", wanted),
+            ("archive", "export", "readings", str(target), "--inspection", wanted),
+        ):
+            answer = door(*words)
+            assert (answer.code, told in answer.sentence) == (2, True), answer
+    answer = door("archive", "export", "readings", str(target), "--lot", "L-1")
+    assert (answer.code, f"no readings to export (lot L-1; the valid revisions alone); {told}" in answer.sentence) == (
+        2,
+        True,
+    )
+    assert "no such lot" in door("assess", "L-9").sentence
+    for words in (("--lot", "L-1"), ("--part", one["part_no"]), ("--customer", "hollin"), ("--inspection", "L-1")):
+        assert door("archive", "export", "tombstones", str(target), *words, "--replace").code == 0, words
+        (row,) = pq.read_table(target).to_pylist()
+        assert (row["lot"], row["part_no"], row["customer"]) == ("L-1", one["part_no"], one["customer"])
+    assert door("archive", "export", "tombstones", str(target), "--lot", "L-9", "--replace").code == 2
+
+
+def part_of(door: FrontDoor, pdf: Path, name: str) -> tuple[str, str]:
+    """Return verdict and sentence of one part of what `verify` says of *pdf*."""
+    (answer,) = json.loads(door("verify", str(pdf), "--quick", "--json").out)
+    return next((one["verdict"], one["sentence"]) for one in answer["parts"] if one["part"] == name)
+
+
+def test_the_customers_copy_of_a_removed_certificate_is_no_loss(door: FrontDoor, lot: str) -> None:
+    (pdf,) = (door.folder / "certificates").glob("*.pdf")
+    copy = Path(shutil.copy(pdf, door.folder.parent / "customers.pdf"))
+    assert part_of(door, copy, "ledger")[1].startswith("The archive still holds what it held")
+    assert door("archive", "retain", "--remove", "--with-certificates", *WHO, "--yes", "1").code == 0
+    told = "removed on 2060-01-01 by mk (kept long enough)"
+    said = door("archive", "check", "--anchor", str(copy))
+    assert (said.code, f"removed: {copy}: this shop issued this certificate" in said.out, told in said.out) == (
+        0,
+        True,
+        True,
+    )
+    verdict, sentence = part_of(door, copy, "register")
+    assert (verdict, told in sentence) == ("UNDECIDED", True)
+    verdict, sentence = part_of(door, copy, "ledger")
+    assert (verdict, f"the readings that it states were {told}" in sentence) == ("PASS", True)
+    assert "still holds" not in sentence
+    said = door("verify", str(copy), "--quick")
+    assert (said.code, "register" in said.out, "REFUSED" in said.out) == (1, True, False)
+    # One that the shop never registered is still refused, tombstone or not.
+    copy.write_bytes(pdf_of_another_issue(copy.read_bytes()))
+    assert part_of(door, copy, "register")[0] == "FAIL"
+
+
+def pdf_of_another_issue(pdf: bytes) -> bytes:
+    """Return *pdf* with its last byte changed."""
+    return pdf[:-1] + bytes([pdf[-1] ^ 1])
+
+
+def test_an_anchor_that_is_no_pdf_is_bad_input(door: FrontDoor, lot: str) -> None:
+    page = door.folder.parent / "x.html"
+    page.write_text("<p>a page</p>", encoding="utf-8")
+    answer = door("archive", "check", "--anchor", str(page))
+    assert (answer.code, "is no PDF; name a certificate's PDF" in answer.sentence) == (2, True)
+
+
+def test_certificates_that_a_removal_left_can_go_later(door: FrontDoor, lot: str) -> None:
+    said = door("archive", "retain", "--remove", *WHO, "--yes", "1")
+    assert "their certificates stay" in said.out
+    assert "certificates of 1 inspection removed earlier, which may go as well" in door("archive", "retain").out
+    words = ("archive", "retain", "--remove", "--with-certificates", *WHO)
+    answer = door(*words)
+    assert (answer.code, "1 inspection (of 1 the certificates alone" in answer.sentence) == (2, True)
+    # A hold, and a customer's longer years, keep them as they keep an inspection.
+    hold = json.loads(door("archive", "hold", "--set", "--customer", _customer(door), *WHO, "--json").out)["hold_id"]
+    assert door(*words).out == "nothing may go; nothing was removed\n"
+    assert "is held by mk" in door(*words, "--inspection", "L-1", "--yes", "1").sentence
+    assert door("archive", "hold", "--lift", hold, *WHO).code == 0
+    (door.folder / "customers").mkdir()
+    file = door.folder / "customers" / "them.toml"
+    file.write_text(f'name = "{_customer(door)}"\n[retention]\nyears = 60\n', encoding="utf-8")
+    assert "60 years by the customer's file, from the last certificate" in door(*words, "--inspection", lot).sentence
+    file.unlink()
+    said = door(*words, "--inspection", "L-1", "--yes", "1")
+    assert (said.code, "their certificates stay" in said.out) == (0, False)
+    assert not list((door.folder / "certificates").glob("*.pdf"))
+    assert door("archive", "export", "certificates", str(door.folder / "none.csv")).code == 2
+    assert door("archive", "check").code == 0
+    assert "removed earlier" not in door("archive", "retain").out
+
+
+def _customer(door: FrontDoor) -> str:
+    target = door.folder.parent / "customer.parquet"
+    assert door("archive", "export", "certificates", str(target), "--replace").code == 0
+    return str(pq.read_table(target).column("customer")[0].as_py())
+
+
+def test_certificates_that_there_are_none_of_are_not_said_to_stay(door: FrontDoor) -> None:
+    door.covered_lot()
+    door.now = LATER
+    said = door("archive", "retain", "--remove", *WHO, "--yes", "1")
+    assert said.out.count("\n") == 1
+    assert "1 inspection removed, 4 files are gone" in said.out
+
+
+@pytest.mark.parametrize("option", ["--part", "--lot", "--customer", "--gauge", "--inspection", "--from", "--to"])
+def test_an_export_option_that_is_said_twice_is_refused(
+    door: FrontDoor, capsys: pytest.CaptureFixture[str], option: str
+) -> None:
+    with pytest.raises(SystemExit, match="^2$"):
+        door("archive", "export", "readings", "x.csv", option, "A", option, "B")
+    assert f"argument {option}: is said twice, 'A' and 'B'; export each to a file of its own" in capsys.readouterr().err
