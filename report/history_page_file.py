@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from contextlib import suppress
 from datetime import date, datetime, timedelta
 from functools import cache
@@ -12,6 +12,7 @@ from typing import Final
 from zoneinfo import ZoneInfo
 
 from archive import query
+from archive.as_written import demand_as_written
 from archive.commit import cannot_write
 from archive.layout import TEMPORARY_PREFIX, month_of
 from archive.ledger import heads_of
@@ -43,8 +44,9 @@ def write_history_page(
     now: datetime,
     path: Path,
     unit: Unit | None = None,
+    verified: bool = False,
 ) -> int:
-    """Write the page of *selection* to *path* and return how many inspections it is made from.
+    """Write the page of *selection* to *path* and return how many inspections it is made from; of none nothing is written.
 
     What stands at *path* is replaced once the new file is whole. Certificates are links where the page lies in the
     shop folder.
@@ -57,14 +59,16 @@ def write_history_page(
         now: When the page is made.
         path: Its file, which ends in .html.
         unit: Of all film builds; None for that of each part's specification.
+        verified: Whether each file is compared with the hash that was written with it before it is asked.
 
     Raises:
         BadInput: The name does not end in .html, the file cannot be written, or the selection is too large for a page.
-        IntegrityFailed: A file of the archive is not whole.
+        IntegrityFailed: A file of the archive is not whole, or not the one that was written.
     """
     page_path(path)
-    found = history_of(folder, archive, selection, words, now, _seen_from(path, folder), unit)
-    write_page(path, history_html(found))
+    found = history_of(folder, archive, selection, words, now, _seen_from(path, folder), unit, verified)
+    if found.inspections:
+        write_page(path, history_html(found))
     return len(found.inspections)
 
 
@@ -97,14 +101,16 @@ def history_of(
     now: datetime,
     certificates: str | None,
     unit: Unit | None = None,
+    verified: bool = False,
 ) -> HistoryPage:
     """Return what the page of *selection* shows; raises as :func:`write_history_page` does."""
     shop = folder.shop()
     zone = ZoneInfo(shop.time_zone)
     # Read before the rows, so that the page never claims a later archive than the one that it is made from.
     head = heads_of(archive.head(), "the archive")
-    summaries = _summaries(archive.root, selection)
-    counts = query.ask(archive.root, build_counts(selection, COUNTED_BY))
+    demand = demand_as_written() if verified else None
+    summaries = _summaries(archive.root, selection, demand)
+    counts = query.ask(archive.root, build_counts(selection, COUNTED_BY), demand=demand)
     gauges = {gauge for summary in summaries if (gauge := summary.group[BY.index("gauge_serial")]) is not None}
     checks = _checks(archive, summaries)
     record = cache(archive.inspection)
@@ -130,13 +136,14 @@ def history_of(
         ),
         inspections=listed_inspections(summaries, archive.certificates(of=listed), record, _pdfs(folder.certificates)),
         certificates=certificates,
+        verified=verified,
     )
 
 
-def _summaries(root: Path, selection: Selection) -> list[InspectionSummary]:
+def _summaries(root: Path, selection: Selection, demand: Callable[[Path], None] | None) -> list[InspectionSummary]:
     question = inspection_summaries(selection, BY)
     parts, rows = [], 0
-    for part in query.parts(root, question):
+    for part in query.parts(root, question, demand=demand):
         parts.append(part)
         rows += part.num_rows
         if rows > MOST_ROWS:

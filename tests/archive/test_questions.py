@@ -352,7 +352,7 @@ def test_what_is_folded_while_it_is_read_is_counted_once(tmp_path: Path, monkeyp
     root, _, _ = _filled(tmp_path, 4)
     asked = questions.month_summaries(Selection(), ())
     expected = query.ask(root, asked)
-    answer_of, calls = query._answer_of, []
+    answer_of, calls = query.answer_of, []
 
     def folding(*args: Any) -> Any:
         calls.append(args)
@@ -361,7 +361,7 @@ def test_what_is_folded_while_it_is_read_is_counted_once(tmp_path: Path, monkeyp
         return answer_of(*args)
 
     monkeypatch.setattr(query, "_BYTES_AT_ONCE", 0)
-    monkeypatch.setattr(query, "_answer_of", folding)
+    monkeypatch.setattr(query, "answer_of", folding)
     assert expected == query.ask(root, asked)
     assert len(calls) == 2 + len(expected)
 
