@@ -4,14 +4,15 @@ The unit of work is a month. Its files are its segments, and the single files th
 asked at once as bounded memory allows, since one scan over many files is faster than many scans: measured over 24
 months, month by month takes 1.1 times the processor time for all parts and 2.5 times for one part. Nothing is kept between questions; no extension of DuckDB is ever fetched.
 
-A flipped byte inside a page may go unnoticed here: whether the rows are those that were committed is asked by
-``filmtally archive check``. A file that cannot be read is named.
+A flipped byte inside a page may go unnoticed here, unless each file is shown to be the one that was written
+(as_written.py) before it is asked; whether the rows are those that were committed is asked by ``filmtally archive
+check``. A file that cannot be read is named.
 """
 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -60,19 +61,24 @@ class MonthFiles:
         return (*self.folded, *self.single)
 
 
-def ask(root: Path, question: Question[Row], from_month: str = "") -> list[Row]:
+def ask(
+    root: Path, question: Question[Row], from_month: str = "", demand: Callable[[Path], None] | None = None
+) -> list[Row]:
     """Return the answer of the archive at *root*, which need not exist: then it is empty.
 
-    With *from_month*, as 2026-11, only of what was committed in that month or later.
+    With *from_month*, as 2026-11, only of what was committed in that month or later. *demand* is called with each file
+    before it is asked, and may refuse it: see :func:`archive.as_written.demand_as_written`.
 
     Raises:
         IntegrityFailed: A file is not whole, or two files hold the same revision of an inspection.
         BadInput: A file may not be read, or is of a newer version than this program knows.
     """
-    return question.joined(parts(root, question, from_month))
+    return question.joined(parts(root, question, from_month, demand))
 
 
-def parts(root: Path, question: Question[Row], from_month: str = "") -> list[pa.Table]:
+def parts(
+    root: Path, question: Question[Row], from_month: str = "", demand: Callable[[Path], None] | None = None
+) -> list[pa.Table]:
     """Return the answer in parts, each of one or more whole months, as :attr:`Question.joined` takes them.
 
     Raises:
@@ -88,6 +94,9 @@ def parts(root: Path, question: Question[Row], from_month: str = "") -> list[pa.
                 if not done <= set(listed):  # a month that was answered looks different now: was folded, or corrected
                     answered, done = {}, set()
                 for batch in _batches([month for month in listed if month not in done]):
+                    if demand is not None:
+                        for path in (path for month in batch for path in month.paths):
+                            demand(path)
                     answered[batch] = answer_of(connection, batch, question)
                 return list(answered.values())
             except Vanished as gone:

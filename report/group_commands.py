@@ -11,6 +11,7 @@ TYPE_CHECKING = False  # as typing's own, without the cost of importing it for -
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping, Sequence
     from contextlib import AbstractContextManager
+    from pathlib import Path
     from typing import Any
     from zoneinfo import ZoneInfo
 
@@ -46,13 +47,14 @@ def time_zone(args: argparse.Namespace) -> str:
 
 
 def answering(
-    args: argparse.Namespace, plant_at: int | None
+    args: argparse.Namespace, plant_at: int | None, demand: Callable[[Path], None] | None = None
 ) -> AbstractContextManager[tuple[Callable[..., list[list[Any]]], list[str]]]:
     """Give what answers several questions with the rows of each, and the plants that are asked; none where it is this shop's archive.
 
     Args:
         args: As parsed.
         plant_at: Where the plant stands in the group of each row, with --at.
+        demand: Called with each file of this shop's archive before it is asked, see :func:`archive.query.ask`.
     """
     from contextlib import contextmanager
 
@@ -64,7 +66,7 @@ def answering(
             from archive.query import ask as ask_archive
 
             root = ShopFolder(args.shop).archive
-            yield (lambda *questions: [ask_archive(root, question) for question in questions]), []
+            yield (lambda *questions: [ask_archive(root, question, demand=demand) for question in questions]), []
             return
         from archive.group import ask_at_once, plants_of
         from archive.object_store import open_store

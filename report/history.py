@@ -83,6 +83,8 @@ class History:
         single: rows by inspection.
         checks: Checks of the gauges that measured, in the months that the rows are of, by time.
         left_out: Inspections older than those of *single* that are left out.
+        verified: Whether each file was shown to be the one that was written.
+        plants: Whether it is made from what plants pushed.
     """
 
     selection: str
@@ -94,6 +96,17 @@ class History:
     single: tuple[InspectionSummary, ...] = ()
     checks: tuple[CheckedGauge, ...] = ()
     left_out: int = 0
+    verified: bool = False
+    plants: bool = False
+
+
+#: How far an answer can be trusted, where nobody asked for more: the files were read, and not compared with anything.
+AS_THE_FILES_STAND: Final = "as the files stand; whether they are what was committed, 'filmtally archive check' shows"
+#: The same where each file's bytes were compared with the hash that stands with it.
+VERIFIED: Final = (
+    "every file of readings that was read has the hash that was written with it; whether the ledger bears them out, 'filmtally "
+    "archive check' shows"
+)
 
 
 def selection_words(selection: Selection, first: date | None, last: date | None) -> str:
@@ -141,19 +154,21 @@ def checked_gauges(checks: Iterable[GaugeCheck], gauges: set[str], months: set[s
     return tuple(sorted(found, key=lambda one: (one.done_at, one.check_id)))
 
 
-def history_lines(history: History, zone: ZoneInfo) -> list[str]:
-    """Return *history* as lines: what was asked for and what it covers, the rows, the gauges' checks."""
+def history_lines(history: History, zone: ZoneInfo, days_meant: str = "") -> list[str]:
+    """Return *history* as lines: what was asked for and what it covers, the rows, the gauges' checks.
+
+    *days_meant* is added where nothing matches: which days were asked for.
+    """
     lines = [f"selection: {history.selection}"]
     if not history.readings:
-        return [*lines, "no judged reading matches"]
+        return [*lines, f"no judged reading matches{days_meant}"]
     lines.append(
         f"{counted(history.inspections, 'inspection')} with {counted(history.readings, 'judged reading')}; "
         f"film build in {history.unit.symbol}; {_what_a_month_is(history)}"
     )
     rows = _month_cells(history) if history.months else _inspection_cells(history, zone)
     # Figures stand flush right: whatever comes behind the groups.
-    first = 1 + len(history.per) if history.months else 4 + len(history.per)
-    lines += table(rows, range(first, len(rows[0])))
+    lines += table(rows, range(rows[0].index("inspections" if history.months else "n"), len(rows[0])))
     if history.left_out:
         lines.append(
             f"the newest {history.inspections - history.left_out} of {history.inspections} inspections; --limit 0 shows all"
@@ -161,7 +176,7 @@ def history_lines(history: History, zone: ZoneInfo) -> list[str]:
     if history.checks:
         lines.append("checks of the gauges that measured, by the month in which they were done:")
         lines += table(_check_cells(history), range(2, 6))
-    return [line.replace(NBSP, " ") for line in lines]
+    return [line.replace(NBSP, " ") for line in [*lines, _trust(history)]]
 
 
 def history_json(history: History) -> dict[str, Any]:
@@ -170,6 +185,9 @@ def history_json(history: History) -> dict[str, Any]:
     return {
         "selection": history.selection,
         "unit": unit.value,
+        "month_is": "of the sealing, UTC",
+        "verified": history.verified,
+        "trust": _trust(history),
         "per": list(history.per),
         "inspections": history.inspections,
         "readings": history.readings,
@@ -190,6 +208,12 @@ def history_json(history: History) -> dict[str, Any]:
             for one in history.checks
         ],
     }
+
+
+def _trust(history: History) -> str:
+    if history.verified:
+        return VERIFIED
+    return AS_THE_FILES_STAND + (" at each plant" if history.plants else "")
 
 
 def _what_a_month_is(history: History) -> str:
@@ -214,13 +238,15 @@ def _month_cells(history: History) -> list[list[str]]:
 
 
 def _inspection_cells(history: History, zone: ZoneInfo) -> list[list[str]]:
-    head = ["taken", "inspection", "part", "lot", *_heads(history), "n", "mean", "sd", "min", "max", "outside"]
+    # A part or lot that is grouped by stands with the groups, and not twice.
+    facts = [(word, name) for word, name in (("part", "part_no"), ("lot", "lot")) if name not in history.per]
+    head = ["taken", "inspection", *(word for word, _ in facts), *_heads(history)]
+    head += ["n", "mean", "sd", "min", "max", "outside"]
     return [head] + [
         [
             moment(row.first_taken_at, zone),
             row.inspection_id + (f" r{row.revision}" if row.revision > 1 else ""),
-            row.part_no or DASH,
-            row.lot or DASH,
+            *_group([getattr(row, name) or None for _, name in facts]),
             *_group(row.group),
             str(row.n),
             *_values([row.mean_um], history.unit),

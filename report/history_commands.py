@@ -65,6 +65,11 @@ def register(commands: Any) -> None:
         help="write a page with charts per part and location to FILE, for any browser, without a network",
     )
     history.add_argument("--replace", action="store_true", help="with --html: write over a file that is there")
+    history.add_argument(
+        "--verified",
+        action="store_true",
+        help="with --by or --html: compare each file with the hash that was written with it first, and answer from no other",
+    )
     add_group_options(history, "ask the plants' months that were pushed to this store; with --by")
     history.set_defaults(run=_history)
 
@@ -82,6 +87,13 @@ def _history(args: argparse.Namespace) -> int:
         raise BadInput(
             "--at answers by month or inspection; say --by month or --by inspection with it, and leave out --html"
         )
+    if args.verified and (args.at is not None or (args.by is None and args.html is None)):
+        raise BadInput(
+            "--verified compares the files that --by or --html asks in this shop's archive; say one of them with it, and "
+            "leave out --at"
+        )
+    if args.by == "month" and args.limit is not None and args.html is None:
+        raise BadInput("--limit counts inspections; leave it out with --by month, and name a time with --from and --to")
     if args.html is not None:
         return _page(args, zone)
     if args.by is not None:
@@ -103,17 +115,21 @@ def _list(args: argparse.Namespace, zone: ZoneInfo) -> int:
     import json
     import sys
 
+    from archive.as_written import demand_published
     from report.plain_text import history_lines, history_rows
     from rules.wording import counted
 
     archive = _archive(args)
     chosen, more = _newest(args, archive, zone, _LIMIT if args.limit is None else args.limit)
     rows = history_rows(chosen, archive.certificates(of={one.inspection_id for one in chosen}))
-    print(json.dumps(rows, ensure_ascii=False) if args.json else "\n".join(history_lines(rows, zone)))
+    lines = history_lines(rows, zone, _days_meant(args, "in which they were sealed; with --by and --html, taken"))
+    print(json.dumps(rows, ensure_ascii=False) if args.json else "\n".join(lines))
     if more:
         # Never into the JSON, which is a list and stays one.
         said = f"the newest {counted(len(chosen), 'inspection')}; there are more, --limit 0 lists all"
         print(said, file=sys.stderr if args.json else sys.stdout)
+    # The list may come from names and an index alone, which do not show that the rows are there.
+    demand_published(archive.root)
     return 0
 
 
@@ -154,13 +170,14 @@ def _newest(
 def _distribution(args: argparse.Namespace, zone: ZoneInfo) -> int:
     import json
 
+    from archive.as_written import demand_published
     from report.history import history_json, history_lines
 
-    selection = _selection(args, zone)
-    history = _asked(args, selection)
-    print(
-        json.dumps(history_json(history), ensure_ascii=False) if args.json else "\n".join(history_lines(history, zone))
-    )
+    history = _asked(args, _selection(args, zone))
+    lines = history_lines(history, zone, _days_meant(args, "on which readings were taken; without --by, sealed"))
+    print(json.dumps(history_json(history), ensure_ascii=False) if args.json else "\n".join(lines))
+    if args.at is None:
+        demand_published(_folder(args).archive)
     return 0
 
 
@@ -184,6 +201,7 @@ def _selection(args: argparse.Namespace, zone: ZoneInfo) -> Selection:
 
 
 def _asked(args: argparse.Namespace, selection: Selection) -> History:
+    from archive.as_written import demand_as_written
     from archive.questions import inspection_summaries, month_summaries
     from report.group_commands import answering
     from report.history import PLANT, History, checked_gauges, selection_words, unit_of_all
@@ -192,7 +210,8 @@ def _asked(args: argparse.Namespace, selection: Selection) -> History:
 
     per = _per(args)
     by = tuple(name for name in per if name != PLANT)
-    with answering(args, per.index(PLANT) if PLANT in per else None) as (ask, plants):
+    demand = demand_as_written() if args.verified else None
+    with answering(args, per.index(PLANT) if PLANT in per else None, demand) as (ask, plants):
         # An inspection has one gauge and lies in one month, so these rows count each inspection once.
         gauges = month_summaries(selection, ("gauge_serial",))
         asked = month_summaries(selection, by) if args.by == "month" else inspection_summaries(selection, by)
@@ -227,6 +246,8 @@ def _asked(args: argparse.Namespace, selection: Selection) -> History:
         single=tuple(row for row in single if named(row) not in left_out),
         checks=checks,
         left_out=len(left_out),
+        verified=args.verified,
+        plants=bool(plants),
     )
 
 
@@ -253,6 +274,7 @@ def _per(args: argparse.Namespace) -> tuple[str, ...]:
 
 
 def _page(args: argparse.Namespace, zone: ZoneInfo) -> int:
+    from archive.as_written import demand_published
     from report.history_page_file import asked, write_history_page
     from schemas.errors import BadInput
     from schemas.units import Unit
@@ -263,9 +285,17 @@ def _page(args: argparse.Namespace, zone: ZoneInfo) -> int:
     selection = _selection(args, zone)
     words = asked(selection, _day(args.since), _day(args.until))
     unit = Unit(args.unit) if args.unit else None
+    folder, archive = _folder(args), _archive(args)
+    demand_published(archive.root)
+    verified = bool(args.verified)
     count = write_history_page(
-        _folder(args), _archive(args), selection, words, args.now(), args.html, unit, replace=args.replace
+        folder, archive, selection, words, args.now(), args.html, unit, verified=verified, replace=args.replace
     )
+    if not count:
+        lot = args.lot is None and args.part is not None and bool(archive.listed(lot=args.part))
+        known = f"; there is a lot of that name: --lot {args.part}" if lot else ""
+        days = _days_meant(args, "on which readings were taken")
+        raise BadInput(f"{args.html}: was not written, since no judged reading matches{known}{days}")
     print(f"{args.html}: {count} inspection{'' if count == 1 else 's'}")
     return 0
 
@@ -282,6 +312,10 @@ def _day(text: str | None) -> date | None:
         return date.fromisoformat(text) if text else None
     except ValueError:
         raise BadInput(f"{text!r} is no day; write it as 2026-01-31") from None
+
+
+def _days_meant(args: argparse.Namespace, which: str) -> str:
+    return f"; --from and --to name days {which}" if args.since or args.until else ""
 
 
 def _bounds(args: argparse.Namespace, zone: ZoneInfo) -> tuple[Any, Any]:

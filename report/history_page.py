@@ -21,6 +21,7 @@ from report.chart_figure import figure_markup
 from report.charted import CountedShare, GaugeEvent, LocationSummary, TrendPoint
 from report.distribution_chart import distribution_figure
 from report.figures import VERDICT_WORDS, day, moment
+from report.history import AS_THE_FILES_STAND, VERIFIED
 from report.location_picture import location_picture
 from report.offline_page import offline_page
 from report.outside_pictures import OutsidePicture
@@ -137,6 +138,7 @@ class HistoryPage:
         parts: Those with the most readings first.
         inspections: In the order taken.
         certificates: Where their PDFs lie seen from the page, as a relative path; None where they are not linked.
+        verified: Whether each file was shown to be the one that was written.
     """
 
     shop: str
@@ -147,6 +149,7 @@ class HistoryPage:
     parts: tuple[PartHistory, ...]
     inspections: tuple[ListedInspection, ...]
     certificates: str | None = None
+    verified: bool = False
 
 
 def history_html(history: HistoryPage) -> str:
@@ -298,7 +301,7 @@ def _listed(history: HistoryPage, one: ListedInspection) -> dict[str, Any]:
 def _foot(history: HistoryPage) -> list[str]:
     heads = [f"bench {bench}: record {seq}, {record[:16]}…" for bench, (seq, record) in sorted(history.head.items())]
     return [
-        f"Made from the archive as of {'; '.join(heads)}. The ledger knows whether anything before has changed since."
+        f"Made from the archive as of {'; '.join(heads)}: {VERIFIED if history.verified else AS_THE_FILES_STAND}."
         if heads
         else "The archive is empty.",
         "Only valid revisions are counted. Film build: what the gauge showed less what was read on the bare metal, the zinc or "

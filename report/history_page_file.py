@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from datetime import date, datetime, timedelta
 from functools import cache
 from pathlib import Path
@@ -11,6 +11,7 @@ from typing import Final
 from zoneinfo import ZoneInfo
 
 from archive import query
+from archive.as_written import demand_as_written
 from archive.layout import month_of
 from archive.ledger import heads_of
 from archive.questions import InspectionSummary, Selection, build_counts, inspection_summaries
@@ -45,9 +46,10 @@ def write_history_page(
     path: Path,
     unit: Unit | None = None,
     *,
+    verified: bool = False,
     replace: bool = False,
 ) -> int:
-    """Write the page of *selection* to *path* and return how many inspections it is made from.
+    """Write the page of *selection* to *path* and return how many inspections it is made from; of none nothing is written.
 
     Certificates are links where the page lies in the shop folder.
 
@@ -59,15 +61,17 @@ def write_history_page(
         now: When the page is made.
         path: Its file, which ends in .html.
         unit: Of all film builds; None for that of each part's specification.
+        verified: Whether each file is compared with the hash that was written with it before it is asked.
         replace: Write over a file that is there.
 
     Raises:
         BadInput: *path* is none that may be written (archive/targets.py), or the selection is too large for a page.
-        IntegrityFailed: A file of the archive is not whole.
+        IntegrityFailed: A file of the archive is not whole, or not the one that was written.
     """
     demand_target(path, PAGE, replace=replace)
-    found = history_of(folder, archive, selection, words, now, _seen_from(path, folder), unit)
-    write_target(path, history_html(found).encode(), PAGE, replace=replace)
+    found = history_of(folder, archive, selection, words, now, _seen_from(path, folder), unit, verified)
+    if found.inspections:
+        write_target(path, history_html(found).encode(), PAGE, replace=replace)
     return len(found.inspections)
 
 
@@ -86,14 +90,16 @@ def history_of(
     now: datetime,
     certificates: str | None,
     unit: Unit | None = None,
+    verified: bool = False,
 ) -> HistoryPage:
     """Return what the page of *selection* shows; raises as :func:`write_history_page` does."""
     shop = folder.shop()
     zone = ZoneInfo(shop.time_zone)
     # Read before the rows, so that the page never claims a later archive than the one that it is made from.
     head = heads_of(archive.head(), "the archive")
-    summaries = _summaries(archive.root, selection)
-    counts = query.ask(archive.root, build_counts(selection, COUNTED_BY))
+    demand = demand_as_written() if verified else None
+    summaries = _summaries(archive.root, selection, demand)
+    counts = query.ask(archive.root, build_counts(selection, COUNTED_BY), demand=demand)
     gauges = {gauge for summary in summaries if (gauge := summary.group[BY.index("gauge_serial")]) is not None}
     checks = _checks(archive, summaries)
     record = cache(archive.inspection)
@@ -119,13 +125,14 @@ def history_of(
         ),
         inspections=listed_inspections(summaries, archive.certificates(of=listed), record, _pdfs(folder.certificates)),
         certificates=certificates,
+        verified=verified,
     )
 
 
-def _summaries(root: Path, selection: Selection) -> list[InspectionSummary]:
+def _summaries(root: Path, selection: Selection, demand: Callable[[Path], None] | None) -> list[InspectionSummary]:
     question = inspection_summaries(selection, BY)
     parts, rows = [], 0
-    for part in query.parts(root, question):
+    for part in query.parts(root, question, demand=demand):
         parts.append(part)
         rows += part.num_rows
         if rows > MOST_ROWS:

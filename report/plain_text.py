@@ -145,12 +145,12 @@ def history_rows(
     return rows
 
 
-def history_lines(rows: Sequence[dict[str, Any]], zone: ZoneInfo) -> list[str]:
-    """Return history rows as a table, or one line that there is none."""
+def history_lines(rows: Sequence[dict[str, Any]], zone: ZoneInfo, days_meant: str = "") -> list[str]:
+    """Return history rows as a table, or one line that there is none, with *days_meant*: which days were asked for."""
     from datetime import datetime
 
     if not rows:
-        return ["no sealed inspection matches"]
+        return [f"no sealed inspection matches{days_meant}"]
     head = ("sealed", "inspection", "customer", "part", "lot", "readings say", "certificate")
     cells = []
     for row in rows:

@@ -4,10 +4,15 @@ from __future__ import annotations
 
 import json
 import statistics
+from datetime import UTC, datetime
+from pathlib import Path
 from typing import Any
 
+import pyarrow as pa
+import pyarrow.parquet as pq
 import pytest
 
+from archive.own_hash import OWN_HASH_KEY
 from tests.front.shop import FrontDoor
 
 BUILDS = ("88.0", "90.0", "90.5", "91.0")
@@ -63,7 +68,10 @@ def test_the_table_says_what_was_asked_for_and_what_it_covers(measured: FrontDoo
     assert lines[1] == "1 inspection with 8 judged readings; film build in µm; a month is that of the sealing, UTC"
     assert lines[2].split()[:4] == ["month", "part", "location", "inspections"]
     assert "checks of the gauges that measured, by the month in which they were done:" in lines
-    assert lines[-1].split()[:4] == ["2026-11", "FB-11", "2", "0"]
+    assert lines[-2].split()[:4] == ["2026-11", "FB-11", "2", "0"]
+    assert lines[-1] == "as the files stand; whether they are what was committed, 'filmtally archive check' shows"
+    found = _asked(measured, "--by", "month")
+    assert (found["month_is"], found["verified"], found["trust"]) == ("of the sealing, UTC", False, lines[-1])
 
 
 def test_inspections_are_told_in_the_order_taken_and_the_newest_where_there_are_many(measured: FrontDoor) -> None:
@@ -104,6 +112,28 @@ def test_nothing_found_is_a_sentence(door: FrontDoor, words: tuple[str, ...]) ->
     assert json.loads(door("history", *words, "--json").out) is not None
 
 
+def test_an_empty_answer_says_which_days_were_meant(measured: FrontDoor) -> None:
+    days = ("--from", "2026-11-04", "--to", "2026-11-05")
+    listed = measured("history", *days)
+    assert listed.out.splitlines() == [
+        "no sealed inspection matches; --from and --to name days in which they were sealed; with --by and --html, taken"
+    ]
+    told = measured("history", *days, "--by", "month")
+    assert told.out.splitlines()[-1] == (
+        "no judged reading matches; --from and --to name days on which readings were taken; without --by, sealed"
+    )
+
+
+def test_a_part_that_is_grouped_by_stands_in_one_column(measured: FrontDoor) -> None:
+    for per, heads in (
+        ("part,location", ["taken", "inspection", "lot", "part", "location", "n"]),
+        ("lot", ["taken", "inspection", "part", "lot", "n"]),
+        ("location", ["taken", "inspection", "part", "lot", "location", "n"]),
+    ):
+        answer = measured("history", "--by", "inspection", "--per", per)
+        assert answer.out.splitlines()[2].split()[: len(heads)] == heads
+
+
 def test_the_list_shows_the_newest_and_says_that_there_are_more(measured: FrontDoor) -> None:
     every = json.loads(measured("history", "--json").out)
     newest = measured("history", "--limit", "1", "--json")
@@ -123,6 +153,10 @@ def test_the_list_shows_the_newest_and_says_that_there_are_more(measured: FrontD
         pytest.param(("--by", "month", "--per", "part,part"), "names a group twice", id="group twice"),
         pytest.param(("--by", "month", "--revisions"), "leave out --revisions", id="superseded revisions"),
         pytest.param(("--by", "month", "--from", "soon"), "'soon' is no day", id="no day"),
+        pytest.param(
+            ("--by", "month", "--limit", "1"), "--limit counts inspections; leave it out", id="limit of months"
+        ),
+        pytest.param(("--verified",), "say one of them with it", id="verified list"),
         pytest.param(("--limit", "-1"), "--limit -1: say how many", id="less than none"),
     ],
 )
@@ -138,3 +172,85 @@ def test_a_file_that_is_not_whole_is_named(measured: FrontDoor) -> None:
     answer = measured("history", "--by", "month")
     assert answer.code == 4
     assert str(path) in answer.sentence
+
+
+def _written_anew(path: Path, rows: pa.Table, without: bytes | None = None) -> None:
+    """Write *path* anew with *rows* and the entries of its footer, as somebody would who knows Parquet."""
+    entries = {k: v for k, v in pq.read_metadata(path).metadata.items() if k not in (b"ARROW:schema", without)}
+    pq.write_table(rows.replace_schema_metadata(entries), path)
+
+
+def _changed_quietly(path: Path) -> None:
+    """Change a thickness in *path* and nothing else."""
+    rows = pq.read_table(path, partitioning=None)
+    at = rows.schema.get_field_index("thickness_um")
+    field = rows.schema.field(at)
+    first, *others = rows.column(at).to_pylist()
+    _written_anew(path, rows.set_column(at, field, pa.array([first + 5, *others], field.type)))
+
+
+def _folded_in_january(door: FrontDoor) -> Path:
+    door.now = datetime(2027, 1, 10, 12, 0, tzinfo=UTC)
+    assert door("archive", "fold").code == 0
+    (path,) = (
+        path
+        for path in (door.folder / "archive" / "folded" / "readings").glob("*.parquet")
+        if ".records." not in path.name
+    )
+    return path
+
+
+@pytest.mark.parametrize("form", ["single file", "folded"])
+def test_a_changed_thickness_is_refused_where_files_are_verified(
+    measured: FrontDoor, tmp_path: Path, form: str
+) -> None:
+    if form == "folded":
+        path = _folded_in_january(measured)
+    else:
+        (path, _) = sorted((measured.folder / "archive" / "readings").rglob("*.parquet"))
+    target = tmp_path / "page.html"
+    asked = (("--by", "month"), ("--by", "inspection"), ("--html", str(target)))
+    for words in asked:
+        answer = measured("history", *words, "--verified")
+        assert (answer.code, answer.err) == (0, "")
+    assert "every file of readings that was read has the hash that was written with it" in target.read_text("utf-8")
+    assert _asked(measured, "--by", "month", "--verified")["verified"] is True
+    target.unlink()
+    _changed_quietly(path)
+    for words in asked:
+        assert measured("history", *words).code == 0  # as the files stand
+        answer = measured("history", *words, "--verified")
+        assert (answer.code, answer.out) == (4, "")
+        assert f"{path}: its bytes are not those that" in answer.sentence
+    assert "as the files stand; whether they are" in target.read_text("utf-8")
+
+
+def test_a_single_file_without_a_hash_of_its_own_is_verified_by_its_record(measured: FrontDoor) -> None:
+    (path, _) = sorted((measured.folder / "archive" / "readings").rglob("*.parquet"))
+    _written_anew(path, pq.read_table(path, partitioning=None), without=OWN_HASH_KEY.encode())
+    assert measured("history", "--by", "month", "--verified").code == 0
+    _changed_quietly(path)
+    answer = measured("history", "--by", "month", "--verified")
+    assert answer.code == 4
+    assert f"{path}: its rows are not those that were committed" in answer.sentence
+
+
+def test_a_records_file_that_was_changed_is_refused_with_its_rows(measured: FrontDoor) -> None:
+    rows = _folded_in_january(measured)
+    path = rows.with_suffix(".records.parquet")
+    whole = path.read_bytes()
+    path.write_bytes(whole[:100] + bytes(8) + whole[108:])
+    answer = measured("history", "--by", "month", "--verified")
+    assert answer.code == 4
+    assert f"{path}: its bytes are not those" in answer.sentence
+
+
+@pytest.mark.parametrize("table", ["readings", "gauge_checks"])
+def test_a_list_says_that_a_file_of_a_folded_month_is_gone(measured: FrontDoor, table: str) -> None:
+    listed = _folded_in_january(measured) and measured("history")
+    assert listed.code == 0
+    (path,) = (p for p in (measured.folder / "archive/folded" / table).glob("*.parquet") if ".records." not in p.name)
+    path.unlink()
+    answer = measured("history")
+    assert (answer.code, answer.out) == (4, listed.out)
+    assert f"{path}: is gone" in answer.sentence

@@ -39,10 +39,17 @@ def test_the_page_shows_what_the_archive_answers(measured: FrontDoor, tmp_path: 
     assert [path.name for path in tmp_path.glob("*.html")] == ["history.html"]
 
 
-def test_a_selection_without_readings_is_a_page_that_says_so(measured: FrontDoor, tmp_path: Path) -> None:
+def test_of_a_selection_without_readings_no_page_is_written(measured: FrontDoor, tmp_path: Path) -> None:
     target = tmp_path / "none.html"
-    assert measured("history", "--part", "nothing", "--html", str(target)).code == 0
-    assert "no inspection matches" in target.read_text("utf-8")
+    answer = measured("history", "--part", "nothing", "--html", str(target))
+    assert answer.code == 2
+    assert answer.sentence.endswith(f"{target}: was not written, since no judged reading matches")
+    lot = measured("history", "--part", "L-1", "--html", str(target))
+    assert lot.code == 2
+    assert lot.sentence.endswith("; there is a lot of that name: --lot L-1")
+    days = measured("history", "--from", "2026-11-04", "--html", str(target))
+    assert days.sentence.endswith("; --from and --to name days on which readings were taken")
+    assert not target.exists()
 
 
 @pytest.mark.parametrize(

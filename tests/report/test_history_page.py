@@ -182,6 +182,8 @@ def test_a_selection_without_an_inspection_says_so() -> None:
 
 def test_the_foot_says_which_archive_the_page_was_made_from(full: str) -> None:
     assert "bench bench1: record 412, 5f5f5f5f5f5f5f5f…; bench bench2: record 97" in full
+    assert "as the files stand; whether they are what was committed, &#39;filmtally archive check&#39; shows." in full
+    assert "The ledger knows" not in full
 
 
 def test_the_same_history_gives_the_same_page_to_the_byte() -> None:

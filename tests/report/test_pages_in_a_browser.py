@@ -63,6 +63,23 @@ def test_the_page_fits_its_window(chrome: Browser, page: Path, width: int) -> No
     assert smallest >= 9
 
 
+def test_on_a_telephone_the_page_keeps_its_words_and_pushes_tables_in_their_own_box(
+    chrome: Browser, page: Path
+) -> None:
+    chrome.open(page, 420)
+    assert chrome.evaluate("document.documentElement.scrollWidth") <= 420
+    # Each name of a location stands in one line or two.
+    assert (
+        chrome.evaluate("Math.max(...[...document.querySelectorAll('.locations tbody tr')].map(e => e.offsetHeight))")
+        < 60
+    )
+    smallest = chrome.evaluate(
+        "Math.min(...[...document.querySelectorAll('figure > svg text')].map(e => "
+        "parseFloat(getComputedStyle(e).fontSize) * e.ownerSVGElement.getScreenCTM().a))"
+    )
+    assert smallest >= 8
+
+
 def test_no_words_of_a_chart_leave_it_or_cover_one_another(chrome: Browser, page: Path) -> None:
     chrome.open(page, 1280)
     script = """
@@ -119,4 +136,22 @@ def test_short_tables_are_printed_and_long_ones_say_how(chrome: Browser, tmp_pat
         ["pdftotext", "-layout", str(tmp_path / "page.pdf"), "-"], capture_output=True, text=True, check=True
     ).stdout
     assert text.count("std. deviation") == 4
-    assert text.count("The same in numbers (20 rows) – open it on the screen to print it") == 7
+    # A table that follows on the next sheet says whose numbers it holds.
+    words = " ".join(text.split())
+    assert words.count("The same in numbers: ") == 22
+    assert (
+        "The same in numbers: stile, outer: Film build over time (20 rows) – open it on the screen to print it" in words
+    )
+
+
+def test_a_part_of_seven_inspections_takes_a_sheet_for_each_location_at_most(chrome: Browser, tmp_path: Path) -> None:
+    from subprocess import run
+
+    page = tmp_path / "page.html"
+    two = (part(inspections=7, days=14), part("P-2", inspections=7, days=14))
+    page.write_text(history_html(history(*two)), "utf-8")
+    chrome.open(page, 1280)
+    (tmp_path / "page.pdf").write_bytes(chrome.pdf("A4"))
+    said = run(["pdfinfo", str(tmp_path / "page.pdf")], capture_output=True, text=True, check=True).stdout
+    (pages,) = (int(line.split()[1]) for line in said.splitlines() if line.startswith("Pages:"))
+    assert pages <= sum(len(one.locations) for one in two) + 1
