@@ -52,15 +52,15 @@ def absent(archive: Archive, sealed_journals: Path, since: datetime | None) -> A
     # carried out. So beside a bench at work nothing is called missing that is not.
     register = archive.certificates(since=since)
     journals = sorted(path.stem for path in sealed_journals.glob("*.journal"))
-    gaps = _gaps(archive, register)
+    names = _names(archive.root)
+    gaps = _gaps(archive, names, register)
     if any(
         gaps.values()
     ):  # one table is listed after the other: what was committed meanwhile is there at a second look
-        again = _gaps(archive, register)
+        again = _gaps(archive, _names(archive.root), register)
         gaps = {bench: numbers & again.get(bench, set()) for bench, numbers in gaps.items()}
-    readings = listing.file_names(archive.root, READINGS.name)
     dead = [one for one in archive.tombstones() if one.removed_table == READINGS.name]
-    there = {name.split("-", 3)[3].removesuffix(".parquet") for name in readings}
+    there = {name.split("-", 3)[3].removesuffix(".parquet") for name in names[READINGS.name]}
     accounted = there | {f"{one.key}-r{one.revision}" for one in dead}
     known = {name.rpartition("-r")[0] for name in accounted}
     lost = [
@@ -77,11 +77,15 @@ def absent(archive: Archive, sealed_journals: Path, since: datetime | None) -> A
     )
 
 
-def _gaps(archive: Archive, register: Iterable[Certificate]) -> dict[str, set[int]]:
+def _names(root: Path) -> dict[str, set[str]]:
+    return {table: listing.file_names(root, table) for table in TABLE_FOLDERS}
+
+
+def _gaps(archive: Archive, names: dict[str, set[str]], register: Iterable[Certificate]) -> dict[str, set[int]]:
     """Return the numbers that each bench's commits leave out, up to the last that it is known to have made."""
     held: dict[str, set[int]] = defaultdict(set)
-    for table in TABLE_FOLDERS:
-        for name in listing.file_names(archive.root, table):
+    for of_table in names.values():
+        for name in of_table:
             _, bench, seq, _ = name.split("-", 3)
             held[bench].add(int(seq))
     for one in archive.tombstones():

@@ -93,6 +93,11 @@ def parse(file_name: str) -> CommitName | None:
     return CommitName(at, found["bench"], seq, found["key"], int(found["revision"])) if seq else None
 
 
+def is_commit(file_name: str, month: str) -> bool:
+    """Return whether *file_name* is a commit's of *month*, at a fraction of what :func:`parse` costs."""
+    return file_name[:6] == month[:4] + month[5:] and file_name.isascii() and _NAME.fullmatch(file_name) is not None
+
+
 def parse_segment(file_name: str) -> tuple[str, str, str] | None:
     """Return month, id and ending of a segment's file, or None where *file_name* is not one's."""
     found = _SEGMENT.fullmatch(file_name)

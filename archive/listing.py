@@ -19,7 +19,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from archive.index import Index
-from archive.layout import TABLE_FOLDERS, CommitName, first_month, is_month, needle, of_bench, parse
+from archive.layout import TABLE_FOLDERS, CommitName, first_month, is_commit, is_month, needle, of_bench, parse
 from archive.opening import Vanished
 from archive.segments import Place, Segment, names_of, place, segments, stands_at
 from schemas.errors import BadInput, IntegrityFailed
@@ -125,10 +125,11 @@ def file_names(root: Path, table: str) -> set[str]:
         BadInput, IntegrityFailed: As :func:`commits`.
     """
     # Single files first, as everywhere.
-    found = {one.name.file_name for one in singles(root, table)}
-    for _, names in _segments(root, table, ""):
+    months = Folders(root).months(table)
+    found = {name for month, folder in months for name in _entries(folder) if is_commit(name, month)}
+    for segment, names in _segments(root, table, ""):
         held: list[Any] = names.column("file_name").to_pylist()
-        found.update(name for name in held if parse(name) is not None)
+        found.update(name for name in held if is_commit(name, segment.month))
     return found
 
 
