@@ -209,7 +209,7 @@ def test_a_changed_thickness_is_refused_where_files_are_verified(
     else:
         (path, _) = sorted((measured.folder / "archive" / "readings").rglob("*.parquet"))
     target = tmp_path / "page.html"
-    asked = (("--by", "month"), ("--by", "inspection"), ("--html", str(target)))
+    asked = (("--by", "month"), ("--by", "inspection"), ("--html", str(target), "--replace"))
     for words in asked:
         answer = measured("history", *words, "--verified")
         assert (answer.code, answer.err) == (0, "")
