@@ -26,6 +26,9 @@ from schemas.errors import BadInput, IntegrityFailed
 
 #: Two seconds: the coarsest clock that a file system keeps its times by (FAT; from memory).
 _WELL_BACK_NS: Final = 2_000_000_000
+#: The same for the newest month, which changes all day: so far may the clocks of a file server and of this computer be apart.
+#: A minute is a choice of ours.
+_CLOCKS_APART_NS: Final = 60_000_000_000
 
 
 @dataclass(frozen=True)
@@ -53,9 +56,9 @@ class Stored:
 class Folders:
     """The names in an archive's folders, looked at anew unless they cannot have changed.
 
-    A month that is over gets no new files. So the names of every month but the newest are kept, and
-    taken as long as the folder's own time of change stays what it was. They are kept only when that
-    time lay well back: a folder that changes twice within one tick of its clock shows one time.
+    The names of a month are kept, and taken as long as the folder's own time of change stays what it
+    was. They are kept only when that time lay well back: a folder that changes twice within one tick
+    of its clock shows one time.
     """
 
     def __init__(self, root: Path) -> None:
@@ -87,16 +90,14 @@ class Folders:
                 yield from ((month, folder, name) for name in names.split("\n") if part in name)
 
     def _names(self, folder: Path, over: bool) -> str:
-        if not over:
-            return "\n".join(_entries(folder))
         try:
-            changed = folder.stat().st_mtime_ns
+            changed = _changed(folder)
         except OSError:
             return ""
         kept = self._kept.get(folder)
         if kept is None or kept[0] != changed:
             kept = (changed, "\n".join(_entries(folder)))
-            if time.time_ns() - changed > _WELL_BACK_NS:
+            if time.time_ns() - changed > (_WELL_BACK_NS if over else _CLOCKS_APART_NS):
                 self._kept[folder] = kept
         return kept[1]
 
@@ -307,6 +308,18 @@ def _segments(root: Path, table: str, from_month: str) -> list[tuple[Segment, pa
             # Either a file of a published segment is gone, or another took that segment's place since it was listed.
             if here == segments(root, table, from_month):
                 raise
+
+
+def _changed(folder: Path) -> int:
+    """Return when *folder* changed last. A share's server is asked anew where it is opened, and not where its name is looked at."""
+    try:
+        opened = os.open(folder, os.O_RDONLY)
+    except PermissionError:  # Windows opens no folders
+        return folder.stat().st_mtime_ns
+    try:
+        return os.fstat(opened).st_mtime_ns
+    finally:
+        os.close(opened)
 
 
 def _entries(folder: Path) -> list[str]:
