@@ -65,6 +65,7 @@ class Folders:
         self.root = root
         self.index = Index(root)
         self._kept: dict[Path, tuple[int, str]] = {}
+        self._singles: dict[Path, tuple[str, list[Stored]]] = {}
 
     def months(self, table: str, from_month: str = "") -> list[tuple[str, Path]]:
         """Return the month folders of *table* in *from_month* and later, oldest first.
@@ -88,6 +89,23 @@ class Folders:
             names = self._names(folder, over=month != months[-1][0])
             if part in names:
                 yield from ((month, folder, name) for name in names.split("\n") if part in name)
+
+    def singles(self, table: str) -> list[Stored]:
+        """Return what :func:`singles` does; a month in which the names are the same as before is not gone through again.
+
+        Raises:
+            BadInput: A folder may not be read.
+        """
+        months = self.months(table)
+        found: list[Stored] = []
+        for month, folder in months:
+            names = self._names(folder, over=month != months[-1][0])
+            known = self._singles.get(folder)
+            if known is None or known[0] != names:
+                known = (names, list(_stored(table, month, folder, names.split("\n"))))
+                self._singles[folder] = known
+            found += known[1]
+        return found
 
     def _names(self, folder: Path, over: bool) -> str:
         try:
@@ -126,11 +144,16 @@ def singles(root: Path, table: str, from_month: str = "") -> list[Stored]:
         BadInput: A folder may not be read.
     """
     return [
-        Stored(table, name, folder / file_name)
+        one
         for month, folder in Folders(root).months(table, from_month)
-        for file_name in _entries(folder)
-        if (name := parse(file_name)) is not None and name.month == month
+        for one in _stored(table, month, folder, _entries(folder))
     ]
+
+
+def _stored(table: str, month: str, folder: Path, file_names: Iterable[str]) -> Iterator[Stored]:
+    for file_name in file_names:
+        if (name := parse(file_name)) is not None and name.month == month:
+            yield Stored(table, name, folder / file_name)
 
 
 def find(folders: Folders, table: str, key: str, revision: int | None = None) -> list[Stored]:
