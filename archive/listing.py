@@ -26,6 +26,9 @@ from schemas.errors import BadInput, IntegrityFailed
 
 #: Two seconds: the coarsest clock that a file system keeps its times by (FAT; from memory).
 _WELL_BACK_NS: Final = 2_000_000_000
+#: The same for the newest month, which changes all day: so far may the clocks of a file server and of this computer be apart.
+#: A minute is a choice of ours.
+_CLOCKS_APART_NS: Final = 60_000_000_000
 
 
 @dataclass(frozen=True)
@@ -53,15 +56,16 @@ class Stored:
 class Folders:
     """The names in an archive's folders, looked at anew unless they cannot have changed.
 
-    A month that is over gets no new files. So the names of every month but the newest are kept, and
-    taken as long as the folder's own time of change stays what it was. They are kept only when that
-    time lay well back: a folder that changes twice within one tick of its clock shows one time.
+    The names of a month are kept, and taken as long as the folder's own time of change stays what it
+    was. They are kept only when that time lay well back: a folder that changes twice within one tick
+    of its clock shows one time.
     """
 
     def __init__(self, root: Path) -> None:
         self.root = root
         self.index = Index(root)
         self._kept: dict[Path, tuple[int, str]] = {}
+        self._singles: dict[Path, tuple[str, list[Stored]]] = {}
 
     def months(self, table: str, from_month: str = "") -> list[tuple[str, Path]]:
         """Return the month folders of *table* in *from_month* and later, oldest first.
@@ -86,17 +90,32 @@ class Folders:
             if part in names:
                 yield from ((month, folder, name) for name in names.split("\n") if part in name)
 
+    def singles(self, table: str) -> list[Stored]:
+        """Return what :func:`singles` does; a month in which the names are the same as before is not gone through again.
+
+        Raises:
+            BadInput: A folder may not be read.
+        """
+        months = self.months(table)
+        found: list[Stored] = []
+        for month, folder in months:
+            names = self._names(folder, over=month != months[-1][0])
+            known = self._singles.get(folder)
+            if known is None or known[0] != names:
+                known = (names, list(_stored(table, month, folder, names.split("\n"))))
+                self._singles[folder] = known
+            found += known[1]
+        return found
+
     def _names(self, folder: Path, over: bool) -> str:
-        if not over:
-            return "\n".join(_entries(folder))
         try:
-            changed = folder.stat().st_mtime_ns
+            changed = _changed(folder)
         except OSError:
             return ""
         kept = self._kept.get(folder)
         if kept is None or kept[0] != changed:
             kept = (changed, "\n".join(_entries(folder)))
-            if time.time_ns() - changed > _WELL_BACK_NS:
+            if time.time_ns() - changed > (_WELL_BACK_NS if over else _CLOCKS_APART_NS):
                 self._kept[folder] = kept
         return kept[1]
 
@@ -140,11 +159,16 @@ def singles(root: Path, table: str, from_month: str = "") -> list[Stored]:
         BadInput: A folder may not be read.
     """
     return [
-        Stored(table, name, folder / file_name)
+        one
         for month, folder in Folders(root).months(table, from_month)
-        for file_name in _entries(folder)
-        if (name := parse(file_name)) is not None and name.month == month
+        for one in _stored(table, month, folder, _entries(folder))
     ]
+
+
+def _stored(table: str, month: str, folder: Path, file_names: Iterable[str]) -> Iterator[Stored]:
+    for file_name in file_names:
+        if (name := parse(file_name)) is not None and name.month == month:
+            yield Stored(table, name, folder / file_name)
 
 
 def find(folders: Folders, table: str, key: str, revision: int | None = None) -> list[Stored]:
@@ -322,6 +346,18 @@ def _segments(root: Path, table: str, from_month: str) -> list[tuple[Segment, pa
             # Either a file of a published segment is gone, or another took that segment's place since it was listed.
             if here == segments(root, table, from_month):
                 raise
+
+
+def _changed(folder: Path) -> int:
+    """Return when *folder* changed last. A share's server is asked anew where it is opened, and not where its name is looked at."""
+    try:
+        opened = os.open(folder, os.O_RDONLY)
+    except PermissionError:  # Windows opens no folders
+        return folder.stat().st_mtime_ns
+    try:
+        return os.fstat(opened).st_mtime_ns
+    finally:
+        os.close(opened)
 
 
 def _entries(folder: Path) -> list[str]:

@@ -398,7 +398,7 @@ class Archive:
 
     def _entries(self, wanted: Wanted) -> list[Entry] | None:
         """Return what the index says, or None where there is no index, or so few inspections that none is needed."""
-        singles = {one.name: one for one in listing.singles(self.root, "readings")}
+        singles = {one.name: one for one in self._folders.singles("readings")}
         if len(singles) < _MANY_FILES and not segments.segments(self.root, "readings"):
             return None
         entries = self._folders.index.listed(
@@ -407,7 +407,8 @@ class Archive:
         if entries is not None and not wanted.all_revisions:
             by_key: dict[str, list[listing.Stored]] = defaultdict(list)
             for entry in entries:
-                by_key[entry.name.key].append(self._stored(entry))
+                own = singles.get(entry.name) if entry.place is None else None
+                by_key[entry.name.key].append(own or self._stored(entry))
             for ones in by_key.values():
                 listing.the_one(ones)  # says so where two hold the valid revision
         return entries

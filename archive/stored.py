@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator
+from functools import lru_cache
 from pathlib import Path
 from typing import Any, Final, TypeVar
 
@@ -245,7 +246,13 @@ def _record_text(one: Stored) -> str:
 
 
 def _record_of(text: str, one: Stored) -> Record:
-    said = record_of(text, one.where)
+    said = _parsed(text, one.where)
     if (wrong := misplaced(said, one)) is not None:
         raise IntegrityFailed(wrong)
     return said
+
+
+@lru_cache(maxsize=8)
+def _parsed(text: str, where: str) -> Record:
+    """Return :func:`record_of`: who looks up an inspection asks for its record, and then for its rows, which it vouches for."""
+    return record_of(text, where)
