@@ -296,7 +296,8 @@ def _plain(rows: pa.Table) -> pa.Table:
     # A cast gives the same in twice the time.
     columns = [c.dictionary.take(c.indices) if isinstance(c, pa.DictionaryArray) else c for c in columns]
     fields = [field.with_type(column.type) for field, column in zip(rows.schema, columns, strict=True)]
-    return pa.Table.from_arrays(columns, schema=pa.schema(fields, rows.schema.metadata))
+    said: Any = rows.schema.metadata  # the stub wants the keys as text or bytes, whichever
+    return pa.Table.from_arrays(columns, schema=pa.schema(fields, said))
 
 
 def rows_of(segment: Segment) -> pa.Table:
