@@ -337,14 +337,14 @@ REFUSED: dict[str, tuple[bytes, str]] = {
 
 @pytest.mark.parametrize(("content", "why"), REFUSED.values(), ids=REFUSED)
 def test_it_is_refused_in_one_sentence_that_names_the_file(content: bytes, why: str) -> None:
-    begun = time.monotonic()
+    begun = time.process_time()
     with pytest.raises(BadInput, match=re.escape(why)) as refused:
         picture_of(content, "part.svg")
     assert refused.value.sentence.startswith("part.svg")
     assert "\n" not in refused.value.sentence
     assert len(refused.value.sentence) < 300
-    # Nothing is timed here but a bomb going off.
-    assert time.monotonic() - begun < 20
+    # Nothing is timed here but a bomb going off, by the processor's clock: a busy machine is no bomb.
+    assert time.process_time() - begun < 60
 
 
 @settings(deadline=None, max_examples=150)
