@@ -96,7 +96,10 @@ def test_what_was_removed_is_named_with_the_certificates_that_are_still_register
     assert door("lookback", "--gauge", "FB-11", "--from", "2027-01-01").code == 0
 
 
-def test_a_rule_that_judges_means_shows_the_means_beside_readings_outside_the_limits(door: FrontDoor) -> None:
+def test_a_rule_that_judges_means_shows_the_means_beside_readings_outside_the_limits(
+    door: FrontDoor, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("COLUMNS", "120")  # wide enough for a row to stand in one line
     door.verify_gauge("opening", "2026-11-03T09:00")
     path = door.write("x.txt", b"50.0 um\n88.0 um\n90.0 um\n92.0 um\n" + b"32.0 um\n" * 4)
     assert door.measure("hinge", path).code == 0
