@@ -152,6 +152,9 @@ class SocketGauge:
         with self._changed:
             self._connection = connection
             self._changed.notify_all()
+            if self._stopping:  # unplugged since somebody connected: nobody else ends this connection
+                with contextlib.suppress(OSError):
+                    connection.shutdown(socket.SHUT_WR)
 
     def _take(self, connection: socket.socket, data: bytes) -> None:
         self.heard += data
