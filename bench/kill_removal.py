@@ -1,7 +1,7 @@
 """Kill a removal at each of its operations on the disk, one after the other, in single files and in segments.
 
 What is looked at after each kill, and after the next run finished it, is what tests/archive/test_removing.py looks at after
-every seventh: no other inspection is touched, all that is removed stands in the ledger before, and nothing of it is left.
+every fifteenth: no other inspection is touched, all that is removed stands in the ledger before, and nothing of it is left.
 
     python -m bench.kill_removal
 """

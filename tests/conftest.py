@@ -18,7 +18,9 @@ with contextlib.suppress(ValueError):
         signal.signal(signal.SIGHUP, signal.SIG_DFL)
 
 # A busy machine is no fault of the code: no property test is failed for the time that an example took.
-settings.register_profile("suite", deadline=None)
+# The suite asks sixty random examples where a test says nothing else; --hypothesis-profile thorough asks a thousand.
+settings.register_profile("suite", deadline=None, max_examples=60)
+settings.register_profile("thorough", deadline=None, max_examples=1000)
 settings.load_profile("suite")
 
 

@@ -320,10 +320,10 @@ def killed_after(steps: int, source: Path, target: Path, monkeypatch: pytest.Mon
 def test_a_kill_anywhere_leaves_all_of_it_or_what_the_next_run_finishes(
     shops: dict[str, Path], tmp_path: Path, monkeypatch: pytest.MonkeyPatch, form: str
 ) -> None:
-    """Every seventh step here; bench/kill_removal.py kills at each."""
+    """Every fifteenth step here; bench/kill_removal.py kills at each."""
     steps = 3
     while killed_after(steps, shops[form], tmp_path / "shop", monkeypatch):
-        steps += 7
+        steps += 15
     assert steps > 14, "the removal was never killed"
 
 
