@@ -8,17 +8,15 @@ from __future__ import annotations
 import argparse
 
 from report import export_commands, retention_commands
+from report.at_hand import archive_of, folder_of, path_of
 from report.signing_commands import add_trust_options, trust_of
 
 TYPE_CHECKING = False  # as typing's own, without the cost of importing it for --help
 if TYPE_CHECKING:
-    from pathlib import Path
     from typing import Any
 
     from archive.fold import Fold
     from archive.push import Pushed
-    from archive.shop_folder import ShopFolder
-    from archive.store import Archive
 
 
 def register(commands: Any) -> None:
@@ -40,7 +38,7 @@ def _register_check(actions: Any) -> None:
     check.add_argument(
         "--anchor",
         action="append",
-        type=_path,
+        type=path_of,
         metavar="PDF",
         help="a certificate that somebody else kept: the register has to know it, and the archive what its ledger head knew",
     )
@@ -55,10 +53,10 @@ def _check(args: argparse.Namespace) -> int:
     from report.archive_checking import troubles_of
     from report.trust import Trust
 
-    _folder(args).shop()
+    folder_of(args).shop()
     anchors = args.anchor or []
     trust = trust_of(args)[0] if anchors else None  # asks the register, which may be what is damaged
-    troubles = troubles_of(_folder(args), _archive(args), anchors, trust or Trust())
+    troubles = troubles_of(folder_of(args), archive_of(args), anchors, trust or Trust())
     wrong = [t for t in troubles if not t.harmless]
     if args.json:
         print(
@@ -96,7 +94,7 @@ def _fold(args: argparse.Namespace) -> int:
 
     from archive.fold import fold
 
-    folder = _folder(args)
+    folder = folder_of(args)
     folder.shop()
     done = fold(folder.archive, args.now(), args.until)
     if args.json:
@@ -165,7 +163,7 @@ def _push(args: argparse.Namespace) -> int:
     from archive.object_store import checked_plant, open_store, plant_name
     from archive.push import push
 
-    folder = _folder(args)
+    folder = folder_of(args)
     shop = folder.shop()
     plant = checked_plant(args.plant) if args.plant is not None else plant_name(shop.name)
     done = []
@@ -212,24 +210,3 @@ def _push_json(plant: str, done: list[Pushed]) -> dict[str, object]:
         "months": [asdict(one) for one in done],
         "bytes_sent": sum(one.size for one in done if one.how == "sent"),
     }
-
-
-# what they share
-
-
-def _folder(args: argparse.Namespace) -> ShopFolder:
-    from archive.shop_folder import ShopFolder
-
-    return ShopFolder(args.shop)
-
-
-def _archive(args: argparse.Namespace) -> Archive:
-    from archive.store import Archive
-
-    return Archive(_folder(args).archive, args.bench)
-
-
-def _path(text: str) -> Path:
-    from pathlib import Path
-
-    return Path(text)

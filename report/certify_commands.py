@@ -9,6 +9,7 @@ import argparse
 import os
 import sys
 
+from report.at_hand import path_of
 from report.signing_commands import add_level_option, add_secret_options, level_of, passphrase_of, pin_of
 
 TYPE_CHECKING = False  # as typing's own, without the cost of importing it for --help
@@ -42,7 +43,7 @@ def register(commands: Any) -> None:
     certify.add_argument("--all", action="store_true", help="every sealed inspection that has no certificate yet")
     certify.add_argument(
         "--list",
-        type=_path,
+        type=path_of,
         metavar="CSV",
         help=f"inspections with what goes with each: columns {', '.join(_COLUMNS)}, the first alone is needed",
     )
@@ -66,7 +67,7 @@ def register(commands: Any) -> None:
     certify.add_argument("--deviation-by", metavar="CODE", help="who states the deviation")
     certify.add_argument(
         "--draft",
-        type=_path,
+        type=path_of,
         metavar="FILE",
         help="write what it would look like to FILE (.pdf or .html), unsigned and not registered",
     )
@@ -394,9 +395,3 @@ def _plain(issued: Issued) -> dict[str, Any]:
 
 def _code(issued: Issued) -> int:
     return 0 if issued.entry.verdict == "PASS" else 1
-
-
-def _path(text: str) -> Path:
-    from pathlib import Path
-
-    return Path(text)

@@ -7,7 +7,8 @@ from __future__ import annotations
 
 import argparse
 
-from report.history_commands import _archive, _bounds, _day, _folder, _path
+from report.at_hand import archive_of, folder_of, path_of
+from report.history_commands import _bounds, _day
 
 TYPE_CHECKING = False  # as typing's own, without the cost of importing it for --help
 if TYPE_CHECKING:
@@ -51,7 +52,7 @@ def register(commands: Any) -> None:
     coach.add_argument("--json", action="store_true", help="answer as JSON")
     coach.add_argument(
         "--html",
-        type=_path,
+        type=path_of,
         metavar="FILE",
         help="write a page with charts to FILE, for any browser, without a network",
     )
@@ -67,7 +68,7 @@ def _coach(args: argparse.Namespace) -> int:
     from report.terminal_text import width
     from schemas.errors import BadInput
 
-    folder = _folder(args)
+    folder = folder_of(args)
     zone = ZoneInfo(folder.shop().time_zone)
     _demand_sense(args)
     if args.html is not None:
@@ -76,7 +77,7 @@ def _coach(args: argparse.Namespace) -> int:
 
         demand_target(args.html, PAGE, replace=args.replace)
     inputs = _powder_inputs(args)
-    case, period = _asked(args, _archive(args), zone)
+    case, period = _asked(args, archive_of(args), zone)
     try:
         answer = answer_of(case, inputs, period)
     except ValueError as wrong:
@@ -105,7 +106,7 @@ def coaching_of(args: argparse.Namespace, inspection_id: str) -> str:
     from schemas.errors import FilmtallyError
 
     try:
-        said = said_first(answer_of(rack_of(_archive(args), inspection_id), PowderInputs()))
+        said = said_first(answer_of(rack_of(archive_of(args), inspection_id), PowderInputs()))
     except FilmtallyError as wrong:
         return f"coaching: none; {wrong.sentence}"
     return f"coaching: {said} See 'filmtally coach {inspection_id}'."

@@ -9,6 +9,7 @@ import argparse
 import sys
 
 from report import archive_commands, certify_commands, coach_commands, history_commands, signing_commands
+from report.at_hand import archive_of, folder_of, path_of
 from report.signing_commands import (
     add_secret_options,
     add_trust_options,
@@ -19,11 +20,8 @@ from report.signing_commands import (
 _LONGEST = 200  # characters of a lot's name or of a reason
 TYPE_CHECKING = False  # as typing's own, without the cost of importing it for --help
 if TYPE_CHECKING:
-    from pathlib import Path
     from typing import Any
 
-    from archive.shop_folder import ShopFolder
-    from archive.store import Archive
     from report.planning import LotPlan
     from rules.results import GateState
     from rules.verdict import Verdict
@@ -46,7 +44,7 @@ def register(commands: Any) -> None:
 
 def _register_new(commands: Any) -> None:
     new = commands.add_parser("new", help="make a starter shop folder")
-    new.add_argument("folder", type=_path, metavar="FOLDER")
+    new.add_argument("folder", type=path_of, metavar="FOLDER")
     new.add_argument("--signer", default=None, metavar="CODE", help="make a key for this inspector as well")
     add_secret_options(new)
     new.set_defaults(run=_new)
@@ -97,7 +95,7 @@ def _register_assess(commands: Any) -> None:
     assess.add_argument(
         "--draw-again", metavar="REASON", help="with --plan: draw this lot once more; the first draw is kept"
     )
-    assess.add_argument("--picture", type=_path, metavar="FILE", help="with --plan: the plan's curve as SVG")
+    assess.add_argument("--picture", type=path_of, metavar="FILE", help="with --plan: the plan's curve as SVG")
     assess.add_argument("--json", action="store_true", help="answer as JSON")
     assess.set_defaults(run=_assess)
 
@@ -116,10 +114,10 @@ def _assess(args: argparse.Namespace) -> int:
 
     if args.rules:
         return _list_rules(args)
-    _folder(args).shop()
+    folder_of(args).shop()
     if args.plan is not None:
         return _plan(args)
-    archive = _archive(args)
+    archive = archive_of(args)
     if args.all and args.json:
         cases = [assessed(archive, i) for i in archive.inspections()]
         print(json.dumps([assessment_json(c) for c in cases], ensure_ascii=False))
@@ -164,8 +162,8 @@ def _plan(args: argparse.Namespace) -> int:
     from schemas.errors import BadInput
     from schemas.letters import unfit
 
-    folder = _folder(args)
-    archive = _archive(args)
+    folder = folder_of(args)
+    archive = archive_of(args)
     job = folder.job(args.plan)
     if args.lot_size is None or args.lot_size < 1:
         raise BadInput("--plan needs --lot-size, the number of pieces in the lot, 1 or more")
@@ -252,7 +250,7 @@ def _register_verify(commands: Any) -> None:
         "certificate or the fingerprint of its key with --trust. docs/checking_a_certificate.md shows how to check the "
         "same without this program.",
     )
-    verify.add_argument("pdf", type=_path, nargs="*", metavar="PDF")
+    verify.add_argument("pdf", type=path_of, nargs="*", metavar="PDF")
     verify.add_argument(
         "--code",
         action="append",
@@ -276,9 +274,9 @@ def _verify_code(args: argparse.Namespace) -> int:
 
     from report.paper_copy import paper_copies, paper_copy_json, paper_copy_lines
 
-    folder = _folder(args)
+    folder = folder_of(args)
     zone = ZoneInfo(folder.shop().time_zone)
-    register = _archive(args).certificates()
+    register = archive_of(args).certificates()
     found = [copy for code in args.code for copy in paper_copies(code, register, folder.certificates)]
     if args.json:
         print(json.dumps([paper_copy_json(copy) for copy in found], ensure_ascii=False))
@@ -302,7 +300,7 @@ def _verify(args: argparse.Namespace) -> int:
     if args.code:
         return _verify_code(args)
     trust, register = trust_of(args)
-    archive = None if register is None else _archive(args)
+    archive = None if register is None else archive_of(args)
     unlike_ledger = None if archive is None else archive.unlike_head
     removed = [] if archive is None else archive.tombstones()
     codes = []
@@ -354,24 +352,3 @@ def _verify(args: argparse.Namespace) -> int:
     if args.json:
         print(json.dumps(answers, ensure_ascii=False))
     return max(codes)
-
-
-# what they share
-
-
-def _folder(args: argparse.Namespace) -> ShopFolder:
-    from archive.shop_folder import ShopFolder
-
-    return ShopFolder(args.shop)
-
-
-def _archive(args: argparse.Namespace) -> Archive:
-    from archive.store import Archive
-
-    return Archive(_folder(args).archive, args.bench)
-
-
-def _path(text: str) -> Path:
-    from pathlib import Path
-
-    return Path(text)

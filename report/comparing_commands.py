@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import argparse
 
+from report.at_hand import path_of
 from report.signing_commands import add_trust_options
 
 TYPE_CHECKING = False  # as typing's own, without the cost of importing it for --help
@@ -31,8 +32,8 @@ def register(commands: Any) -> None:
         "second certificate. Exit code 0: no difference means anything; 1: one does, or it cannot be told; 2: bad input; "
         "4: a certificate does not hold.",
     )
-    compare.add_argument("certificate", type=_path, metavar="CERTIFICATE", help="a certificate's PDF")
-    compare.add_argument("other", type=_path, metavar="OTHER", help="the other party's table, capture or certificate")
+    compare.add_argument("certificate", type=path_of, metavar="CERTIFICATE", help="a certificate's PDF")
+    compare.add_argument("other", type=path_of, metavar="OTHER", help="the other party's table, capture or certificate")
     compare.add_argument(
         "--other-name", metavar="NAME", help="what the other party is called (default: the file's name)"
     )
@@ -200,9 +201,3 @@ def _content(path: Path, what: str) -> bytes:
         return path.read_bytes()
     except OSError as wrong:
         raise BadInput(f"{path}: cannot be read ({wrong.strerror}); {what}") from None
-
-
-def _path(text: str) -> Path:
-    from pathlib import Path
-
-    return Path(text)

@@ -7,10 +7,11 @@ from __future__ import annotations
 
 import argparse
 
+from report.at_hand import path_of
+
 TYPE_CHECKING = False  # as typing's own, without the cost of importing it for --help
 if TYPE_CHECKING:
     from datetime import date
-    from pathlib import Path
     from typing import Any
 
     from archive.store import Archive
@@ -48,7 +49,7 @@ def register(actions: Any) -> None:
         "formula has an apostrophe before it; in .xlsx times are dates in UTC, and a second sheet explains every column.",
     )
     export.add_argument("table", choices=_TABLES, metavar="TABLE", help=", ".join(_TABLES))
-    export.add_argument("target", type=_path, metavar="FILE", help="ends in .csv, .parquet or .xlsx")
+    export.add_argument("target", type=path_of, metavar="FILE", help="ends in .csv, .parquet or .xlsx")
     export.add_argument("--part", metavar="NUMBER", action=_SaidOnce)
     export.add_argument("--lot", action=_SaidOnce)
     export.add_argument("--customer", metavar="NAME", help="or a part of the name", action=_SaidOnce)
@@ -119,9 +120,3 @@ def _day(option: str, text: str | None) -> date | None:
         return date.fromisoformat(text) if text else None
     except ValueError:
         raise BadInput(f"{option} {text!r} is no day; write it as 2026-01-31") from None
-
-
-def _path(text: str) -> Path:
-    from pathlib import Path
-
-    return Path(text)

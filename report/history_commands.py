@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import argparse
 
+from report.at_hand import archive_of, folder_of, path_of
 from report.group_commands import add_group_options
 
 #: So many inspections are listed where nobody says how many.
@@ -14,13 +15,11 @@ _LIMIT = 1000
 TYPE_CHECKING = False  # as typing's own, without the cost of importing it for --help
 if TYPE_CHECKING:
     from datetime import date
-    from pathlib import Path
     from typing import Any
     from zoneinfo import ZoneInfo
 
     from archive.index import ListedInspection
     from archive.questions import InspectionSummary, Selection
-    from archive.shop_folder import ShopFolder
     from archive.store import Archive
     from report.history import History
 
@@ -60,7 +59,7 @@ def register(commands: Any) -> None:
     history.add_argument("--json", action="store_true", help="answer as JSON")
     history.add_argument(
         "--html",
-        type=_path,
+        type=path_of,
         metavar="FILE",
         help="write a page with charts per part and location to FILE, for any browser, without a network",
     )
@@ -119,7 +118,7 @@ def _list(args: argparse.Namespace, zone: ZoneInfo) -> int:
     from report.plain_text import history_lines, history_rows
     from rules.wording import counted
 
-    archive = _archive(args)
+    archive = archive_of(args)
     chosen, more = _newest(args, archive, zone, _LIMIT if args.limit is None else args.limit)
     rows = history_rows(chosen, archive.certificates(of={one.inspection_id for one in chosen}))
     lines = history_lines(rows, zone, _days_meant(args, "in which they were sealed; with --by and --html, taken"))
@@ -177,7 +176,7 @@ def _distribution(args: argparse.Namespace, zone: ZoneInfo) -> int:
     lines = history_lines(history, zone, _days_meant(args, "on which readings were taken; without --by, sealed"))
     print(json.dumps(history_json(history), ensure_ascii=False) if args.json else "\n".join(lines))
     if args.at is None:
-        demand_published(_folder(args).archive)
+        demand_published(folder_of(args).archive)
     return 0
 
 
@@ -230,7 +229,7 @@ def _asked(args: argparse.Namespace, selection: Selection) -> History:
     # The checks lie with the plants; what was pushed is asked for readings alone.
     checks = (
         checked_gauges(
-            _archive(args).checks(args.gauge), {str(row.group[0]) for row in covered}, {row.month for row in covered}
+            archive_of(args).checks(args.gauge), {str(row.group[0]) for row in covered}, {row.month for row in covered}
         )
         if args.at is None
         else ()
@@ -285,7 +284,7 @@ def _page(args: argparse.Namespace, zone: ZoneInfo) -> int:
     selection = _selection(args, zone)
     words = asked(selection, _day(args.since), _day(args.until))
     unit = Unit(args.unit) if args.unit else None
-    folder, archive = _folder(args), _archive(args)
+    folder, archive = folder_of(args), archive_of(args)
     demand_published(archive.root)
     verified = bool(args.verified)
     count = write_history_page(
@@ -330,21 +329,3 @@ def _bounds(args: argparse.Namespace, zone: ZoneInfo) -> tuple[Any, Any]:
     since = None if first is None or first <= date.min + timedelta(days=1) else midnight(first)
     before = None if last is None or last >= date.max - timedelta(days=1) else midnight(last + timedelta(days=1))
     return since, before
-
-
-def _path(text: str) -> Path:
-    from pathlib import Path
-
-    return Path(text)
-
-
-def _folder(args: argparse.Namespace) -> ShopFolder:
-    from archive.shop_folder import ShopFolder
-
-    return ShopFolder(args.shop)
-
-
-def _archive(args: argparse.Namespace) -> Archive:
-    from archive.store import Archive
-
-    return Archive(_folder(args).archive, args.bench)

@@ -7,13 +7,13 @@ from __future__ import annotations
 
 import argparse
 
+from report.at_hand import path_of
 from report.group_commands import add_group_options
 
 TYPE_CHECKING = False  # as typing's own, without the cost of importing it for --help
 if TYPE_CHECKING:
     from datetime import datetime
     from fractions import Fraction
-    from pathlib import Path
     from typing import Any
     from zoneinfo import ZoneInfo
 
@@ -53,9 +53,9 @@ def register(commands: Any) -> None:
         "write --off=-0.1mil with a minus",
     )
     back.add_argument("--reason", metavar="TEXT", help="with --gauge and a time: why, for the letter")
-    back.add_argument("--csv", type=_path, metavar="FILE", help="the same as a table for a spreadsheet")
+    back.add_argument("--csv", type=path_of, metavar="FILE", help="the same as a table for a spreadsheet")
     back.add_argument(
-        "--html", type=_path, metavar="FILE", help="a letter to each customer, to be completed and printed"
+        "--html", type=path_of, metavar="FILE", help="a letter to each customer, to be completed and printed"
     )
     back.add_argument("--replace", action="store_true", help="with --csv or --html: write over a file that is there")
     back.add_argument("--json", action="store_true", help="answer as JSON")
@@ -226,9 +226,3 @@ def _demand_targets(args: argparse.Namespace) -> None:
     if args.html is not None:
         beside = () if args.csv is None else (args.csv,)
         demand_target(args.html, _LETTERS, replace=args.replace, beside=beside)
-
-
-def _path(text: str) -> Path:
-    from pathlib import Path
-
-    return Path(text)

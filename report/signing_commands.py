@@ -9,6 +9,8 @@ import argparse
 import os
 import sys
 
+from report.at_hand import folder_of, path_of
+
 TYPE_CHECKING = False  # as typing's own, without the cost of importing it for --help
 if TYPE_CHECKING:
     from datetime import datetime
@@ -38,12 +40,12 @@ def add_secret_options(parser: Any) -> None:
     """Add the options that say where a passphrase or a PIN comes from."""
     parser.add_argument(
         "--passphrase-file",
-        type=_path,
+        type=path_of,
         metavar="FILE",
         help=f"file with the key's passphrase (else {_PASSPHRASE}, or asked)",
     )
     parser.add_argument(
-        "--pin-file", type=_path, metavar="FILE", help=f"file with the token's PIN (else {_PIN}, or asked)"
+        "--pin-file", type=path_of, metavar="FILE", help=f"file with the token's PIN (else {_PIN}, or asked)"
     )
 
 
@@ -89,11 +91,11 @@ def _register_identity(commands: Any) -> None:
     )
     identity.add_argument("code", metavar="CODE")
     what = identity.add_mutually_exclusive_group()
-    what.add_argument("--request", type=_path, metavar="FILE", help="write a certificate request (PKCS#10) there")
+    what.add_argument("--request", type=path_of, metavar="FILE", help="write a certificate request (PKCS#10) there")
     what.add_argument(
-        "--certificate", type=_path, metavar="FILE", help="the certificate that the authority issued, with its chain"
+        "--certificate", type=path_of, metavar="FILE", help="the certificate that the authority issued, with its chain"
     )
-    what.add_argument("--export", type=_path, metavar="FILE", help="write the certificate with its chain there (PEM)")
+    what.add_argument("--export", type=path_of, metavar="FILE", help="write the certificate with its chain there (PEM)")
     add_secret_options(identity)
     identity.set_defaults(run=_identity)
 
@@ -115,7 +117,7 @@ def make_self_made(args: argparse.Namespace, code: str) -> None:
     from report.identities import load_identity, make_identity
     from report.trust_files import keep_certificate
 
-    folder, shop = _folder(args), _folder(args).shop()
+    folder, shop = folder_of(args), folder_of(args).shop()
     person = shop.find_inspector(code)
     path = _free_place(folder, shop, code)
     passphrase = passphrase_of(args, twice=True)
@@ -138,7 +140,7 @@ def _request(args: argparse.Namespace) -> int:
     from report.identities import make_request
     from schemas.errors import BadInput
 
-    folder, shop = _folder(args), _folder(args).shop()
+    folder, shop = folder_of(args), folder_of(args).shop()
     person = shop.find_inspector(args.code)
     path = _free_place(folder, shop, args.code)
     pending = _pending(path)
@@ -163,7 +165,7 @@ def _join(args: argparse.Namespace) -> int:
     from report.trust_files import keep_certificate
     from schemas.errors import BadInput
 
-    folder, shop = _folder(args), _folder(args).shop()
+    folder, shop = folder_of(args), folder_of(args).shop()
     path = _free_place(folder, shop, args.code)
     pending = _pending(path)
     if not pending.is_file():
@@ -189,7 +191,7 @@ def _export(args: argparse.Namespace) -> int:
     from report.trust_files import open_certificate
     from schemas.errors import BadInput
 
-    folder, shop = _folder(args), _folder(args).shop()
+    folder, shop = folder_of(args), folder_of(args).shop()
     shop.find_inspector(args.code)
     kept = open_certificate(folder.identities, args.code)
     if kept is None:
@@ -242,7 +244,7 @@ def _register_countersign(commands: Any) -> None:
         description="Verify a certificate and add an approval behind what it holds; the release stays as it is. In a shop "
         "folder: --signer CODE. Elsewhere, with nothing but the file and a key: --identity FILE --name NAME --role ROLE.",
     )
-    countersign.add_argument("pdf", type=_path, metavar="PDF")
+    countersign.add_argument("pdf", type=path_of, metavar="PDF")
     countersign.add_argument("--signer", metavar="CODE", help="person of the shop who approves")
     countersign.add_argument(
         "--as",
@@ -250,7 +252,7 @@ def _register_countersign(commands: Any) -> None:
         metavar="ROLE",
         help="in what role; names the place on the page, where it has places (default: the one in shop.toml)",
     )
-    countersign.add_argument("--identity", type=_path, metavar="FILE", help="without a shop folder: key (PKCS#12)")
+    countersign.add_argument("--identity", type=path_of, metavar="FILE", help="without a shop folder: key (PKCS#12)")
     countersign.add_argument("--name", metavar="NAME", help="with --identity: who approves")
     countersign.add_argument("--role", dest="role", metavar="ROLE", help="the same as --as")
     countersign.add_argument("--meaning", metavar="TEXT", help="what the approval means; printed and signed")
@@ -258,7 +260,7 @@ def _register_countersign(commands: Any) -> None:
         "--last", action="store_true", help="nothing may follow (the second approval is always last)"
     )
     countersign.add_argument(
-        "--out", type=_path, metavar="FILE", help="write there (default: the same file, which grows)"
+        "--out", type=path_of, metavar="FILE", help="write there (default: the same file, which grows)"
     )
     add_trust_options(countersign)
     add_level_option(countersign)
@@ -312,7 +314,7 @@ def _approval(args: argparse.Namespace) -> Approval:
     from schemas.errors import BadInput
 
     if args.signer is not None:
-        shop = _folder(args).shop()
+        shop = folder_of(args).shop()
         person = shop.find_inspector(args.signer)
         return Approval(person.name, args.role or person.role, args.meaning, shop.address, args.last, of_a_shop=True)
     if args.name is None or args.role is None:
@@ -328,7 +330,7 @@ def _approver(args: argparse.Namespace, now: datetime) -> Identity:
     if args.signer is None:
         content = _read(args.identity, "name a PKCS#12 file")
         return load_identity(content, passphrase_of(args), now, str(args.identity))
-    folder = _folder(args)
+    folder = folder_of(args)
     identity = open_identity(folder, folder.shop(), args.signer, lambda: passphrase_of(args), now, lambda: pin_of(args))
     # Or else verify would not know tomorrow who approved today.
     keep_certificate(folder.identities, args.signer, identity)
@@ -340,7 +342,7 @@ def _long_term(args: argparse.Namespace, now: datetime) -> LongTerm | None:
     from schemas.errors import BadInput
 
     if args.signer is not None:
-        folder = _folder(args)
+        folder = folder_of(args)
         return long_term(folder.shop().signature, folder.root, now, level_of(args))
     if args.level not in (None, "b-b"):
         raise BadInput(
@@ -376,7 +378,7 @@ def trust_of(args: argparse.Namespace) -> tuple[Trust, Any]:
     trust = trust_from(args.trust or [], args.trust_time or [], args.crl or [])
     if not (args.shop / "shop.toml").is_file():
         return trust, None
-    folder = _folder(args)
+    folder = folder_of(args)
     register = Archive(folder.archive, args.bench).certificates()
     settings = folder.shop().signature
     return replace(
@@ -434,15 +436,3 @@ def _read(path: Path, what_to_do: str) -> bytes:
         return path.read_bytes()
     except OSError as wrong:
         raise BadInput(f"{path}: cannot be read ({wrong.strerror}); {what_to_do}") from None
-
-
-def _folder(args: argparse.Namespace) -> ShopFolder:
-    from archive.shop_folder import ShopFolder
-
-    return ShopFolder(args.shop)
-
-
-def _path(text: str) -> Path:
-    from pathlib import Path
-
-    return Path(text)
