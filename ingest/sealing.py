@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Mapping, Sequence
-from datetime import datetime, timedelta
+from datetime import datetime
 from decimal import Decimal
 from typing import Any, Final, NamedTuple
 
@@ -27,7 +27,7 @@ from schemas.inspections import Inspection
 from schemas.job import Job
 from schemas.parquet import table_of
 from schemas.readings import READINGS, GaugeReading
-from schemas.shop import OLDEST_VERIFICATION_HOURS
+from schemas.shop import OLDEST_VERIFICATION
 from schemas.vocabulary import EVERYWHERE, CheckKind
 
 #: What bears on a gauge until the next of its kind, however long ago.
@@ -179,7 +179,7 @@ def known_checks(checks: Sequence[GaugeCheck], gauge_serial: str, first: datetim
     before that the last of each kind and mode. All that a gauge ever had would make each record larger than the last.
     """
     of_gauge = [c for c in checks if c.gauge_serial == gauge_serial]
-    since = first - timedelta(hours=OLDEST_VERIFICATION_HOURS)
+    since = first - OLDEST_VERIFICATION
     last = {
         (c.kind, c.probe_mode): c.check_id
         for c in sorted(of_gauge, key=lambda c: c.done_at)

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from datetime import timedelta
-from typing import Final
 
 from archive.store import Archive
 from report.evidence import Evidence
@@ -21,11 +19,8 @@ from schemas.gauge_checks import GaugeCheck
 from schemas.inspections import Inspection
 from schemas.job import Job
 from schemas.readings import GaugeReading
-from schemas.shop import OLDEST_VERIFICATION_HOURS, Shop
+from schemas.shop import OLDEST_VERIFICATION, Shop
 from schemas.vocabulary import CheckKind
-
-#: No policy lets a verification be older than this when a reading is taken (schemas/shop.py).
-OLDEST_VERIFICATION: Final = timedelta(hours=OLDEST_VERIFICATION_HOURS)
 
 
 @dataclass(frozen=True, slots=True)

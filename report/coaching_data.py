@@ -21,7 +21,7 @@ from typing import Final
 
 from archive.index import ListedInspection
 from archive.store import Archive
-from report.assessing import OLDEST_VERIFICATION, bearing_checks
+from report.assessing import bearing_checks
 from rules.assessment import GaugeSide, gauge_side
 from rules.coaching import Aim, Rack, RackReading
 from rules.conformity import judged_builds
@@ -31,7 +31,7 @@ from schemas.errors import BadInput
 from schemas.inspections import Inspection
 from schemas.job import Job, Location
 from schemas.readings import GaugeReading
-from schemas.shop import Shop
+from schemas.shop import OLDEST_VERIFICATION, Shop
 from schemas.units import Unit, exact_um, from_um
 from schemas.vocabulary import CheckKind, VerificationError
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 from fractions import Fraction
 from functools import lru_cache
 from pathlib import Path
@@ -36,11 +36,9 @@ from schemas.errors import BadInput
 from schemas.gauge_checks import GaugeCheck
 from schemas.job import Job
 from schemas.readings import GaugeReading
-from schemas.shop import OLDEST_VERIFICATION_HOURS, Shop
+from schemas.shop import OLDEST_VERIFICATION, Shop
 from schemas.vocabulary import CheckKind, Clock, ProbeMode
 
-#: No policy lets a verification be older than this when a reading is taken (schemas/shop.py).
-OLDEST_CHECK: Final = timedelta(hours=OLDEST_VERIFICATION_HOURS)
 #: The later is the one to heed.
 _HEED: Final = (GateState.COVERED, GateState.OPEN, GateState.UNCOVERED, GateState.SUSPECT)
 
@@ -248,7 +246,7 @@ class _Checks:
     def __init__(self, archive: Archive, touched: Sequence[Touched]) -> None:
         self._archive = archive
         times = [r.taken_at for one in touched for r in one.readings]
-        self._since = min(times) - OLDEST_CHECK if times else None
+        self._since = min(times) - OLDEST_VERIFICATION if times else None
         self._kept: dict[tuple[str, bool], list[GaugeCheck]] = {}
 
     def of(self, gauge_serial: str, *, every: bool) -> list[GaugeCheck]:

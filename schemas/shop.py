@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from datetime import date
+from datetime import date, timedelta
 from decimal import Decimal
 from typing import Annotated, Final, Self, TypeVar
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
@@ -26,6 +26,7 @@ _T = TypeVar("_T")
 
 #: No policy lets a verification be older than this when a reading is taken: 31 days.
 OLDEST_VERIFICATION_HOURS: Final = 744
+OLDEST_VERIFICATION: Final = timedelta(hours=OLDEST_VERIFICATION_HOURS)
 
 
 class Gauge(Model):
