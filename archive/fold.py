@@ -1,9 +1,9 @@
-"""Folding: the single files of each month that is over become one segment per table (segments.py).
+"""Folding: the single files of each month that is over become segments, few and per table (segments.py).
 
 At every moment each commit stands in its own file or in a published segment, or, for a moment, in both, and both say the
-same. The steps of one month and table: its single files are read and shown to be what was committed; the segment's rows
-and records are written, synced and read back, and every commit's record and content hash are compared; the manifest is
-written, which publishes the segment; then the single files are removed. Whatever a fold that was cut short leaves is
+same. The steps of one month and table: its single files are read and shown to be what was committed; then of each segment the
+rows and records are written, synced and read back, and every commit's record and content hash are compared; the manifest is
+written, which publishes the segment; and its single files are removed. Whatever a fold that was cut short leaves is
 finished or cleared away by the next one. A month folder that is empty then goes too, for whoever seeks something looks into
 each; a commit that was about to write into it makes it again.
 """
@@ -40,6 +40,7 @@ from archive.locking import held_alone
 from archive.segments import (
     KEY_COLUMNS,
     Segment,
+    cut,
     folded_folder,
     records_of,
     rows_of,
@@ -230,15 +231,19 @@ def _fold_month(root: Path, contract: Table, month: str, singles: list[Stored], 
     _remove(root, contract, there)
     tally.cleared += len(there)
     for group in _apart(contract, new, proven):
-        before = sum(one.path.stat().st_size for one, _, _ in group)
-        rows = pa.concat_tables([rows for _, _, rows in group])
-        segment = _segment_of(root, contract, month, group, rows)
-        _remove(root, contract, [one.path for one, _, _ in group])
-        tally.commits += len(group)
-        tally.rows += rows.num_rows
-        tally.bytes_before += before
-        tally.bytes_after += sum(path.stat().st_size for path in segment.paths)
-        tally.segments.append(segment.manifest_path)
+        paths = {one.name.file_name: one.path for one, _, _ in group}
+        commits = [(one.name.file_name, text) for one, text, _ in group]
+        together = pa.concat_tables([rows for _, _, rows in group])
+        for piece, rows in cut(contract, commits, together, folded_folder(root, contract.name)):
+            folded = [paths[name] for name, _ in piece]
+            before = sum(path.stat().st_size for path in folded)
+            segment = _segment_of(root, contract, month, piece, rows)
+            _remove(root, contract, folded)
+            tally.commits += len(piece)
+            tally.rows += rows.num_rows
+            tally.bytes_before += before
+            tally.bytes_after += sum(path.stat().st_size for path in segment.paths)
+            tally.segments.append(segment.manifest_path)
     return left_alone
 
 
@@ -292,13 +297,11 @@ def _apart(
     return [groups[key] for key in sorted(groups)]
 
 
-def _segment_of(
-    root: Path, contract: Table, month: str, group: list[tuple[Stored, str, pa.Table]], rows: pa.Table
-) -> Segment:
-    expected = {
-        one.name.file_name: (text, record_of(text, one.where).content_sha256, part.num_rows)
-        for one, text, part in group
-    }
+def _segment_of(root: Path, contract: Table, month: str, commits: list[tuple[str, str]], rows: pa.Table) -> Segment:
+    expected = {}
+    for name, text in commits:
+        said = record_of(text, name)
+        expected[name] = (text, said.content_sha256, said.rows)
 
     def prove(segment: Segment) -> None:
         counts = [count for _, count in spans_of(records_of(segment))]
@@ -314,7 +317,7 @@ def _segment_of(
                 "of this computer, then fold again",
             )
 
-    return write_segment(root, contract, month, [(name, text) for name, (text, _, _) in expected.items()], rows, prove)
+    return write_segment(root, contract, month, commits, rows, prove)
 
 
 def _remove(root: Path, contract: Table, paths: list[Path]) -> None:

@@ -3,7 +3,8 @@
 One SQLite file in the user's own cache folder, never beside the archive and never on a share. It is never the truth: what
 it says of a place is compared with the segment before it is used (listing.py), and it may be deleted at any time. Where it
 cannot be written, is damaged or locked, whoever asked reads the segments instead. It follows the archive by one listing of
-names: a segment that it does not know is read and added, one that is gone is dropped.
+names, and by none where the folder has not changed since: a segment that it does not know is read and added, one that is gone
+is dropped.
 
 Single files are found by their names and need no index; the facts of their inspections are kept here too once they were
 read, since opening each of a month's files anew takes seconds.
@@ -17,6 +18,7 @@ import os
 import re
 import sqlite3
 import sys
+import time
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import suppress
 from dataclasses import dataclass, fields
@@ -28,13 +30,13 @@ from typing import Any, Final, Self, TypeVar
 import pyarrow.parquet as pq
 
 from archive.layout import TABLE_FOLDERS, CommitName, parse
-from archive.opening import reading
+from archive.opening import CLOCKS_APART_NS, changed_ns, reading
 from archive.segments import Place, Segment, folded_folder, segments
 from schemas.errors import FilmtallyError, IntegrityFailed
 from schemas.inspections import Inspection
 
 #: Raised with every change of the tables below: an index of another version is made anew.
-VERSION: Final = 1
+VERSION: Final = 2
 #: Names the folder of the index, where somebody wants another.
 CACHE_VARIABLE: Final = "FILMTALLY_CACHE"
 #: How long another process that writes is waited for.
@@ -182,7 +184,8 @@ class Index:
         self._root = root
         self._open: sqlite3.Connection | None = None
         self._given_up = False
-        self._names: dict[str, list[str]] = {}
+        #: When the folders of segments, which this one follows, had changed last.
+        self._followed: dict[str, int] = {}
 
     def close(self) -> None:
         """Close the file; a further question opens it again."""
@@ -190,7 +193,7 @@ class Index:
             with suppress(sqlite3.Error):
                 self._open.close()
             self._open = None
-            self._names.clear()
+            self._followed.clear()
 
     def forget(self) -> None:
         """Throw the index away, since it said what is not so; the next question makes it anew."""
@@ -202,12 +205,11 @@ class Index:
 
     def folded(self, table: str, key: str, revision: int | None = None) -> list[tuple[CommitName, Place]] | None:
         """Return the names and places of the folded commits of *key* in *table*, in no order."""
-        names = _listing(self._root, table)
-        if not names:
+        if not folded_folder(self._root, table).is_dir():
             return []
 
         def look(db: sqlite3.Connection) -> list[tuple[CommitName, Place]]:
-            self._follow(db, table, names)
+            self._follow(db, table)
             found = db.execute(
                 f"{_PLACED} WHERE c.key = ? AND c.in_table = ?" + ("" if revision is None else " AND c.revision = ?"),
                 (key, TABLE_FOLDERS.index(table), *(() if revision is None else (revision,))),
@@ -218,13 +220,13 @@ class Index:
 
     def lasts(self) -> list[tuple[CommitName, Place]] | None:
         """Return each bench's last folded commit."""
-        names = {table: _listing(self._root, table) for table in TABLE_FOLDERS}
-        if not any(names.values()):
+        tables = [table for table in TABLE_FOLDERS if folded_folder(self._root, table).is_dir()]
+        if not tables:
             return []
 
         def look(db: sqlite3.Connection) -> list[tuple[CommitName, Place]]:
-            for table, of_table in names.items():
-                self._follow(db, table, of_table)
+            for table in tables:
+                self._follow(db, table)
             # Beside a MAX, SQLite gives the columns of the row that has it (documented as "bare columns in an aggregate").
             newest = _PLACED.replace("SELECT ", "SELECT MAX(c.seq), ", 1)
             found = db.execute(f"{newest} WHERE c.segment <> ? GROUP BY c.bench", (_SINGLE,)).fetchall()
@@ -243,7 +245,7 @@ class Index:
         def look(db: sqlite3.Connection) -> list[Entry]:
             # Single files first: one that is folded meanwhile is then in both, and never in neither.
             self._learn(db, singles)
-            self._follow(db, _READINGS, _listing(self._root, _READINGS))
+            self._follow(db, _READINGS)
             return self._listed(db, wanted)
 
         return self._asked(look)
@@ -311,14 +313,27 @@ class Index:
 
     # ---- keeping up -------------------------------------------------------------------------
 
-    def _follow(self, db: sqlite3.Connection, table: str, names: list[str]) -> None:
-        """Make the index hold the segments of *table*, in whose folder there are *names* now."""
-        if self._names.get(table) == names:
+    def _follow(self, db: sqlite3.Connection, table: str) -> None:
+        """Make the index hold the segments of *table*.
+
+        Raises:
+            FilmtallyError: One of them cannot be read.
+        """
+        try:
+            changed = changed_ns(folded_folder(self._root, table))
+        except (FileNotFoundError, NotADirectoryError):
+            changed = 0  # there may be some that the index still knows
+        if self._followed.get(table) == changed:
             return
-        mark = hashlib.sha256("\n".join(sorted(names)).encode()).hexdigest()
-        if _said(db, f"names of {table}") != mark:
-            self._update(db, table, mark)
-        self._names[table] = names
+        if _said(db, f"change of {table}") != str(changed):
+            mark = hashlib.sha256("\n".join(sorted(_listing(self._root, table))).encode()).hexdigest()
+            if _said(db, f"names of {table}") != mark:
+                self._update(db, table, mark)
+            if time.time_ns() - changed <= CLOCKS_APART_NS:
+                return
+            with db:
+                db.execute("INSERT OR REPLACE INTO about VALUES (?, ?)", (f"change of {table}", str(changed)))
+        self._followed[table] = changed
 
     def _update(self, db: sqlite3.Connection, table: str, mark: str) -> None:
         there = {(one.month, one.id): one for one in segments(self._root, table)}

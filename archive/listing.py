@@ -13,22 +13,16 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Final
+from typing import Any
 
 import pyarrow as pa
 import pyarrow.compute as pc
 
 from archive.index import Index
 from archive.layout import TABLE_FOLDERS, CommitName, first_month, is_commit, is_month, needle, of_bench, parse
-from archive.opening import Vanished
+from archive.opening import CLOCKS_APART_NS, WELL_BACK_NS, Vanished, changed_ns
 from archive.segments import Place, Segment, names_of, place, segments, stands_at
 from schemas.errors import BadInput, IntegrityFailed
-
-#: Two seconds: the coarsest clock that a file system keeps its times by (FAT; from memory).
-_WELL_BACK_NS: Final = 2_000_000_000
-#: The same for the newest month, which changes all day: so far may the clocks of a file server and of this computer be apart.
-#: A minute is a choice of ours.
-_CLOCKS_APART_NS: Final = 60_000_000_000
 
 
 @dataclass(frozen=True)
@@ -109,13 +103,14 @@ class Folders:
 
     def _names(self, folder: Path, over: bool) -> str:
         try:
-            changed = _changed(folder)
+            changed = changed_ns(folder)
         except OSError:
             return ""
         kept = self._kept.get(folder)
         if kept is None or kept[0] != changed:
             kept = (changed, "\n".join(_entries(folder)))
-            if time.time_ns() - changed > (_WELL_BACK_NS if over else _CLOCKS_APART_NS):
+            # The newest month changes all day.
+            if time.time_ns() - changed > (WELL_BACK_NS if over else CLOCKS_APART_NS):
                 self._kept[folder] = kept
         return kept[1]
 
@@ -346,18 +341,6 @@ def _segments(root: Path, table: str, from_month: str) -> list[tuple[Segment, pa
             # Either a file of a published segment is gone, or another took that segment's place since it was listed.
             if here == segments(root, table, from_month):
                 raise
-
-
-def _changed(folder: Path) -> int:
-    """Return when *folder* changed last. A share's server is asked anew where it is opened, and not where its name is looked at."""
-    try:
-        opened = os.open(folder, os.O_RDONLY)
-    except PermissionError:  # Windows opens no folders
-        return folder.stat().st_mtime_ns
-    try:
-        return os.fstat(opened).st_mtime_ns
-    finally:
-        os.close(opened)
 
 
 def _entries(folder: Path) -> list[str]:

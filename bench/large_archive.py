@@ -226,12 +226,13 @@ class LargeArchive:
             if not of_table:
                 continue
             rows = readings if name == READINGS.name else pa.concat_tables(others[name])
-            segment = segments.write_segment(self.root, _CONTRACTS[name], month, of_table, rows)
-            if name == READINGS.name:
-                self.sizes.readings["folded"] += rows.num_rows
-                self.sizes.rows_bytes["folded"] += segment.rows_path.stat().st_size
-                self.sizes.record_bytes["folded"] += segment.records_path.stat().st_size
-                self.sizes.record_text_bytes["folded"] += sum(len(text.encode()) for _, text in of_table)
+            for piece, its_rows in segments.cut(_CONTRACTS[name], of_table, rows, self.root):
+                segment = segments.write_segment(self.root, _CONTRACTS[name], month, piece, its_rows)
+                if name == READINGS.name:
+                    self.sizes.readings["folded"] += its_rows.num_rows
+                    self.sizes.rows_bytes["folded"] += segment.rows_path.stat().st_size
+                    self.sizes.record_bytes["folded"] += segment.records_path.stat().st_size
+                    self.sizes.record_text_bytes["folded"] += sum(len(text.encode()) for _, text in piece)
 
     def _write_singly(self, events: Sequence[_Event]) -> None:
         for one, name, text, table in self._chained(events):

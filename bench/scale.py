@@ -2,8 +2,9 @@
 
     python -m bench.scale [--inspections N] [--folder FOLDER] [lookup] [commit] [history]
 
-The archives are those of bench/large_archive.py: of 1,000, of 20,000 and of N inspections where N is that large, else of a
-plant a twentieth as large. Those that are in FOLDER already, named by their number of inspections, are taken as they are.
+The archives are those of bench/large_archive.py: of a small shop's first 1,000 inspections, a year of them, of two years of a
+larger one, 20,000, and of N, where N is that large, else of a plant a twentieth as large. Of each the months that are over
+are folded, and the last one is under way. Those that are in FOLDER already, named by their number of inspections, are taken as they are.
 """
 
 from __future__ import annotations
@@ -21,7 +22,8 @@ from bench.large_plant import PER_MONTH
 from bench.results_folder import RESULTS
 
 PARTS: Final = ("lookup", "commit", "history")
-#: How many a plant of the short form seals in a month.
+#: How many the shops of the two smaller archives seal in a month, and those of the short form.
+_PER_MONTH: Final = {1_000: 80, 20_000: 820}
 _FEW_PER_MONTH: Final = PER_MONTH // 20
 _DEFAULT: Final = 2_000
 
@@ -41,7 +43,12 @@ def rows(
             archives[size] = (folder or here) / str(size)
             if not archives[size].exists():
                 print(f"  making {size:,} inspections ...", flush=True)
-                made = make(archives[size], size, per_month=PER_MONTH if large else _FEW_PER_MONTH, processes=2)
+                made = make(
+                    archives[size],
+                    size,
+                    per_month=_PER_MONTH.get(size, PER_MONTH) if large else _FEW_PER_MONTH,
+                    processes=2,
+                )
                 print("  " + "\n  ".join(made.lines()), flush=True)
                 found += _bytes(size, made.found())
         if "lookup" in parts:

@@ -58,7 +58,8 @@ def rows(archives: Mapping[int, Path]) -> list[dict[str, Any]]:
             in_use[size].inspection(key)
             in_use[size].readings(key)
             took.setdefault(("in use", size), []).append(time.perf_counter() - started)
-    found: list[dict[str, Any]] = []
+    largest = max(archives)
+    found: list[dict[str, Any]] = [_forms(in_use[largest], largest)]
     for which, words in (
         ("first", "look up one inspection of any age, facts and readings verified, a program's first"),
         ("first, processor", "the same, time of the processor alone"),
@@ -78,7 +79,6 @@ def rows(archives: Mapping[int, Path]) -> list[dict[str, Any]]:
                     "aim": "at most 1.5 x" if which != "first, processor" else "reported",
                 }
             )
-    largest = max(archives)
     size_of_index = sum(path.stat().st_size for path in index_path(archives[largest]).parent.glob("index-*"))
     found.append(
         {
@@ -90,6 +90,29 @@ def rows(archives: Mapping[int, Path]) -> list[dict[str, Any]]:
         }
     )
     return found
+
+
+def _forms(archive: Archive, size: int) -> dict[str, Any]:
+    """Return the row that compares the two forms within one archive."""
+    keys: dict[bool, list[str]] = {True: [], False: []}
+    for one in listing.commits(archive.root, "readings"):
+        keys[one.place is None].append(one.name.key)
+    took: dict[bool, list[float]] = {True: [], False: []}
+    picked = {single: random.Random(size).choices(of_form, k=_SOUGHT) for single, of_form in keys.items() if of_form}  # noqa: S311
+    for both in zip(*picked.values(), strict=True):
+        for single, key in zip(picked, both, strict=True):
+            started = time.perf_counter()
+            archive.inspection(key)
+            archive.readings(key)
+            took[single].append(time.perf_counter() - started)
+    ms = {single: round(median(times) * 1000, 2) if times else 0.0 for single, times in took.items()}
+    return {
+        "name": f"look up one inspection among {size:,} in use, p50 (ms); floor: one with a file of its own, ours: a folded one",
+        "floor": ms[True],
+        "ours": ms[False],
+        "ratio": round(ms[False] / ms[True], 2) if ms[True] else "",
+        "aim": "reported",
+    }
 
 
 def _p99(values: list[float]) -> float:

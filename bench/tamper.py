@@ -110,7 +110,7 @@ def _write_files(segment: Segment, records: list[dict[str, Any]], rows: pa.Table
         for path in segment.paths:
             path.unlink()
         segment = dataclasses.replace(segment, id=segment_id(record_hash(one["record"]) for one in records))
-    parquet.write(COMMITTED[segment.table], rows, segment.rows_path, folded=True)
+    parquet.write_folded(COMMITTED[segment.table], rows, segment.rows_path, [rows.num_rows])
     pq.write_table(pa.Table.from_pylist(records, schema=RECORDS_SCHEMA), segment.records_path)
     said |= {
         "commits": len(records),

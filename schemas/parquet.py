@@ -10,7 +10,7 @@ import dataclasses
 import json
 from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, Final, Literal, TypeAlias
 
 import pyarrow as pa
 import pyarrow.parquet as pq
@@ -21,9 +21,15 @@ from schemas.errors import BadInput, IntegrityFailed
 #: Rows in one group: measured as the balance of size and of the time to find one inspection.
 ROW_GROUP_ROWS: Final = 16_384
 #: The same for the rows of many commits, where a look-up reads a whole group for one of them: half the time of the above,
-#: for a tenth more bytes.
+#: for a tenth more bytes. Half as many again gain nothing, since then the columns cost the time and not the rows.
 FOLDED_ROW_GROUP_ROWS: Final = 8_192
-
+#: Columns of folded readings in which nearly every value is another. They take nine tenths of the bytes and are compressed
+#: well; to set up the slow decompressor for the others too would make up half of the time to read a row group, for a
+#: twentieth of the bytes.
+_DENSE: Final = frozenset({"raw_line", "shown", "taken_at"})
+_ZSTD_LEVEL: Final = 3
+#: Those that pyarrow writes, as its stub has them.
+_Codec: TypeAlias = Literal["gzip", "brotli", "lz4", "zstd", "snappy", "none"]
 #: Under this, a table is written uncompressed.
 _SMALL_ROWS: Final = 1_000
 
@@ -77,33 +83,59 @@ def write(
     table: pa.Table,
     target: Any,
     footer: Mapping[str, str] | Callable[[], Mapping[str, str]] | None = None,
-    *,
-    folded: bool = False,
 ) -> None:
     """Write *table* to *target*, a path or an open binary file, as one Parquet file.
 
     Args:
-        contract: The table's declaration; *table* must have exactly its columns. Where *folded*, it may have those of an
-            older version, with the document that says so in its schema's metadata, as pyarrow reads them.
+        contract: The table's declaration; *table* must have exactly its columns.
         table: The rows.
         target: Where to.
         footer: Further file-level entries, such as a commit's record; or what gives them, asked when the rows are written.
-        folded: Whether these are the rows of many commits, compressed however few they are.
 
     Raises:
         BadInput: *table* is not what *contract* declares.
     """
-    wanted = schema_as_written(contract, table.schema) if folded else contract.arrow_schema
+    wanted = contract.arrow_schema
     if not table.schema.equals(wanted, check_metadata=False):
         raise BadInput(f"{contract.name}: the columns are not those of version {contract.version}")
     _demand_full(contract, wanted, table)
-    rows_at_once = FOLDED_ROW_GROUP_ROWS if folded else ROW_GROUP_ROWS
-    with _writer(target, wanted, compressed=folded or table.num_rows >= _SMALL_ROWS) as writer:
+    # Compressing a few rows costs more than the whole encoding and gains nothing; folding compresses them.
+    with _writer(target, wanted, "none" if table.num_rows < _SMALL_ROWS else "zstd") as writer:
         # The same columns, with what the contract says of each; a cast would look at each anew.
-        writer.write_table(pa.Table.from_arrays(table.columns, schema=wanted), row_group_size=rows_at_once)
+        writer.write_table(pa.Table.from_arrays(table.columns, schema=wanted), row_group_size=ROW_GROUP_ROWS)
         # Beside the schema, not in it: what stands in the schema, Arrow writes into the file twice.
         if footer:
             writer.add_key_value_metadata(dict(footer() if callable(footer) else footer))
+
+
+def write_folded(contract: Table, table: pa.Table, target: Any, commits: Iterable[int]) -> None:
+    """Write the rows of many commits to *target*, an open binary file or a path, compressed however few they are.
+
+    A row group ends where a commit does, so that whoever looks one up reads one of them, unless the commit alone is larger.
+
+    Args:
+        contract: The table's declaration; *table* may have the columns of an older version of it, with the document that
+            says so in its schema's metadata, as pyarrow reads them.
+        table: The rows.
+        target: Where to.
+        commits: Of each commit in turn the number of its rows; together they are those of *table*.
+
+    Raises:
+        BadInput: *table* is not what *contract* declares.
+    """
+    wanted = schema_as_written(contract, table.schema)
+    _demand_full(contract, wanted, table)
+    codec: _Codec | dict[str, _Codec] = "zstd"
+    if contract.name == "readings":
+        codec = {field.name: "zstd" if field.name in _DENSE else "snappy" for field in wanted}
+    rows = pa.Table.from_arrays(table.columns, schema=wanted)
+    with _writer(target, wanted, codec) as writer:
+        begin = end = 0
+        for count in (*commits, table.num_rows + FOLDED_ROW_GROUP_ROWS):
+            if end > begin and end + count - begin > FOLDED_ROW_GROUP_ROWS:
+                writer.write_table(rows.slice(begin, end - begin), row_group_size=FOLDED_ROW_GROUP_ROWS)
+                begin = end
+            end += count
 
 
 def write_parts(contract: Table, parts: Iterable[pa.Table], target: Any) -> None:
@@ -113,7 +145,7 @@ def write_parts(contract: Table, parts: Iterable[pa.Table], target: Any) -> None
         BadInput: A part is not what *contract* declares.
     """
     wanted = contract.arrow_schema
-    with _writer(target, wanted, compressed=True) as writer:
+    with _writer(target, wanted, "zstd") as writer:
         held: list[pa.Table] = []
         rows = 0
         for part in parts:
@@ -135,13 +167,17 @@ def _demand_full(contract: Table, wanted: pa.Schema, table: pa.Table) -> None:
             raise BadInput(f"{contract.name}.{field.name}: this column may not be empty")
 
 
-def _writer(target: Any, wanted: pa.Schema, *, compressed: bool) -> pq.ParquetWriter:
+def _writer(target: Any, wanted: pa.Schema, codec: _Codec | dict[str, _Codec]) -> pq.ParquetWriter:
+    slow = (
+        {name: _ZSTD_LEVEL for name, of_column in codec.items() if of_column == "zstd"}
+        if isinstance(codec, dict)
+        else {}
+    )
     return pq.ParquetWriter(
         target,
         wanted,
-        # Compressing a few rows costs more than the whole encoding and gains nothing; folding compresses them.
-        compression="zstd" if compressed else "none",
-        compression_level=3 if compressed else None,
+        compression=codec,
+        compression_level=slow or (_ZSTD_LEVEL if codec == "zstd" else None),
         store_decimal_as_integer=True,
         version="2.6",
         use_dictionary=[field.name for field in wanted if not _delta(field.type)],  # type: ignore[arg-type]  # the stub forgets the list

@@ -214,7 +214,7 @@ def test_what_others_commit_meanwhile_is_found_in_every_month(
     archive: Archive, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     # As if every folder's time of change lay well back, so that names are kept wherever they may be.
-    monkeypatch.setattr(listing, "_WELL_BACK_NS", -1)
+    monkeypatch.setattr(listing, "WELL_BACK_NS", -1)
     first, later = scenario.inspection(1), scenario.inspection(2, scenario.START + timedelta(days=60))
     for one in (first, later):
         archive.commit_inspection(one, scenario.readings(one))
