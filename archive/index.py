@@ -1,4 +1,4 @@
-"""A derived index of an archive: where each folded commit stands, and the facts by which inspections are sought.
+"""A derived index of an archive: where each folded commit stands, and the facts by which inspections and checks are sought.
 
 One SQLite file in the user's own cache folder, never beside the archive and never on a share. It is never the truth: what
 it says of a place is compared with the segment before it is used (listing.py), and it may be deleted at any time. Where it
@@ -23,15 +23,16 @@ from collections.abc import Callable, Iterable, Iterator
 from contextlib import suppress
 from dataclasses import dataclass, fields
 from datetime import UTC, datetime, timedelta
-from itertools import pairwise
+from itertools import islice, pairwise
 from pathlib import Path
 from typing import Any, Final, Self, TypeVar
 
 import pyarrow.parquet as pq
 
+from archive.content import contents_sha256
 from archive.layout import TABLE_FOLDERS, CommitName, parse
 from archive.opening import CLOCKS_APART_NS, changed_ns, reading
-from archive.segments import Place, Segment, folded_folder, segments
+from archive.segments import Place, Segment, folded_folder, records_of, rows_of, segments, spans_of
 from schemas.errors import FilmtallyError, IntegrityFailed
 from schemas.inspections import Inspection
 
@@ -42,10 +43,11 @@ CACHE_VARIABLE: Final = "FILMTALLY_CACHE"
 #: How long another process that writes is waited for.
 _BUSY_SECONDS: Final = 5.0
 #: Facts that stand often and as few different texts: kept once.
-_WORDS: Final = ("part_no", "customer", "purchase_order", "gauge_serial", "probe_mode", "conformity")
+_LISTED_WORDS: Final = ("part_no", "customer", "purchase_order", "gauge_serial", "probe_mode", "conformity")
+_WORDS: Final = (*_LISTED_WORDS, "kind")
 #: In the order in which a record holds them.
 _MARKS: Final = tuple(
-    (n, f'"{n}":'.encode()) for n in sorted((*_WORDS, "lot", "sealed_at", "coats", "readings_counted"))
+    (n, f'"{n}":'.encode()) for n in sorted((*_LISTED_WORDS, "lot", "sealed_at", "coats", "readings_counted"))
 )
 #: What SQLite says of a file that is locked, may not be written, has no room left, or cannot be opened.
 _NOT_DAMAGED: Final = frozenset(
@@ -54,6 +56,7 @@ _NOT_DAMAGED: Final = frozenset(
 #: A value in a record: a text, *plain* where it holds no escape, or a number, or null.
 _VALUE: Final = re.compile(rb'"(?P<plain>[^"\\]*)"|"(?:[^"\\]|\\.)*"|-?[0-9]+|null')
 _READINGS: Final = "readings"
+_CHECKS: Final = "gauge_checks"
 _EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
 #: Stands for the segment of a commit that has a file of its own.
 _SINGLE: Final = 0
@@ -65,7 +68,8 @@ _TABLES: Final = (
     "CREATE TABLE commits (segment INTEGER NOT NULL, row INTEGER NOT NULL, first_row INTEGER NOT NULL, rows INTEGER NOT NULL,"
     " in_table INTEGER NOT NULL, at INTEGER NOT NULL, bench INTEGER NOT NULL, seq INTEGER NOT NULL, key TEXT NOT NULL,"
     " revision INTEGER NOT NULL, lot TEXT, sealed_at INTEGER, coats INTEGER, readings_counted INTEGER, part_no INTEGER,"
-    " customer INTEGER, purchase_order INTEGER, gauge_serial INTEGER, probe_mode INTEGER, conformity INTEGER)",
+    " customer INTEGER, purchase_order INTEGER, gauge_serial INTEGER, probe_mode INTEGER, conformity INTEGER, kind INTEGER,"
+    " done_at INTEGER)",
     "CREATE INDEX by_key ON commits (key, in_table)",
     "CREATE INDEX by_segment ON commits (segment)",
     "CREATE INDEX by_lot ON commits (lot) WHERE lot IS NOT NULL",
@@ -73,8 +77,9 @@ _TABLES: Final = (
     "CREATE INDEX by_customer ON commits (customer, sealed_at) WHERE customer IS NOT NULL",
     "CREATE INDEX by_gauge ON commits (gauge_serial, sealed_at) WHERE gauge_serial IS NOT NULL",
     "CREATE INDEX by_time ON commits (sealed_at) WHERE sealed_at IS NOT NULL",
+    "CREATE INDEX checks_by_gauge ON commits (gauge_serial, done_at) WHERE done_at IS NOT NULL",
 )
-_INSERT: Final = "INSERT INTO commits VALUES (" + ", ".join("?" * 20) + ")"  # noqa: S608 - nothing of outside in it
+_INSERT: Final = "INSERT INTO commits VALUES (" + ", ".join("?" * 22) + ")"  # noqa: S608 - nothing of outside in it
 _PLACED: Final = (
     "SELECT s.in_table, s.month, s.id, c.row, c.first_row, c.rows, c.at, b.word, c.seq, c.key, c.revision"
     " FROM commits c JOIN words b ON b.number = c.bench JOIN segments s ON s.number = c.segment"
@@ -218,6 +223,32 @@ class Index:
 
         return self._asked(look)
 
+    def checks(
+        self, gauge_serial: str, since: datetime | None, lasting: Iterable[str]
+    ) -> list[tuple[CommitName, Place]] | None:
+        """Return the names and places of the folded checks of a gauge, in no order.
+
+        Args:
+            gauge_serial: The gauge.
+            since: Leave out what was done before, but for those of the kinds *lasting*; None for all.
+            lasting: Kinds of checks.
+        """
+        if not folded_folder(self._root, _CHECKS).is_dir():
+            return []
+        kinds = tuple(lasting)
+
+        def look(db: sqlite3.Connection) -> list[tuple[CommitName, Place]]:
+            self._follow(db, _CHECKS)
+            word = "(SELECT number FROM words WHERE word = ?)"
+            recent = "" if since is None else f" AND (c.done_at >= ? OR c.kind IN ({', '.join([word] * len(kinds))}))"
+            values = () if since is None else (_ms_up(since), *kinds)
+            found = db.execute(
+                f"{_PLACED} WHERE c.gauge_serial = {word} AND c.done_at IS NOT NULL{recent}", (gauge_serial, *values)
+            ).fetchall()
+            return [self._placed(*row) for row in found]
+
+        return self._asked(look)
+
     def lasts(self) -> list[tuple[CommitName, Place]] | None:
         """Return each bench's last folded commit."""
         tables = [table for table in TABLE_FOLDERS if folded_folder(self._root, table).is_dir()]
@@ -276,7 +307,7 @@ class Index:
         superseded = "EXISTS (SELECT 1 FROM commits h WHERE h.key = c.key AND h.in_table = c.in_table AND h.revision > c.revision)"
         if not wanted.all_revisions:
             where.append(f"NOT {superseded}")
-        words = {name: "(SELECT word FROM words WHERE number = c." + name + ")" for name in _WORDS}  # noqa: S608
+        words = {name: "(SELECT word FROM words WHERE number = c." + name + ")" for name in _LISTED_WORDS}  # noqa: S608
         found = db.execute(
             # Every name in here is one of ours; what was asked goes in as values.
             f"SELECT c.at, b.word, c.seq, c.key, c.revision, c.sealed_at, {words['customer']}, {words['purchase_order']},"  # noqa: S608
@@ -477,6 +508,7 @@ def _rows_of(segment: Segment, number: int, words: _Words) -> Iterator[tuple[Any
     """Yield a row of the index for each commit of *segment*."""
     path = segment.records_path
     columns = ["file_name", "first_row", "rows", *(["record"] if segment.table == _READINGS else [])]
+    of_checks = _facts_of_checks(segment) if segment.table == _CHECKS else None
     row = 0
     with reading(path), pq.ParquetFile(path) as file:
         for batch in file.iter_batches(batch_size=512, columns=columns, use_threads=False):
@@ -484,12 +516,33 @@ def _rows_of(segment: Segment, number: int, words: _Words) -> Iterator[tuple[Any
             facts: Iterable[dict[str, Any]] = ({} for _ in range(batch.num_rows))
             if segment.table == _READINGS:
                 facts = _facts_of(batch.column("record"), path)
+            elif of_checks is not None:
+                facts = islice(of_checks, batch.num_rows)
             for file_name, first_row, rows, said in zip(*places, facts, strict=True):
                 name = parse(file_name)
                 if name is None:
                     raise IntegrityFailed(f"{path}: {file_name!r} is no commit's name; restore the file from a copy")
                 yield _commit(number, row, first_row, rows, segment.table, name, said, words)
                 row += 1
+
+
+def _facts_of_checks(segment: Segment) -> Iterator[dict[str, Any]]:
+    """Yield gauge, kind and time of each check of *segment*.
+
+    Who asks the index for a gauge's checks never sees the others, so nothing is taken from rows that are not as committed.
+    """
+    records = records_of(segment)
+    rows = rows_of(segment)
+    spans = spans_of(records)
+    said = [rows.column(name).to_pylist() for name in ("gauge_serial", "kind", "done_at")]
+    texts: list[Any] = records.column("record").to_pylist()
+    for text, (first, count), content in zip(texts, spans, contents_sha256(rows, spans), strict=True):
+        of_check = set(zip(*(column[first : first + count] for column in said), strict=True))
+        if json.loads(text)["content_sha256"] != content or len(of_check) != 1:
+            raise IntegrityFailed(
+                f"{segment.rows_path}: holds a check that is not as it was committed; check the archive"
+            )
+        yield dict(zip(("gauge_serial", "kind", "done_at"), *of_check, strict=True))
 
 
 def _commit(
@@ -502,12 +555,13 @@ def _commit(
     facts: dict[str, Any],
     words: _Words,
 ) -> tuple[Any, ...]:
-    sealed_at = facts.get("sealed_at")
+    sealed_at, done_at = facts.get("sealed_at"), facts.get("done_at")
     return (
         *(segment, row, first_row, rows, TABLE_FOLDERS.index(table)),
         *(_ms(name.at), words.number(name.bench), name.seq, name.key, name.revision),
         *(facts.get("lot"), None if sealed_at is None else _ms(datetime.fromisoformat(sealed_at))),
         *(facts.get("coats"), facts.get("readings_counted"), *(words.number(facts.get(one)) for one in _WORDS)),
+        None if done_at is None else _ms(done_at),
     )
 
 

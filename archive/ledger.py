@@ -165,7 +165,10 @@ def time_of(text: str) -> datetime:
     Raises:
         ValueError: It did not write this.
     """
-    return datetime.strptime(text, "%Y-%m-%dT%H:%M:%S.%fZ").replace(tzinfo=UTC)
+    at = datetime.fromisoformat(text.removesuffix("Z")).replace(tzinfo=UTC)  # strptime takes ten times as long
+    if iso(at) != text:
+        raise ValueError(f"{text!r} is not a time in UTC and milliseconds")
+    return at
 
 
 def _fits(value: object, kind: pa.DataType, nullable: bool) -> bool:

@@ -10,10 +10,11 @@ from __future__ import annotations
 import os
 import time
 from collections import defaultdict
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 import pyarrow as pa
 import pyarrow.compute as pc
@@ -23,6 +24,8 @@ from archive.layout import TABLE_FOLDERS, CommitName, first_month, is_commit, is
 from archive.opening import CLOCKS_APART_NS, WELL_BACK_NS, Vanished, changed_ns
 from archive.segments import Place, Segment, names_of, place, segments, stands_at
 from schemas.errors import BadInput, IntegrityFailed
+
+_CHECKS: Final = "gauge_checks"
 
 
 @dataclass(frozen=True)
@@ -212,6 +215,42 @@ def find_folded(root: Path, table: str, key: str, revision: int | None = None) -
             if name is not None and name.key == key and name.month == segment.month:
                 found.append(Stored(table, name, segment.rows_path, place(segment, names, row)))
     return found
+
+
+def checks_of(
+    folders: Folders, gauge_serial: str, since: datetime | None, lasting: Collection[str]
+) -> list[Stored] | None:
+    """Return the commits of gauge checks that can hold one of a gauge, oldest first, or None where no index can say it.
+
+    All that have a file of their own are among them.
+
+    Args:
+        folders: Of the archive.
+        gauge_serial: The gauge.
+        since: Leave out the folded ones that were done before, but for those of the kinds *lasting*; None for all.
+        lasting: Kinds of checks.
+
+    Raises:
+        BadInput, IntegrityFailed: As :func:`commits`.
+    """
+    # Single files first, as everywhere.
+    found = {one.name.file_name: one for one in singles(folders.root, _CHECKS)}
+    said = folders.index.checks(gauge_serial, since, lasting)
+    if said is None:
+        return None
+    for name, there in said:
+        try:
+            names = names_of(there.segment)
+        except Vanished:
+            return None  # a removal put another segment in its place
+        if (
+            place(there.segment, names, there.row) != there
+            or names.column("file_name")[there.row].as_py() != name.file_name
+        ):
+            folders.index.forget()
+            return None
+        found[name.file_name] = Stored(_CHECKS, name, there.segment.rows_path, there)
+    return sorted(found.values(), key=lambda one: (one.name.at, one.name.file_name))
 
 
 def again(one: Stored) -> Stored | None:

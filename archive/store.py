@@ -12,6 +12,7 @@ from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager, contextmanager, suppress
 from datetime import UTC, datetime, timedelta
 from functools import partial
+from itertools import islice
 from pathlib import Path
 from typing import Any, Final
 
@@ -59,8 +60,11 @@ from schemas.inspections import INSPECTIONS, Inspection
 from schemas.readings import READINGS, GaugeReading
 from schemas.tables import TABLES
 from schemas.tombstones import TOMBSTONES, Tombstone
+from schemas.vocabulary import CheckKind
 
 _LOCK_SECONDS: Final = 30.0
+#: So many commits' rows are made Python's at once.
+_AT_ONCE: Final = 512
 #: From so many rows on, two things at once are done sooner than one after the other.
 _MANY_ROWS: Final = 50_000
 #: Under so many single files, and with nothing folded, they are read sooner than an index is asked.
@@ -455,21 +459,33 @@ class Archive:
         """
         return parquet.records(READINGS, self.readings(inspection_id, revision))
 
-    def checks(self, gauge_serial: str | None = None, since: datetime | None = None) -> list[GaugeCheck]:
-        """Return the rows of the gauge checks by done_at: of one gauge or all, from *since* on or all.
+    def checks(
+        self, gauge_serial: str | None = None, since: datetime | None = None, lasting: Collection[CheckKind] = ()
+    ) -> list[GaugeCheck]:
+        """Return the rows of the gauge checks by done_at, of one gauge or all.
+
+        Args:
+            gauge_serial: The gauge; None for all.
+            since: Leave out what was done before; None for all.
+            lasting: Kinds of checks that are wanted whenever they were done.
 
         Raises:
             IntegrityFailed: A file is not whole, or its rows are not those that were committed.
             BadInput: The archive may not be read.
         """
-        # No check is named with an earlier time than it was done at, so earlier months need no look.
-        from_month = "" if since is None else month_of(since)
+        found = None
+        if gauge_serial is not None:
+            found = listing.checks_of(self._folders, gauge_serial, since, lasting)
+        if found is None:
+            # No check is named with an earlier time than it was done at, so earlier months need no look.
+            from_month = "" if since is None or lasting else month_of(since)
+            found = listing.commits(self.root, GAUGE_CHECKS.name, from_month)
         return sorted(
             (
                 row
-                for row in self._every(GAUGE_CHECKS, self._checks, from_month)
+                for row in self._rows_of(GAUGE_CHECKS, self._checks, found)
                 if (gauge_serial is None or row.gauge_serial == gauge_serial)
-                and (since is None or row.done_at >= since)
+                and (since is None or row.done_at >= since or row.kind in lasting)
             ),
             key=lambda row: (row.done_at, row.check_id),
         )
@@ -522,10 +538,18 @@ class Archive:
 
     def _every(self, contract: Table, kept: dict[str, list[Any]], from_month: str) -> list[Any]:
         """Return the rows in *from_month* and later, by commit; those not in *kept* are read and kept there."""
-        found = listing.commits(self.root, contract.name, from_month)
+        return self._rows_of(contract, kept, listing.commits(self.root, contract.name, from_month))
+
+    def _rows_of(self, contract: Table, kept: dict[str, list[Any]], found: Sequence[listing.Stored]) -> list[Any]:
+        """Return the rows of *found*, by commit; those not in *kept* are read and kept there."""
         new = [one for one in found if one.name.file_name not in kept]
-        for one, rows in zip(new, stored.every_rows(contract, new), strict=True):
-            kept[one.name.file_name] = parquet.records(contract, rows)
+        tables = stored.every_rows(contract, new)
+        for begin in range(0, len(new), _AT_ONCE):
+            # Few rows each: to make them Python's one commit after the other takes several times as long.
+            some = list(islice(tables, _AT_ONCE))
+            rows = iter(parquet.records(contract, pa.concat_tables(some).combine_chunks()))
+            for one, table in zip(new[begin : begin + _AT_ONCE], some, strict=True):
+                kept[one.name.file_name] = list(islice(rows, table.num_rows))
         return [row for one in found for row in kept[one.name.file_name]]
 
     def _find(self, inspection_id: str, revision: int | None) -> listing.Stored:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Callable, Iterable, Iterator
 from functools import lru_cache
 from pathlib import Path
@@ -17,7 +17,7 @@ from archive.layout import CommitName
 from archive.ledger import RECORD_KEY, Record, record_of
 from archive.listing import Stored
 from archive.opening import Vanished, reading
-from archive.segments import Place, Segment, names_of, record_at, records_of, rows_at, rows_of, spans_of
+from archive.segments import Place, Segment, record_at, records_of, rows_at, rows_of
 from schemas import parquet
 from schemas.column import Table
 from schemas.errors import IntegrityFailed
@@ -150,7 +150,10 @@ def every_rows(contract: Table, found: Iterable[Stored]) -> Iterator[pa.Table]:
         IntegrityFailed, BadInput: As :func:`rows`.
     """
     ones = list(found)
-    for one, held in _with_segment(ones, lambda segment: _Opened(contract, segment)):
+    wanted: dict[Segment, list[tuple[int, int]]] = defaultdict(list)
+    for there in (one.place for one in ones if one.place is not None):
+        wanted[there.segment].append((there.first_row, there.rows))
+    for one, held in _with_segment(ones, lambda segment: _Opened(contract, segment, wanted[segment])):
         yield rows(contract, one) if held is None or one.place is None else held.rows(one, one.place)
 
 
@@ -185,11 +188,10 @@ def wrong_rows(one: Stored, said: Record, content: str, count: int) -> str | Non
 
 
 class _Opened:
-    """All rows of a segment, with the content hash of each commit's and the records."""
+    """All rows of a segment, with the content hash of those in *spans*, each a commit's, and the records."""
 
-    def __init__(self, contract: Table, segment: Segment) -> None:
+    def __init__(self, contract: Table, segment: Segment, spans: list[tuple[int, int]]) -> None:
         self._records = _records_in(segment)
-        spans = spans_of(names_of(segment))
         with reading(segment.rows_path):
             committed = rows_of(segment)
             self._content = dict(zip(spans, contents_sha256(committed, spans), strict=True))

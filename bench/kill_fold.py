@@ -16,7 +16,9 @@ from contextlib import contextmanager
 from datetime import timedelta
 from pathlib import Path
 from typing import Any, Final
+from unittest.mock import patch
 
+from archive import segments
 from archive.fold import fold
 from archive.store import Archive
 from schemas.errors import FilmtallyError
@@ -102,14 +104,21 @@ def unlike(root: Path, expected: dict[str, Any], allowed_leftovers: bool) -> lis
     return differ + troubles
 
 
-def every_step(make: Callable[[Path], Archive], kill: Callable[[Path, int], None]) -> tuple[int, list[str]]:
+def every_step(
+    make: Callable[[Path], Archive], kill: Callable[[Path, int], None], segment_rows: int
+) -> tuple[int, list[str]]:
     """Kill a fold of the archive that *make* makes at each of its steps, look, fold again, and look again.
+
+    Args:
+        make: Makes the archive.
+        kill: Folds it until a step.
+        segment_rows: So many rows go into one segment, fewer than a month has, so that it is folded into several.
 
     Returns:
         How many steps there are, and what was found wrong.
     """
     failed: list[str] = []
-    with tempfile.TemporaryDirectory() as scratch:
+    with tempfile.TemporaryDirectory() as scratch, patch.object(segments, "SEGMENT_ROWS", segment_rows):
         plain, after, root = Path(scratch) / "plain", Path(scratch) / "after", Path(scratch) / "archive"
         expected = scenario.everything(make(plain))
         shutil.copytree(plain, after)
@@ -160,11 +169,11 @@ def campaign(times: int, seed: int = 1) -> dict[str, object]:
     Returns:
         name, what, times; steps: how many steps the fold has; failed: what was not as before.
     """
-    steps, failed = every_step(scenario.three_months, killed_in_a_child)
+    steps, failed = every_step(scenario.three_months, killed_in_a_child, 12)
     failed += many_kills(times, seed)
     return {
         "name": "a fold killed at every step",
-        "what": f"a fold of two months and three tables ends at each of its {steps} writes, syncs, renames and removals; "
+        "what": f"a fold of two months and three tables, some into several segments, ends at each of its {steps} writes, syncs, renames and removals; "
         f"then {times} folds at random steps, with late commits in between",
         "times": steps + times,
         "steps": steps,

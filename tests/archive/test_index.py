@@ -10,11 +10,13 @@ import os
 import random
 import shutil
 import sqlite3
+import time
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime
 from pathlib import Path
 
+import pyarrow as pa
 import pytest
 
 from archive import index, listing, segments, stored
@@ -26,9 +28,12 @@ from archive.store import Archive
 from bench import large_archive
 from ingest.findings_text import findings_json
 from ingest.sealing import _judged
-from schemas.errors import BadInput
+from schemas import parquet
+from schemas.errors import BadInput, IntegrityFailed
+from schemas.gauge_checks import GAUGE_CHECKS
 from schemas.inspections import Inspection
 from schemas.job import Job
+from schemas.vocabulary import CheckKind
 
 INSPECTIONS, PER_MONTH = 30, 12
 
@@ -277,6 +282,62 @@ def test_a_month_that_is_folded_is_taken_up_and_a_segment_that_is_gone_is_droppe
         path.unlink()
     for which in (archive, Archive(root, "look")):
         assert [one.inspection_id for one in which.listed(all_revisions=True)] == [one.inspection_id for one in there]
+
+
+def test_the_checks_of_a_gauge_are_those_that_reading_every_check_finds(root: Path) -> None:
+    every = Archive(root, "look").checks()
+    lasting = (CheckKind.CALIBRATION, CheckKind.STUDY)
+    middle = every[len(every) // 2].done_at
+    assert len({one.gauge_serial for one in every}) > 1
+    for gauge in sorted({one.gauge_serial for one in every}):
+        of_gauge = [one for one in every if one.gauge_serial == gauge]
+        assert Archive(root, "look").checks(gauge) == of_gauge
+        recent = [one for one in of_gauge if one.done_at >= middle or one.kind in lasting]
+        assert 0 < len(recent) < len(of_gauge)
+        assert Archive(root, "look").checks(gauge, middle, lasting) == recent
+        assert Archive(root, "look").checks(gauge, middle) == [one for one in recent if one.done_at >= middle]
+    assert Archive(root, "look").checks("no such gauge") == []
+
+
+def test_a_check_that_was_given_another_gauge_is_not_passed_over(root: Path) -> None:
+    gauge = Archive(root, "look").checks()[0].gauge_serial
+    segment = segments.segments(root, "gauge_checks")[0]
+    rows = segments.rows_of(segment)
+    other = ["another" if serial == gauge else serial for serial in rows.column("gauge_serial").to_pylist()]
+    where = rows.column_names.index("gauge_serial")
+    forged = rows.set_column(where, rows.schema.field(where), pa.array(other))
+    parquet.write_folded(GAUGE_CHECKS, forged, segment.rows_path, [rows.num_rows])
+    with pytest.raises(IntegrityFailed, match="its rows are not those that were committed"):
+        Archive(root, "look").checks(gauge)
+
+
+def test_an_index_that_says_another_place_for_a_check_is_not_believed(root: Path) -> None:
+    archive = Archive(root, "look")
+    every = archive.checks()
+    gauge = every[0].gauge_serial
+    assert archive.checks(gauge)
+    archive.close()
+    db = sqlite3.connect(index_path(root))
+    db.execute("UPDATE commits SET row = row + 1 WHERE done_at IS NOT NULL")
+    db.commit()
+    db.close()
+    assert Archive(root, "look").checks(gauge) == [one for one in every if one.gauge_serial == gauge]
+
+
+def test_a_segment_that_comes_within_a_tick_of_the_clock_is_seen(root: Path) -> None:
+    """The folder's time of change says what is new, unless it is so young that it may change again and stay the same."""
+    archive = Archive(root, "look")
+    assert archive.chosen(all_revisions=True) == plainly(root)
+    folder = segments.folded_folder(root, "readings")
+    long_ago = time.time() - 3600
+    for way in ("at once", "later"):
+        os.utime(folder, (long_ago, long_ago) if way == "later" else None)
+        assert archive.inspection(plainly(root)[0].inspection_id)
+    before = folder.stat().st_mtime_ns
+    assert fold(root, datetime(2027, 1, 15, tzinfo=UTC)).months
+    assert folder.stat().st_mtime_ns != before
+    for one in plainly(root):
+        assert archive.inspection(one.inspection_id, one.revision) == one
 
 
 def test_several_programs_may_make_the_index_at_once(root: Path) -> None:

@@ -14,7 +14,7 @@ import pyarrow.parquet as pq
 import pytest
 
 from archive.layout import CommitName
-from archive.segments import Segment, records_of, segments, write_segment
+from archive.segments import Place, Segment, cut, records_of, rows_at, segments, write_segment
 from schemas import parquet
 from schemas.errors import BadInput, IntegrityFailed
 from schemas.gauge_checks import GAUGE_CHECKS
@@ -119,3 +119,57 @@ def test_what_the_proof_refuses_is_not_published(tmp_path: Path) -> None:
     assert segments(tmp_path, "readings") == []
     written(tmp_path, commits, rows)
     assert len(segments(tmp_path, "readings")) == 1
+
+
+def test_a_month_of_many_rows_is_cut_between_commits_from_its_beginning(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    commits, rows = some(7)
+    whole = pa.concat_tables(rows.values())
+    monkeypatch.setattr("archive.segments.SEGMENT_ROWS", 50)
+    pieces = list(cut(READINGS, commits, whole, tmp_path))
+    assert [(len(of_piece), its.num_rows) for of_piece, its in pieces] == [(2, 48), (2, 48), (2, 48), (1, 24)]
+    assert sorted(one for of_piece, _ in pieces for one in of_piece) == commits
+    for of_piece, its in pieces:
+        write_segment(tmp_path, READINGS, MONTH, of_piece, its)
+    found = {
+        one["file_name"]: pq.read_table(segment.rows_path).slice(one["first_row"], one["rows"])
+        for segment in segments(tmp_path, "readings")
+        for one in records_of(segment).to_pylist()
+    }
+    assert found == rows
+    # Without the first pieces the others are cut as before: a fold that was cut short goes on.
+    left = [one for of_piece, _ in pieces[2:] for one in of_piece]
+    rest = list(cut(READINGS, left, pa.concat_tables(rows[name] for name, _ in left), tmp_path))
+    assert [sorted(of_piece) for of_piece, _ in rest] == [sorted(of_piece) for of_piece, _ in pieces[2:]]
+
+
+def test_a_commit_with_more_rows_than_a_segment_is_one_by_itself_and_commits_without_rows_are_kept(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    commits, rows = some(3)
+    empty = (CommitName(scenario.START, "bench2", 1, "K", 1).file_name, "{}")
+    monkeypatch.setattr("archive.segments.SEGMENT_ROWS", 10)
+    pieces = list(cut(READINGS, [*commits, empty], pa.concat_tables(rows.values()), tmp_path))
+    assert [its.num_rows for _, its in pieces] == [0, 24, 24, 24]
+    assert [of_piece for of_piece, its in pieces if not its.num_rows] == [[empty]]
+    monkeypatch.setattr("archive.segments.SEGMENT_ROWS", 1_000)
+    monkeypatch.setattr("archive.segments.SEGMENT_COMMITS", 2)
+    pieces = list(cut(READINGS, commits, pa.concat_tables(rows.values()), tmp_path))
+    assert [len(of_piece) for of_piece, _ in pieces] == [2, 1]
+
+
+def test_a_row_group_ends_where_a_commit_does(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    commits, rows = some(7)
+    monkeypatch.setattr("schemas.parquet.FOLDED_ROW_GROUP_ROWS", 70)
+    segment = written(tmp_path, commits, rows)
+    said = pq.read_metadata(segment.rows_path)
+    assert [said.row_group(number).num_rows for number in range(said.num_row_groups)] == [48, 48, 48, 24]
+    for row, one in enumerate(records_of(segment).to_pylist()):
+        assert rows_at(Place(segment, row, one["first_row"], one["rows"])) == rows[one["file_name"]]
+    monkeypatch.setattr("schemas.parquet.FOLDED_ROW_GROUP_ROWS", 20)
+    segment = written(tmp_path / "larger", commits, rows)
+    said = pq.read_metadata(segment.rows_path)
+    assert [said.row_group(number).num_rows for number in range(4)] == [20, 4, 20, 4]
+    for row, one in enumerate(records_of(segment).to_pylist()):
+        assert rows_at(Place(segment, row, one["first_row"], one["rows"])) == rows[one["file_name"]]
