@@ -1,7 +1,7 @@
 """How long it takes to look up one inspection, its facts and its readings, in archives of several sizes.
 
-A look-up as a program's first one: what this process keeps of segments is thrown away before, the index stays. And the
-look-ups of a program in use.
+A look-up as a program's first one: what this process keeps of segments is thrown away before, the index stays. The
+look-ups of a program in use. And the command that shows and judges one inspection, from its start to its end.
 """
 
 from __future__ import annotations
@@ -9,8 +9,11 @@ from __future__ import annotations
 import gc
 import os
 import random
+import subprocess
+import sys
+import tempfile
 import time
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from statistics import median, quantiles
 from typing import Any
@@ -20,6 +23,8 @@ from archive.index import index_path
 from archive.store import Archive
 
 _SOUGHT = 200
+#: How often the command runs for each archive.
+_RUNS = 40
 
 
 def rows(archives: Mapping[int, Path]) -> list[dict[str, Any]]:
@@ -58,12 +63,15 @@ def rows(archives: Mapping[int, Path]) -> list[dict[str, Any]]:
             in_use[size].inspection(key)
             in_use[size].readings(key)
             took.setdefault(("in use", size), []).append(time.perf_counter() - started)
+    for size, seconds in _commands(archives, sought):
+        took.setdefault(("command", size), []).append(seconds)
     largest = max(archives)
     found: list[dict[str, Any]] = [_forms(in_use[largest], largest)]
     for which, words in (
         ("first", "look up one inspection of any age, facts and readings verified, a program's first"),
         ("first, processor", "the same, time of the processor alone"),
         ("in use", "the same by a program in use"),
+        ("command", "'filmtally assess' of one inspection of any age, the whole process"),
     ):
         small, *_, large = archives
         middle = [size for size in archives if size not in (small, large)]
@@ -113,6 +121,27 @@ def _forms(archive: Archive, size: int) -> dict[str, Any]:
         "ratio": round(ms[False] / ms[True], 2) if ms[True] else "",
         "aim": "reported",
     }
+
+
+def _commands(archives: Mapping[int, Path], sought: Mapping[int, list[str]]) -> Iterator[tuple[int, float]]:
+    """Yield what the command takes, in s: for each of *archives* in turn, in a shop folder of its own that leads to it."""
+    with tempfile.TemporaryDirectory(prefix="filmtally-scale-shops-") as scratch:
+        shops = {size: Path(scratch) / str(size) for size in archives}
+        for size, shop in shops.items():
+            _run("new", str(shop))
+            (shop / "archive").symlink_to(archives[size].resolve(), target_is_directory=True)
+        for number in range(_RUNS):
+            for size, shop in shops.items():
+                key = sought[size][number % len(sought[size])]
+                started = time.perf_counter()
+                _run("--shop", str(shop), "assess", key)
+                yield size, time.perf_counter() - started
+
+
+def _run(*words: str) -> None:
+    done = subprocess.run([sys.executable, "-m", "filmtally", *words], capture_output=True, text=True, check=False)
+    if done.returncode not in (0, 1, 3):  # whatever the verdict is
+        raise RuntimeError(f"filmtally {' '.join(words)}: {done.stderr}")
 
 
 def _p99(values: list[float]) -> float:

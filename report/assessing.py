@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from datetime import datetime
 
 from archive.store import Archive
 from report.evidence import Evidence
@@ -13,7 +14,7 @@ from rules.assessment import assess
 from rules.lot_judgement import LotTerms
 from rules.lots import Standing
 from rules.recoat import added_build
-from rules.results import Assessment
+from rules.results import Assessment, GateState
 from rules.verdict import Verdict
 from schemas.gauge_checks import GaugeCheck
 from schemas.inspections import Inspection
@@ -61,11 +62,14 @@ def _assessed(archive: Archive, inspection: Inspection, lot: LotTerms | None) ->
         job=Job.from_json(inspection.job_json),
         inspection=inspection,
         readings=tuple(readings),
-        # A study says how a gauge and its hands repeat; it covers no reading.
-        checks=tuple(c for c in archive.checks(inspection.gauge_serial) if c.kind != CheckKind.STUDY),
+        checks=_checks(archive, inspection, min((r.taken_at for r in readings), default=None)),
         lot=lot,
     )
     whole = judge(evidence)
+    if whole.coverage.state in (GateState.UNCOVERED, GateState.SUSPECT):
+        # Then the last check that there was is named, however long ago.
+        evidence = replace(evidence, checks=_checks(archive, inspection, None))
+        whole = judge(evidence)
     if evidence.job.recoat is not None and any(f.verdict is Verdict.FAIL for f in whole.about_pieces):
         # Only what misses asks what a further coat would add.
         differences = recoat_differences(archive, evidence.job, inspection.inspection_id)
@@ -75,6 +79,16 @@ def _assessed(archive: Archive, inspection: Inspection, lot: LotTerms | None) ->
     few = judge(bearing)
     # A sentence may cite an older check; then all are kept, so that the evidence gives the same again.
     return Assessed(bearing, few) if few == whole else Assessed(evidence, whole)
+
+
+def _checks(archive: Archive, inspection: Inspection, first: datetime | None) -> tuple[GaugeCheck, ...]:
+    """Return the checks of the gauge that can cover readings from *first* on, or all: those of ten years take seconds to read.
+
+    A study says how a gauge and its hands repeat; it covers no reading.
+    """
+    since = None if first is None else first - OLDEST_VERIFICATION
+    known = archive.checks(inspection.gauge_serial, since, (CheckKind.CALIBRATION,))
+    return tuple(c for c in known if c.kind != CheckKind.STUDY)
 
 
 def judge(evidence: Evidence) -> Assessment:
