@@ -11,7 +11,10 @@ from zoneinfo import ZoneInfo
 from report.coaching_data import MOST_RACKS, MOST_READ, CoachingCase, MeasuredRack, pooled, worst_gate
 from report.figures import day, moment
 from report.terminal_text import fitted, wrapped
-from rules.coaching import Coaching, Interval, LocationCoaching, coach, powder_of
+from rules.coaching import coach
+from rules.coaching_findings import Coaching, LocationCoaching
+from rules.coaching_intervals import Interval
+from rules.coaching_powder import powder_of
 from rules.powder_use import Number, PowderAbove
 from rules.results import GateState
 from rules.rounding import shown

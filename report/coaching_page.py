@@ -35,7 +35,8 @@ from report.figures import figure, moment
 from report.location_picture import location_picture
 from report.offline_page import offline_page
 from report.outside_pictures import OutsidePicture
-from rules.coaching import Coaching, LocationCoaching, RackReading
+from rules.coaching_findings import Coaching, LocationCoaching
+from rules.coaching_racks import RackReading
 from rules.control_charts import Chart
 from rules.short_run import deviation_from_target
 from rules.statistics import mean, nearest_rank_quantile, standard_deviation

