@@ -84,7 +84,7 @@ def coaching_html(
             "deviations": _deviations(answer),
             "positions": None if found.positions is None else found.positions.sentence,
             "positions_table": _positions(found, unit),
-            "period": [line for one in answer.over_period.locations for line in period_sentences(one)]
+            "period": [line for one in answer.over_period.locations for line in period_sentences(one, unit)]
             if answer.over_period is not None
             else [],
             "places": [_place(i, one, unit, numbers) for i, one in enumerate(found.locations, 1)],

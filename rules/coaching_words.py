@@ -41,8 +41,11 @@ def _mean_sentence(one: LocationCoaching, unit: Unit, confidence: Decimal) -> st
     )
 
 
-def off_sentence(one: LocationCoaching, unit: Unit) -> str:
-    """Return where the mean lies beside its band; empty where nothing is said of the location."""
+def off_sentence(one: LocationCoaching, unit: Unit, *, by_interval: bool = True) -> str:
+    """Return where the mean lies beside its band; empty where nothing is said of the location.
+
+    Not *by_interval*, it is not said whether the interval of the mean reaches into the band.
+    """
     if one.mean is None:
         return ""
     low, high = one.aim.band
@@ -62,7 +65,7 @@ def off_sentence(one: LocationCoaching, unit: Unit) -> str:
         gauge = "; what the gauge alone brings is not known"
     elif abs(one.off) <= one.expanded:
         gauge = f", no more than the gauge explains (± {with_symbol(one.expanded, unit)})"
-    elif not one.off_firmly:
+    elif by_interval and not one.off_firmly:
         gauge = ", but its interval reaches into it"
     else:
         gauge = f", more than the gauge explains (± {with_symbol(one.expanded, unit)})"
@@ -81,18 +84,22 @@ def _spread_sentence(one: LocationCoaching, unit: Unit) -> str:
     return f"{one.aim.location}: s = {' and '.join(parts)} (n = {one.n}, {counted(one.pieces, 'piece')}){alone}."
 
 
-def out_sentence(location: str, out: OutOfWindow) -> str:
-    """Return how much lies outside the limits."""
+def counted_out_sentence(location: str, out: OutOfWindow) -> str:
+    """Return how much was found outside the limits."""
     if not out.pieces_out:
-        head = f"{location}: none of {counted(out.readings, 'reading')} lies outside the limits"
-    else:
-        sides = [f"{n} {side}" for n, side in ((out.below, "below"), (out.above, "above")) if n]
-        head = (
-            f"{location}: {' and '.join(sides)} the limits, of {counted(out.readings, 'reading')}; "
-            f"{out.pieces_out} of {counted(out.pieces, 'piece')}"
-        )
+        return f"{location}: none of {counted(out.readings, 'reading')} lies outside the limits."
+    sides = [f"{n} {side}" for n, side in ((out.below, "below"), (out.above, "above")) if n]
+    return (
+        f"{location}: {' and '.join(sides)} the limits, of {counted(out.readings, 'reading')}; "
+        f"{out.pieces_out} of {counted(out.pieces, 'piece')}."
+    )
+
+
+def out_sentence(location: str, out: OutOfWindow) -> str:
+    """Return how much was found outside the limits, and how much may be."""
     low, high = (f"{shown(Fraction(end) * 100, 0):f}" for end in (out.low, out.high))
-    return f"{head}. From {counted(out.pieces, 'piece')}, {low} to {high} % of pieces may be concerned."
+    share = f"From {counted(out.pieces, 'piece')}, {low} to {high} % of pieces may be concerned."
+    return f"{counted_out_sentence(location, out)} {share}"
 
 
 def earlier_sentence(earlier: AgainstEarlier, unit: Unit, confidence: Decimal) -> str:
