@@ -252,7 +252,7 @@ def outside(one: LocationCoaching) -> str:
     """Return how many pieces have a reading outside the limits, with the interval of their share."""
     if one.out is None:
         return "–"
-    low, high = (f"{shown(Fraction(end) * 100, 0):f}" for end in (one.out.low, one.out.high))
+    low, high = (f"{shown(end * 100, 0):f}" for end in (one.out.low, one.out.high))
     return f"{one.out.pieces_out} of {one.out.pieces} ({low} to {high} %)"
 
 

@@ -293,8 +293,8 @@ def _racks(answer: Answer, zone: ZoneInfo, numbers: Mapping[str, str]) -> Markup
 
 def _foot() -> list[str]:
     return [
-        "Control limits come from the earlier racks and never from the specification. An interval counts pieces, not readings. Only "
-        "counted readings of valid revisions stand here, base metal subtracted.",
+        "Control limits come from the earlier racks and never from the specification. An interval counts pieces, not readings; that of "
+        "a share is Wilson's score interval. Only counted readings of valid revisions stand here, base metal subtracted.",
         "Suggestions are of technique. Settings belong to the data sheet of the powder and the manual of the equipment; for ovens, "
         "ground and fire protection, local codes and a competent person decide.",
         "This page is one file: it needs no network, runs no script, and asks nothing of any other computer.",

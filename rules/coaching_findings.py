@@ -32,7 +32,7 @@ class OutOfWindow:
         above: Of these, above the upper limit.
         pieces: Pieces.
         pieces_out: Of these, with a reading outside.
-        low: Lower end of the 95 % interval of the share of such pieces, of 1 (Clopper-Pearson).
+        low: Lower end of the interval of the share of such pieces, of 1 (Wilson's, rules.proportion).
         high: Upper end.
     """
 
@@ -41,8 +41,8 @@ class OutOfWindow:
     above: int
     pieces: int
     pieces_out: int
-    low: Decimal
-    high: Decimal
+    low: Fraction
+    high: Fraction
 
 
 @dataclass(frozen=True, slots=True)

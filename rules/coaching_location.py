@@ -14,7 +14,7 @@ from rules.coaching_intervals import difference_interval, mean_interval
 from rules.coaching_racks import Aim, Number, Pieces, Rack, piece_means, places_hung, readings_at
 from rules.coaching_words import worded
 from rules.control_charts import LEAST_POINTS, Chart, ChartPair, individuals, means_and_deviations
-from rules.distributions import share_interval
+from rules.proportion import wilson_interval
 from rules.statistics import mean, square_root
 from rules.variation import Level, Variation, nested_variation
 from rules.wording import counted, listed
@@ -85,7 +85,7 @@ def _out_of_window(aim: Aim, pieces: Pieces, confidence: Decimal) -> OutOfWindow
         thick = sum(aim.upper is not None and build > aim.upper for build in builds)
         readings, below, above = readings + len(builds), below + thin, above + thick
         pieces_out += bool(thin or thick)
-    low, high = share_interval(pieces_out, len(pieces), confidence)
+    low, high = wilson_interval(pieces_out, len(pieces), confidence)
     return OutOfWindow(readings, below, above, len(pieces), pieces_out, low, high)
 
 

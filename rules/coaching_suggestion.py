@@ -100,7 +100,7 @@ def suggested(
         _one_position(known, positions, unit),
         _whole_part(known, unit),
         _changed(known, unit, confidence),
-        _uneven(known, unit),
+        _uneven(known, unit, confidence),
     ):
         if found is not None:
             return found
@@ -232,7 +232,7 @@ def _changed(known: Sequence[LocationCoaching], unit: Unit, confidence: Decimal)
     )
 
 
-def _uneven(known: Sequence[LocationCoaching], unit: Unit) -> Suggestion | None:
+def _uneven(known: Sequence[LocationCoaching], unit: Unit, confidence: Decimal) -> Suggestion | None:
     for one in known:
         spread = one.out is not None and one.out.pieces_out and not one.off
         if not spread and not one.spread_signals:
@@ -252,7 +252,7 @@ def _uneven(known: Sequence[LocationCoaching], unit: Unit) -> Suggestion | None:
         evidence = (
             f"{one.aim.location}: s = {with_symbol(Fraction(between), unit)} from piece to piece, {with_symbol(Fraction(within), unit)} within "
             f"a piece (n = {one.n}, {counted(one.pieces, 'piece')}).",
-            *((out_sentence(one.aim.location, one.out),) if one.out is not None else ()),
+            *((out_sentence(one.aim.location, one.out, confidence),) if one.out is not None else ()),
         )
         return _do(Change.SPREAD, f"{act} ({_COMMON}).", evidence, thin=False)
     return None

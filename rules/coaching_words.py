@@ -17,7 +17,7 @@ def worded(one: LocationCoaching, unit: Unit, confidence: Decimal) -> LocationCo
     """Return *one* with all of it in sentences."""
     sentences = [_mean_sentence(one, unit, confidence), off_sentence(one, unit), _spread_sentence(one, unit)]
     if one.out is not None:
-        sentences.append(out_sentence(one.aim.location, one.out))
+        sentences.append(out_sentence(one.aim.location, one.out, confidence))
     if one.earlier is not None:
         sentences.append(f"{one.aim.location}: {earlier_sentence(one.earlier, unit, confidence)}")
     if one.level_signals or one.spread_signals:
@@ -95,10 +95,10 @@ def counted_out_sentence(location: str, out: OutOfWindow) -> str:
     )
 
 
-def out_sentence(location: str, out: OutOfWindow) -> str:
+def out_sentence(location: str, out: OutOfWindow, confidence: Decimal) -> str:
     """Return how much was found outside the limits, and how much may be."""
-    low, high = (f"{shown(Fraction(end) * 100, 0):f}" for end in (out.low, out.high))
-    share = f"From {counted(out.pieces, 'piece')}, {low} to {high} % of pieces may be concerned."
+    low, high = (f"{shown(end * 100, 0):f}" for end in (out.low, out.high))
+    share = f"From {counted(out.pieces, 'piece')}, {low} to {high} % of pieces may be concerned ({_percent(confidence)} interval)."
     return f"{counted_out_sentence(location, out)} {share}"
 
 
@@ -127,8 +127,11 @@ def sized(difference: Interval) -> Interval:
 
 def interval_words(of: Interval, unit: Unit, confidence: Decimal) -> str:
     """Return an interval with its confidence."""
-    percent = f"{shown(Fraction(confidence) * 100, 0):f} %"
-    return f"{percent} interval {amount(of.low, unit)} to {with_symbol(of.high, unit)}"
+    return f"{_percent(confidence)} interval {amount(of.low, unit)} to {with_symbol(of.high, unit)}"
+
+
+def _percent(confidence: Decimal) -> str:
+    return f"{shown(Fraction(confidence) * 100, 0):f} %"
 
 
 def thickness(difference: Fraction, unit: Unit) -> str:
