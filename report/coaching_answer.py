@@ -11,11 +11,16 @@ from zoneinfo import ZoneInfo
 from report.coaching_data import MOST_RACKS, MOST_READ, CoachingCase, MeasuredRack, pooled, worst_gate
 from report.figures import day, moment
 from report.terminal_text import fitted, wrapped
-from rules.coaching import Coaching, Interval, LocationCoaching, coach, powder_of
+from rules.coaching import coach
+from rules.coaching_findings import Coaching, LocationCoaching
+from rules.coaching_intervals import Interval
+from rules.coaching_powder import powder_of
+from rules.coaching_words import counted_out_sentence, off_sentence
 from rules.powder_use import Number, PowderAbove
 from rules.results import GateState
 from rules.rounding import shown
 from rules.wording import amount, counted, listed
+from schemas.units import Unit
 
 #: What no answer of coaching says.
 NOT_SAID: Final = "Codes of sprayers are only carried through; nobody is compared or ranked. Coaching decides nothing about conformity."
@@ -185,7 +190,7 @@ def _lines(answer: Answer, zone: ZoneInfo, columns: int) -> Iterator[str]:
         yield ""
         yield f"Over the period ({counted(len(found.alike) + 1, 'rack')}, all pieces together)"
         for one in answer.over_period.locations:
-            for sentence in period_sentences(one):
+            for sentence in period_sentences(one, case.unit):
                 yield f"  - {sentence}"
     yield ""
     yield "Powder above need"
@@ -247,7 +252,7 @@ def outside(one: LocationCoaching) -> str:
     """Return how many pieces have a reading outside the limits, with the interval of their share."""
     if one.out is None:
         return "–"
-    low, high = (f"{shown(Fraction(end) * 100, 0):f}" for end in (one.out.low, one.out.high))
+    low, high = (f"{shown(end * 100, 0):f}" for end in (one.out.low, one.out.high))
     return f"{one.out.pieces_out} of {one.out.pieces} ({low} to {high} %)"
 
 
@@ -258,9 +263,12 @@ def sentences_of(one: LocationCoaching, said: Sequence[str] = ()) -> list[str]:
     return [f"{sentence[:1].upper()}{sentence[1:]}" if sentence[:2] != "s " else sentence for sentence in cut]
 
 
-def period_sentences(one: LocationCoaching) -> list[str]:
-    """Return where a location lies over a period and how much of it is outside; intervals of pooled racks are left out."""
-    return [sentence for sentence in one.sentences if "interval" not in sentence and " s = " not in sentence][:2]
+def period_sentences(one: LocationCoaching, unit: Unit) -> list[str]:
+    """Return where a location lies over a period and how much of it was found outside; intervals of pooled racks are left out."""
+    if not one.enough:
+        return list(one.sentences)
+    told = [off_sentence(one, unit, by_interval=False)]
+    return told if one.out is None else [*told, counted_out_sentence(one.aim.location, one.out)]
 
 
 # as JSON

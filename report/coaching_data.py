@@ -23,7 +23,7 @@ from archive.index import ListedInspection
 from archive.store import Archive
 from report.assessing import bearing_checks
 from rules.assessment import GaugeSide, gauge_side
-from rules.coaching import Aim, Rack, RackReading
+from rules.coaching_racks import Aim, Rack, RackReading
 from rules.conformity import judged_builds
 from rules.film_build import is_judged
 from rules.results import Coverage, GateState
@@ -340,7 +340,7 @@ def _only(rack: MeasuredRack, location: str) -> MeasuredRack:
 
 
 def _likeness(rack: Rack) -> tuple[str | None, frozenset[str | None]]:
-    """Return what bounds the racks that are compared; what is alike is decided by rules.coaching, which counts the others."""
+    """Return what bounds the racks that are compared; what is alike is decided by rules.coaching_likeness, which counts the others."""
     return rack.powder, frozenset(reading.rack_position for reading in rack.readings)
 
 

@@ -35,7 +35,8 @@ from report.figures import figure, moment
 from report.location_picture import location_picture
 from report.offline_page import offline_page
 from report.outside_pictures import OutsidePicture
-from rules.coaching import Coaching, LocationCoaching, RackReading
+from rules.coaching_findings import Coaching, LocationCoaching
+from rules.coaching_racks import RackReading
 from rules.control_charts import Chart
 from rules.short_run import deviation_from_target
 from rules.statistics import mean, nearest_rank_quantile, standard_deviation
@@ -83,7 +84,7 @@ def coaching_html(
             "deviations": _deviations(answer),
             "positions": None if found.positions is None else found.positions.sentence,
             "positions_table": _positions(found, unit),
-            "period": [line for one in answer.over_period.locations for line in period_sentences(one)]
+            "period": [line for one in answer.over_period.locations for line in period_sentences(one, unit)]
             if answer.over_period is not None
             else [],
             "places": [_place(i, one, unit, numbers) for i, one in enumerate(found.locations, 1)],
@@ -292,8 +293,8 @@ def _racks(answer: Answer, zone: ZoneInfo, numbers: Mapping[str, str]) -> Markup
 
 def _foot() -> list[str]:
     return [
-        "Control limits come from the earlier racks and never from the specification. An interval counts pieces, not readings. Only "
-        "counted readings of valid revisions stand here, base metal subtracted.",
+        "Control limits come from the earlier racks and never from the specification. An interval counts pieces, not readings; that of "
+        "a share is Wilson's score interval. Only counted readings of valid revisions stand here, base metal subtracted.",
         "Suggestions are of technique. Settings belong to the data sheet of the powder and the manual of the equipment; for ovens, "
         "ground and fire protection, local codes and a competent person decide.",
         "This page is one file: it needs no network, runs no script, and asks nothing of any other computer.",

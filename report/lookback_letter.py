@@ -31,7 +31,7 @@ from report.lookback_words import (
 from report.looking_back import Affected, LookBack
 from report.visible_text import visible
 from rules.doubt import Cause, CertificateInDoubt, Doubt
-from rules.wording import counted, listed
+from rules.wording import counted, listed, local_day
 from schemas.customer import Customer
 from schemas.shop import Shop
 
@@ -81,7 +81,7 @@ def letters_html(found: LookBack, shop: Shop, customers: Mapping[str, Customer |
         .get_template("lookback_letter.html")
         .render(
             shop=shop,
-            day=now.astimezone(ZoneInfo(shop.time_zone)).date().isoformat(),
+            day=local_day(now, ZoneInfo(shop.time_zone)),
             letters=letters,
             about_estimates=about_estimates(found.asked.off_um),
             to_be_written=TO_BE_WRITTEN,
@@ -161,10 +161,10 @@ def _certificate(issued: CertificateInDoubt, valid: int, zone: ZoneInfo) -> Mapp
             f"readings as of revision {one.inspection_revision}, {counted(len(issued.found.every), 'reading')} in doubt"
         )
     if later is not None:
-        notes.append(f"superseded by revision {later.revision} of {_day(later.issued_at, zone)}")
+        notes.append(f"superseded by revision {later.revision} of {local_day(later.issued_at, zone)}")
     return {
         "name": f"{one.number}, revision {one.revision}",
-        "issued": _day(one.issued_at, zone),
+        "issued": local_day(one.issued_at, zone),
         "notes": "; ".join(notes),
     }
 
@@ -178,10 +178,6 @@ def _estimate(one: Affected) -> Mapping[str, Any]:
         "words": f"{words[0].upper()}{words[1:]}",
         "places": [(place.location, *place_words(place, estimate)) for place in estimate.places],
     }
-
-
-def _day(moment: datetime, zone: ZoneInfo) -> str:
-    return moment.astimezone(zone).date().isoformat()
 
 
 @cache

@@ -31,7 +31,7 @@ from report.visible_text import visible
 from rules.doubt import CertificateInDoubt, Doubt, InDoubt
 from rules.doubt_estimate import Estimate
 from rules.film_build import is_base
-from rules.wording import counted
+from rules.wording import counted, local_day
 
 _COLUMNS: Final = (
     "what",
@@ -128,7 +128,7 @@ def _inspection_lines(found: LookBack, one: Affected) -> Iterator[str]:
 
 def _certificate_words(issued: CertificateInDoubt, valid: int, zone: ZoneInfo) -> str:
     one = issued.certificate
-    words = f"certificate {one.number} revision {one.revision}, issued {one.issued_at.astimezone(zone):%Y-%m-%d}, states {one.verdict}"
+    words = f"certificate {one.number} revision {one.revision}, issued {local_day(one.issued_at, zone)}, states {one.verdict}"
     if one.inspection_revision != valid:
         words += f" (of revision {one.inspection_revision} of the inspection)"
     if one.deviation is not None:
@@ -137,7 +137,7 @@ def _certificate_words(issued: CertificateInDoubt, valid: int, zone: ZoneInfo) -
     return (
         words
         if later is None
-        else f"{words}; superseded by revision {later.revision}, issued {later.issued_at.astimezone(zone):%Y-%m-%d}"
+        else f"{words}; superseded by revision {later.revision}, issued {local_day(later.issued_at, zone)}"
     )
 
 

@@ -20,7 +20,7 @@ from rules.doubt import Cause, Doubt
 from rules.doubt_estimate import Estimate, Outcome, PlaceEstimate
 from rules.results import GateState
 from rules.verdict import Verdict
-from rules.wording import amount, as_written, counted, listed, local_time
+from rules.wording import amount, as_written, counted, listed, local_day, local_time
 from schemas.gauge_checks import GaugeCheck
 from schemas.tombstones import Tombstone
 from schemas.units import Unit
@@ -182,7 +182,7 @@ def removed_words(found: LookBack) -> list[str]:
         left = [f"{c.number} revision {c.revision} ({c.customer}, lot {c.lot})" for c in found.absent.certificates if c.inspection_id in names]  # fmt: skip
         said.append(
             f"{counted(len(gone), 'inspection')} that may hold readings in doubt {were} on "
-            f"{order.removed_at.astimezone(found.zone).date()} ({order.reason}) and not looked at: "
+            f"{local_day(order.removed_at, found.zone)} ({order.reason}) and not looked at: "
             f"{listed([one.key for one in gone], _NAMED)}. "
             + (
                 f"Still registered of {'it' if len(gone) == 1 else 'them'}: certificate {listed(left, _NAMED)}. Neither a "
@@ -205,7 +205,7 @@ def span_words(first: datetime, last: datetime, zone: ZoneInfo) -> str:
     if start.date() != end.date():
         return f"{local_time(first, zone)} to {local_time(last, zone)}"
     same = f"{start:%H:%M}" == f"{end:%H:%M}"
-    return local_time(first, zone) if same else f"{start:%Y-%m-%d} {start:%H:%M} to {end:%H:%M}"
+    return local_time(first, zone) if same else f"{local_time(first, zone)} to {end:%H:%M}"
 
 
 def readings_words(one: Affected) -> str:
@@ -332,7 +332,7 @@ def _incident(found: LookBack, doubt: Doubt) -> list[str]:
 def _back(found: LookBack, doubt: Doubt) -> list[str]:
     row = found.rows(doubt.check_id)[0]
     return [
-        f"{_the_gauge(doubt)} was calibrated by {row.done_by} on {_day(row, found.zone)} (certificate {row.certificate_no}) and not "
+        f"{_the_gauge(doubt)} was calibrated by {row.done_by} on {local_day(row.done_at, found.zone)} (certificate {row.certificate_no}) and not "
         "checked that day; the checks before and after cannot show what it read between, where the laboratory adjusted it.",
         _next(found, doubt, "It has not been checked since.", "The next check"),
     ]
@@ -341,12 +341,12 @@ def _back(found: LookBack, doubt: Doubt) -> list[str]:
 def _found_off(found: LookBack, doubt: Doubt) -> list[str]:
     row = found.rows(doubt.check_id)[0]
     said = [
-        f"The calibration of {gauge_words(doubt)} by {row.done_by} on {_day(row, found.zone)} (certificate {row.certificate_no}) "
+        f"The calibration of {gauge_words(doubt)} by {row.done_by} on {local_day(row.done_at, found.zone)} (certificate {row.certificate_no}) "
         "is stated to have found it outside its tolerance as it came in."
     ]
     if doubt.start is None:
         return [*said, "No calibration before it is on record."]
-    return [*said, f"The calibration before it was made on {doubt.start.astimezone(found.zone).date()}."]
+    return [*said, f"The calibration before it was made on {local_day(doubt.start, found.zone)}."]
 
 
 def _wrong_standard(found: LookBack, doubt: Doubt) -> list[str]:
@@ -398,7 +398,3 @@ def _standard(row: GaugeCheck) -> str:
 
 def _at(rows: Sequence[GaugeCheck], zone: ZoneInfo) -> str:
     return local_time(max(row.done_at for row in rows), zone)
-
-
-def _day(row: GaugeCheck, zone: ZoneInfo) -> str:
-    return row.done_at.astimezone(zone).date().isoformat()

@@ -103,32 +103,6 @@ def chi_square_quantile(probability: Decimal | float, degrees: Decimal | float) 
 
 
 @lru_cache(maxsize=1024)
-def share_interval(found: int, of: int, confidence: Decimal) -> tuple[Decimal, Decimal]:
-    """Return the exact (Clopper-Pearson) interval of a share of which *found* in *of* were seen, of 1.
-
-    Each end is a quantile of a beta distribution, so that each side is missed with (1 - *confidence*)/2 at the most
-    (from memory).
-
-    Raises:
-        ValueError: *found* is not from 0 to *of*, *of* is 0, or *confidence* is not between 0 and 1.
-    """
-    _inside(confidence)
-    if of < 1 or not 0 <= found <= of:
-        raise ValueError(f"{found} of {of} is no share")
-
-    def quantile(tail: Any, a: int, b: int) -> Any:
-        def below(x: Any) -> Any:
-            return mpmath.betainc(a, b, 0, x, regularized=True) - tail
-
-        return mpmath.findroot(below, (mpmath.mpf(0), mpmath.mpf(1)), solver="illinois", tol=mpmath.mpf(10) ** -40)
-
-    tail = (1 - mpmath.mpf(str(confidence))) / 2
-    low = Decimal(0) if found == 0 else _given(lambda: quantile(tail, found, of - found + 1))
-    high = Decimal(1) if found == of else _given(lambda: quantile(1 - tail, found + 1, of - found))
-    return low, high
-
-
-@lru_cache(maxsize=1024)
 def noncentrality_bound(t: Decimal | float, degrees: int, confidence: Decimal | float) -> Decimal:
     """Return the non-centrality that is exceeded with *confidence* where *t* was seen: a lower bound, to 8 decimals.
 

@@ -67,10 +67,14 @@ def percent(figures: str) -> str:
     return joined([figures, "%"])
 
 
+def local_day(moment: datetime, zone: tzinfo) -> str:
+    """Return the day of *moment* by the shop's clock."""
+    return Day(moment.astimezone(zone).date())
+
+
 def local_time(moment: datetime, zone: tzinfo) -> str:
     """Return *moment* by the shop's clock, to the minute."""
-    local = moment.astimezone(zone)
-    return said("{day} {clock}", day=Day(local.date()), clock=f"{local:%H:%M}")
+    return said("{day} {clock}", day=local_day(moment, zone), clock=f"{moment.astimezone(zone):%H:%M}")
 
 
 def counted(number: int, noun: str) -> str:

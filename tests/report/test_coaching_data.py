@@ -11,7 +11,7 @@ import pytest
 
 from archive.store import Archive
 from report.coaching_data import CoachingCase, rack_of, racks_between
-from rules.coaching import Rack
+from rules.coaching_racks import Rack
 from rules.results import GateState
 from schemas.errors import BadInput
 from tests.front.racks import BOTTOM, TOP, even, hang, open_gauge

@@ -6,14 +6,16 @@ from datetime import UTC, datetime, timedelta, timezone
 from decimal import Decimal
 from fractions import Fraction
 
-from rules.wording import amount, as_written, counted, listed, local_time
+from rules.wording import amount, as_written, counted, listed, local_day, local_time
 from schemas.units import Unit
 
 
 def test_a_time_is_that_of_the_shops_clock_whatever_the_computers_zone_is() -> None:
     moment = datetime(2026, 3, 3, 23, 30, tzinfo=UTC)
     for hours, said in ((-7, "2026-03-03 16:30"), (0, "2026-03-03 23:30"), (5, "2026-03-04 04:30")):
-        assert local_time(moment, timezone(timedelta(hours=hours))) == said
+        zone = timezone(timedelta(hours=hours))
+        assert local_time(moment, zone) == said
+        assert local_day(moment, zone) == said.split()[0]
 
 
 def test_figures_have_the_places_of_their_unit_and_more_only_where_fewer_would_be_untrue() -> None:

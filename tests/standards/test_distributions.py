@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from decimal import Decimal
-
 import pytest
 from scipy import stats
 
@@ -13,7 +11,6 @@ from rules.distributions import (
     noncentrality_bound,
     normal_cdf,
     normal_quantile,
-    share_interval,
     t_cdf,
     t_quantile,
 )
@@ -55,13 +52,6 @@ def test_chi_square_agrees_with_scipy(degrees: float, probability: float) -> Non
     )
 
 
-@pytest.mark.parametrize(("found", "of"), [(0, 5), (1, 6), (3, 6), (5, 5), (2, 200)])
-def test_the_interval_of_a_share_agrees_with_scipy(found: int, of: int) -> None:
-    exact = stats.binomtest(found, of).proportion_ci(0.95, method="exact")
-    low, high = share_interval(found, of, Decimal("0.95"))
-    assert (float(low), float(high)) == pytest.approx((exact.low, exact.high), rel=1e-9)
-
-
 @pytest.mark.parametrize("degrees", [1, 2, 4, 24, 124, 400])
 @pytest.mark.parametrize("t", [-3.0, 0.0, 2.0, 10.0, 30.0])
 def test_the_bound_of_a_non_centrality_agrees_with_scipy(t: float, degrees: int) -> None:
@@ -69,10 +59,7 @@ def test_the_bound_of_a_non_centrality_agrees_with_scipy(t: float, degrees: int)
     assert stats.nct.cdf(t, degrees, bound) == pytest.approx(0.95, abs=1e-6)
 
 
-def test_a_share_or_degrees_that_are_none_are_refused() -> None:
-    for found, of in ((-1, 5), (6, 5), (0, 0)):
-        with pytest.raises(ValueError, match="is no share"):
-            share_interval(found, of, Decimal("0.95"))
+def test_degrees_that_are_none_are_refused() -> None:
     with pytest.raises(ValueError, match="degrees of freedom are above zero"):
         chi_square_quantile(0.5, 0)
     with pytest.raises(ValueError, match="degrees of freedom are at least 1"):
