@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from archive.index import ListedInspection
     from archive.questions import InspectionSummary, Selection
     from archive.store import Archive
-    from report.history import History
+    from report.history import CheckedGauge, History
 
 
 def register(commands: Any) -> None:
@@ -214,13 +214,15 @@ def _asked(args: argparse.Namespace, selection: Selection) -> History:
     by = tuple(name for name in per if name != PLANT)
     demand = demand_as_written() if args.verified else None
     with answering(args, per.index(PLANT) if PLANT in per else None, demand) as (ask, plants):
-        # An inspection has one gauge and lies in one month, so these rows count each inspection once.
-        gauges = month_summaries(selection, ("gauge_serial",))
-        asked = month_summaries(selection, by) if args.by == "month" else inspection_summaries(selection, by)
-        covered, rows = ask(gauges, asked)
-    months = rows if args.by == "month" else []
-    single = rows if args.by == "inspection" else []
-    inspections = sum(row.inspections for row in covered)
+        if args.by == "month":
+            # An inspection with readings in several groups is counted in each. It has one gauge and lies in one month, so
+            # rows by gauge count it once.
+            by_gauge = month_summaries(selection, ("gauge_serial",))
+            months, of_gauges = ask(month_summaries(selection, by), by_gauge)
+            single: list[InspectionSummary] = []
+        else:
+            months, of_gauges = [], []
+            (single,) = ask(inspection_summaries(selection, by))
     plant_at = per.index(PLANT) if PLANT in per else None
 
     def named(row: InspectionSummary) -> tuple[str | None, str]:
@@ -229,21 +231,19 @@ def _asked(args: argparse.Namespace, selection: Selection) -> History:
     newest = list(dict.fromkeys(map(named, single)))
     limit = _LIMIT if args.limit is None else args.limit
     left_out = set(newest[:-limit]) if limit else set()
+    rows = months or single
     # The checks lie with the plants; what was pushed is asked for readings alone.
-    checks = (
-        checked_gauges(
-            archive_of(args).checks(args.gauge), {str(row.group[0]) for row in covered}, {row.month for row in covered}
-        )
-        if args.at is None
-        else ()
-    )
+    checks: tuple[CheckedGauge, ...] = ()
+    if args.at is None:
+        gauges = {str(row.group[0]) for row in of_gauges} | {str(row.gauge_serial) for row in single}
+        checks = checked_gauges(archive_of(args).checks(args.gauge), gauges, {row.month for row in rows})
     words = selection_words(selection, *first_and_last(args))
     return History(
         selection=f"{words}; of what {listed(plants)} pushed" if plants else words,
         per=per,
-        unit=Unit(args.unit) if args.unit else unit_of_all(months or single),
-        inspections=inspections,
-        readings=sum(row.n for row in covered),
+        unit=Unit(args.unit) if args.unit else unit_of_all(rows),
+        inspections=sum(row.inspections for row in of_gauges) if args.by == "month" else len(newest),
+        readings=sum(row.n for row in rows),
         months=tuple(months),
         single=tuple(row for row in single if named(row) not in left_out),
         checks=checks,
