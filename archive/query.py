@@ -76,6 +76,21 @@ def ask(
     return question.joined(parts(root, question, from_month, demand))
 
 
+def ask_at_once(
+    root: Path, questions: Sequence[Question[Any]], demand: Callable[[Path], None] | None = None
+) -> list[list[Any]]:
+    """Return the answer to each of *questions*, all from the same commits, as :func:`ask`.
+
+    Raises:
+        IntegrityFailed, BadInput: As :func:`ask`.
+        ValueError: Some ask for every revision, and some do not.
+    """
+    if len({question.every_revision for question in questions}) != 1:
+        raise ValueError("questions asked at once ask for every revision all, or none of them")
+    answers = _answers(root, questions, "", demand)
+    return [question.joined([tables[n] for tables in answers]) for n, question in enumerate(questions)]
+
+
 def parts(
     root: Path, question: Question[Row], from_month: str = "", demand: Callable[[Path], None] | None = None
 ) -> list[pa.Table]:
@@ -84,12 +99,19 @@ def parts(
     Raises:
         IntegrityFailed, BadInput: As :func:`ask`.
     """
-    answered: dict[tuple[MonthFiles, ...], pa.Table] = {}
+    return [table for (table,) in _answers(root, [question], from_month, demand)]
+
+
+def _answers(
+    root: Path, questions: Sequence[Question[Any]], from_month: str, demand: Callable[[Path], None] | None
+) -> list[list[pa.Table]]:
+    """Return of each batch of months the part of each question's answer."""
+    answered: dict[tuple[MonthFiles, ...], list[pa.Table]] = {}
     told = ""
     with connected() as connection:
         while True:
             try:
-                listed = months(root, connection, question.every_revision, from_month)
+                listed = months(root, connection, questions[0].every_revision, from_month)
                 done = {month for batch in answered for month in batch}
                 if not done <= set(listed):  # a month that was answered looks different now: was folded, or corrected
                     answered, done = {}, set()
@@ -97,7 +119,7 @@ def parts(
                     if demand is not None:
                         for path in (path for month in batch for path in month.paths):
                             demand(path)
-                    answered[batch] = answer_of(connection, batch, question)
+                    answered[batch] = [answer_of(connection, batch, question) for question in questions]
                 return list(answered.values())
             except Vanished as gone:
                 # Folded meanwhile, so look again; but a file that is missed twice is missing.

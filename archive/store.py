@@ -8,7 +8,7 @@ committing takes a lock that only the same bench on the same archive ever waits 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager, contextmanager, suppress
 from datetime import UTC, datetime, timedelta
 from functools import partial
@@ -155,16 +155,7 @@ class Archive:
                 already; or the archive cannot be written to.
             IntegrityFailed: The bench's last commit cannot be read.
         """
-        keys = sorted({check.check_id for check in checks})
-        if len(keys) != 1:
-            raise BadInput(f"a commit holds the rows of one check, not of {len(keys)}; nothing was changed")
-        (key,) = keys
-        checked_key("check", key)
-
-        def refuse() -> None:
-            if listing.find(self._folders, "gauge_checks", key):
-                raise BadInput(f"check {key}: is in the archive already; nothing was changed")
-
+        key = _only_key("check", "rows", (check.check_id for check in checks))
         rows = parquet.table_of(GAUGE_CHECKS, checks)
         done_at = max(check.done_at for check in checks)
         if done_at > at + _CLOCKS_APART:
@@ -172,6 +163,7 @@ class Archive:
                 f"check {key}: was done at {done_at:%Y-%m-%d %H:%M} UTC, and it is only {at:%Y-%m-%d %H:%M}; "
                 "correct the time; nothing was changed"
             )
+        refuse = partial(self._refuse_known, GAUGE_CHECKS, "check", key)
         return self._commit(GAUGE_CHECKS, rows, key, 1, at, refuse, not_before=done_at)
 
     def commit_certificate(self, certificate: Certificate) -> Path:
@@ -224,19 +216,15 @@ class Archive:
                 cannot be written to.
             IntegrityFailed: The bench's last commit cannot be read.
         """
-        keys = sorted({one.removal_id for one in tombstones})
-        if len(keys) != 1:
-            raise BadInput(f"a commit holds the tombstones of one order, not of {len(keys)}; nothing was changed")
-        (key,) = keys
-        checked_key("order", key)
-
-        def refuse() -> None:
-            if listing.find(self._folders, "tombstones", key):
-                raise BadInput(f"order {key}: is in the archive already; nothing was changed")
-
+        key = _only_key("order", "tombstones", (one.removal_id for one in tombstones))
         rows = parquet.table_of(TOMBSTONES, tombstones)
         at, named_at = tombstones[0].removed_at, max(one.named_at for one in tombstones)
+        refuse = partial(self._refuse_known, TOMBSTONES, "order", key)
         return self._commit(TOMBSTONES, rows, key, 1, at, refuse, not_before=named_at)
+
+    def _refuse_known(self, contract: Table, kind: str, key: str) -> None:
+        if listing.find(self._folders, contract.name, key):
+            raise BadInput(f"{kind} {key}: is in the archive already; nothing was changed")
 
     def _commit(
         self,
@@ -676,6 +664,14 @@ def _content_of(rows: pa.Table) -> Iterator[Callable[[], str]]:
 
     with ThreadPoolExecutor(max_workers=1) as beside:
         yield beside.submit(content_sha256, rows).result
+
+
+def _only_key(kind: str, held: str, keys: Iterable[str]) -> str:
+    """Return the one key of what a commit holds: the *held* of one *kind*, as the rows of one check."""
+    different = set(keys)
+    if len(different) != 1:
+        raise BadInput(f"a commit holds the {held} of one {kind}, not of {len(different)}; nothing was changed")
+    return checked_key(kind, different.pop())
 
 
 def _demand_columns(contract: Table, rows: pa.Table) -> None:

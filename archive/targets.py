@@ -11,8 +11,9 @@ from typing import Final
 from archive.layout import TEMPORARY_PREFIX
 from archive.shop_folder import ShopFolder
 from schemas.errors import BadInput
+from schemas.shop import Orders
 
-#: What lies in a shop folder and is its own, files and folders; its work orders are called as shop.toml says.
+#: What lies in a shop folder and is its own, files and folders; the files that shop.toml names come to these.
 _ITS_OWN: Final = (
     "archive",
     "captures",
@@ -35,7 +36,7 @@ def demand_target(path: Path, endings: Sequence[str], *, replace: bool, beside: 
 
     Args:
         path: The file that a person named.
-        endings: How its name may end, as ".csv".
+        endings: How its name may end, as ".csv"; none where it may end as it likes.
         replace: Whether what is there may be written over.
         beside: What is written in the same run.
 
@@ -43,23 +44,20 @@ def demand_target(path: Path, endings: Sequence[str], *, replace: bool, beside: 
         BadInput: Its ending is none of *endings*, its folder is not there, it is a folder, it is one of *beside*, it is a
             shop's own, or something is there and *replace* is not said.
     """
-    if path.suffix.lower() not in endings:
-        *others, last = endings
-        names = f"{', '.join(others)} or {last}" if others else last
-        raise BadInput(f"{path}: {'cannot tell the format; ' if others else ''}let the name end in {names}")
-    if not path.parent.is_dir():
-        raise BadInput(f"{path.parent}: there is no such folder; make it or name another")
-    if path.is_dir():
-        raise BadInput(f"{path}: this is a folder; name a file")
-    if any(_is_same(path, other) for other in beside):
-        raise BadInput(f"{path}: is to hold two different things; name two files")
-    # Neither a link in its place nor one on the way to it leads into a shop: the folder's own place counts as well.
-    for place in {path.resolve(), path.parent.resolve() / path.name}:
-        own = _shops_own(place)
-        if own is not None:
-            raise BadInput(f"{path}: belongs to what the shop keeps ({own}); name a file elsewhere")
+    _demand_place(path, endings, beside)
     if not replace and os.path.lexists(path):
         raise BadInput(f"{path}: is there already; name another file, or say --replace")
+
+
+def demand_new(path: Path, endings: Sequence[str] = ()) -> None:
+    """Refuse a *path* as :func:`demand_target` does, and one where something is: for what is never written over another file.
+
+    Raises:
+        BadInput: As said.
+    """
+    _demand_place(path, endings, ())
+    if os.path.lexists(path):
+        raise BadInput(f"{path}: is there already and is not written over; name another file")
 
 
 def write_target(path: Path, content: bytes, endings: Sequence[str], *, replace: bool) -> None:
@@ -86,6 +84,24 @@ def write_target(path: Path, content: bytes, endings: Sequence[str], *, replace:
             temporary.unlink()
 
 
+def _demand_place(path: Path, endings: Sequence[str], beside: Iterable[Path]) -> None:
+    if endings and path.suffix.lower() not in endings:
+        *others, last = endings
+        names = f"{', '.join(others)} or {last}" if others else last
+        raise BadInput(f"{path}: {'cannot tell the format; ' if others else ''}let the name end in {names}")
+    if not path.parent.is_dir():
+        raise BadInput(f"{path.parent}: there is no such folder; make it or name another")
+    if path.is_dir():
+        raise BadInput(f"{path}: this is a folder; name a file")
+    if any(_is_same(path, other) for other in beside):
+        raise BadInput(f"{path}: is to hold two different things; name two files")
+    # Neither a link in its place nor one on the way to it leads into a shop: the folder's own place counts as well.
+    for place in {path.resolve(), path.parent.resolve() / path.name}:
+        own = _shops_own(place)
+        if own is not None:
+            raise BadInput(f"{path}: belongs to what the shop keeps ({own}); name a file elsewhere")
+
+
 def _is_same(path: Path, other: Path) -> bool:
     return path.resolve() == other.resolve() or (path.exists() and other.exists() and path.samefile(other))
 
@@ -98,14 +114,20 @@ def _shops_own(place: Path) -> str | None:
         parts = [part.casefold() for part in place.relative_to(root).parts]
         if parts[0] in _ITS_OWN:  # whatever its case: to some disks it is the same name
             return str(root / place.relative_to(root).parts[0])
-        orders = _orders_of(root)
-        if parts == [part.casefold() for part in Path(orders).parts]:
-            return str(root / orders)
+        for name in _named_in(root):
+            named = Path(os.path.normpath(root / name))
+            if [part.casefold() for part in named.parts] == [part.casefold() for part in place.parts]:
+                return str(named)
     return None
 
 
-def _orders_of(root: Path) -> str:
+def _named_in(root: Path) -> list[str]:
+    """Return the files that shop.toml names, from the shop folder: work orders, logo, keys, passwords, trusted roots and lists."""
     try:
-        return ShopFolder(root).shop().orders.file
+        shop = ShopFolder(root).shop()
     except BadInput:
-        return "orders.csv"  # whoever reads shop.toml says what is wrong with it
+        return [Orders().file]  # whoever reads shop.toml says what is wrong with it
+    signature = shop.signature
+    keys = [one.identity if one.token is None else one.token.certificate for one in shop.inspector]
+    trusted = (signature.tsa_password_file, signature.tsa_roots, signature.signer_roots, *signature.crl_files)
+    return [name for name in (shop.orders.file, shop.certificate.logo, *keys, *trusted) if name is not None]

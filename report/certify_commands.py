@@ -148,6 +148,7 @@ def _wanted(args: argparse.Namespace, archive: Archive) -> list[tuple[Inspection
 
 def _wish(args: argparse.Namespace) -> Wish:
     from report.issuing import Wish
+    from report.named_days import day_named
 
     return Wish(
         args.signer,
@@ -156,7 +157,7 @@ def _wish(args: argparse.Namespace) -> Wish:
         args.why,
         packing_slip=_text(args.packing_slip, "--packing-slip"),
         quantity=_quantity(args.quantity, "--quantity"),
-        received_on=_day(args.received, "--received"),
+        received_on=None if args.received is None else day_named("--received", args.received),
         document_type=args.type,
         html=args.html,
         level=level_of(args),
@@ -167,8 +168,10 @@ def _of_row(wish: Wish, row: dict[str, str], where: str) -> Wish:
     """Return *wish* with what a row of a list says."""
     from dataclasses import replace
 
+    from report.named_days import day_named
     from schemas.errors import BadInput
 
+    received = row.get("received")
     quantity = row.get("quantity") or None
     if quantity is not None and not (quantity.isascii() and quantity.isdigit() and len(quantity) <= _MOST_DIGITS):
         raise BadInput(f"{where}: quantity {quantity[:20]!r} is no number of pieces; write it as 40")
@@ -176,7 +179,7 @@ def _of_row(wish: Wish, row: dict[str, str], where: str) -> Wish:
         wish,
         packing_slip=_text(row.get("packing_slip") or wish.packing_slip, f"{where}: packing_slip"),
         quantity=wish.quantity if quantity is None else _quantity(int(quantity), f"{where}: quantity"),
-        received_on=_day(row.get("received") or None, f"{where}: received") or wish.received_on,
+        received_on=day_named(f"{where}: received", received) if received else wish.received_on,
         why=row.get("why") or wish.why,
     )
 
@@ -241,19 +244,6 @@ def _quantity(number: int | None, option: str) -> int | None:
     if number is not None and not 1 <= number <= 2_000_000_000:
         raise BadInput(f"{option} {number}: a number of pieces, 1 or more")
     return number
-
-
-def _day(text: str | None, option: str) -> Any:
-    from datetime import date
-
-    from schemas.errors import BadInput
-
-    if text is None:
-        return None
-    try:
-        return date.fromisoformat(text)
-    except ValueError:
-        raise BadInput(f"{option} {text!r} is no day; write it as 2026-01-31") from None
 
 
 # what is done

@@ -8,7 +8,6 @@ from __future__ import annotations
 import argparse
 
 from report.at_hand import archive_of, folder_of, path_of
-from report.history_commands import _bounds, _day
 
 TYPE_CHECKING = False  # as typing's own, without the cost of importing it for --help
 if TYPE_CHECKING:
@@ -137,11 +136,13 @@ def _asked(args: argparse.Namespace, archive: Archive, zone: ZoneInfo) -> tuple[
     from archive.naming import inspection_named
     from report.coaching_answer import period_words
     from report.coaching_data import newest_inspection, rack_of, racks_between
+    from report.named_days import begin_and_end, first_and_last
 
     if args.part is not None:
-        since, until = _bounds(args, zone)
+        first, last = first_and_last(args)
+        since, until = begin_and_end(first, last, zone)
         case = racks_between(archive, args.part, since, until, location=args.location, powder=args.powder)
-        return case, period_words(_day(args.since), _day(args.until))
+        return case, period_words(first, last)
     if args.inspection is not None:
         number = _newest_of_lot(archive, args.inspection) or inspection_named(args.inspection, archive).inspection_id
     else:

@@ -66,9 +66,10 @@ def coaching_html(
     numbers = {label: str(i) for i, label in enumerate(found.alike, 1)}
     return offline_page(
         "coach.html",
-        p={
+        {
             "title": f"Coaching: {rack_words(case.measured, zone)}",
             "shop": shop,
+            "kind": "coaching",
             "gate": not answer.holds,
             "change": said_first(answer),
             "first": suggestion.first if answer.holds else None,
@@ -96,7 +97,7 @@ def coaching_html(
     )
 
 
-def _facts(answer: Answer, zone: ZoneInfo, made_at: datetime) -> list[dict[str, str]]:
+def _facts(answer: Answer, zone: ZoneInfo, made_at: datetime) -> list[tuple[str, str]]:
     found, case = answer.found, answer.case
     facts = [
         ("rack", case.measured.name or "not named"),
@@ -112,7 +113,7 @@ def _facts(answer: Answer, zone: ZoneInfo, made_at: datetime) -> list[dict[str, 
     ]
     if answer.period is not None:
         facts.insert(0, ("period", f"{answer.period}; the newest rack of it:"))
-    return [{"label": label, "text": text} for label, text in facts]
+    return facts
 
 
 def _row(one: LocationCoaching, answer: Answer) -> dict[str, Any]:
@@ -297,5 +298,4 @@ def _foot() -> list[str]:
         "a share is Wilson's score interval. Only counted readings of valid revisions stand here, base metal subtracted.",
         "Suggestions are of technique. Settings belong to the data sheet of the powder and the manual of the equipment; for ovens, "
         "ground and fire protection, local codes and a competent person decide.",
-        "This page is one file: it needs no network, runs no script, and asks nothing of any other computer.",
     ]

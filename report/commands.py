@@ -18,6 +18,7 @@ from report.signing_commands import (
 )
 
 _LONGEST = 200  # characters of a lot's name or of a reason
+_CURVE = (".svg",)  # how the name of a plan's curve ends
 TYPE_CHECKING = False  # as typing's own, without the cost of importing it for --help
 if TYPE_CHECKING:
     from typing import Any
@@ -96,6 +97,7 @@ def _register_assess(commands: Any) -> None:
         "--draw-again", metavar="REASON", help="with --plan: draw this lot once more; the first draw is kept"
     )
     assess.add_argument("--picture", type=path_of, metavar="FILE", help="with --plan: the plan's curve as SVG")
+    assess.add_argument("--replace", action="store_true", help="with --picture: write over a file that is there")
     assess.add_argument("--json", action="store_true", help="answer as JSON")
     assess.set_defaults(run=_assess)
 
@@ -154,6 +156,7 @@ def _plan(args: argparse.Namespace) -> int:
     from datetime import UTC
 
     from archive.draws import draws_of, record_draw
+    from archive.targets import demand_target, write_target
     from report.assessing import series_before
     from report.planning import draw_record, plan_json, plan_lines, plan_lot
     from report.shop_history import spreads
@@ -172,6 +175,9 @@ def _plan(args: argparse.Namespace) -> int:
     for option, text in (("--lot", args.lot), ("--seed", args.seed), ("--draw-again", args.draw_again)):
         if text is not None and (len(text) > _LONGEST or unfit(text) is not None):
             raise BadInput(f"{option}: {unfit(text) or f'has {len(text)} characters; at most {_LONGEST} are kept'}")
+    if args.picture is not None:
+        # Before the lot is drawn from: a draw is written down, and is not made again.
+        demand_target(args.picture, _CURVE, replace=args.replace)
     before = draws_of(folder.draws, args.plan, args.lot) if args.lot else []
     if before and not args.draw_again:
         if args.seed not in (None, before[-1].seed) or before[-1].lot_size != args.lot_size:
@@ -196,7 +202,7 @@ def _plan(args: argparse.Namespace) -> int:
             "draw again with --draw-again REASON"
         )
     if picture is not None:
-        args.picture.write_text(picture, encoding="utf-8")
+        write_target(args.picture, picture.encode(), _CURVE, replace=args.replace)
     if args.json:
         print(json.dumps(plan_json(plan), ensure_ascii=False))
     else:

@@ -11,7 +11,6 @@ from report.at_hand import path_of
 
 TYPE_CHECKING = False  # as typing's own, without the cost of importing it for --help
 if TYPE_CHECKING:
-    from datetime import date
     from typing import Any
 
     from archive.store import Archive
@@ -72,6 +71,7 @@ def _export(args: argparse.Namespace) -> int:
     from archive.selection import Selection, choose
     from archive.shop_folder import ShopFolder
     from archive.store import Archive
+    from report.named_days import first_and_last
     from schemas.errors import BadInput
     from schemas.tables import TABLES
 
@@ -79,6 +79,7 @@ def _export(args: argparse.Namespace) -> int:
     zone = ZoneInfo(folder.shop().time_zone)
     demand_place(args.target, replace=args.replace)
     archive = Archive(folder.archive, args.bench)
+    first, last = first_and_last(args)
     selection = Selection(
         zone,
         part=args.part,
@@ -86,8 +87,8 @@ def _export(args: argparse.Namespace) -> int:
         customer=args.customer,
         gauge=args.gauge,
         inspection=None if args.inspection is None else _inspection(archive, args.table, args.inspection),
-        since=_day("--from", args.since),
-        until=_day("--to", args.until),
+        since=first,
+        until=last,
         all_revisions=args.all_revisions,
     )
     chosen = choose(archive.root, TABLES[args.table], selection)
@@ -109,14 +110,3 @@ def _inspection(archive: Archive, table: str, wanted: str) -> str:
     if table == "certificates" and archive.certificates(wanted):
         return wanted
     return inspection_named(wanted, archive).inspection_id
-
-
-def _day(option: str, text: str | None) -> date | None:
-    from datetime import date
-
-    from schemas.errors import BadInput
-
-    try:
-        return date.fromisoformat(text) if text else None
-    except ValueError:
-        raise BadInput(f"{option} {text!r} is no day; write it as 2026-01-31") from None

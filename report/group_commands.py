@@ -63,10 +63,10 @@ def answering(
         from archive.shop_folder import ShopFolder
 
         if args.at is None or plant_at is None:
-            from archive.query import ask as ask_archive
+            from archive.query import ask_at_once as ask_archive
 
             root = ShopFolder(args.shop).archive
-            yield (lambda *questions: [ask_archive(root, question, demand=demand) for question in questions]), []
+            yield (lambda *questions: ask_archive(root, questions, demand)), []
             return
         from archive.group import ask_at_once, plants_of
         from archive.object_store import open_store

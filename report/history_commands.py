@@ -14,14 +14,13 @@ from report.group_commands import add_group_options
 _LIMIT = 1000
 TYPE_CHECKING = False  # as typing's own, without the cost of importing it for --help
 if TYPE_CHECKING:
-    from datetime import date
     from typing import Any
     from zoneinfo import ZoneInfo
 
     from archive.index import ListedInspection
     from archive.questions import InspectionSummary, Selection
     from archive.store import Archive
-    from report.history import History
+    from report.history import CheckedGauge, History
 
 
 def register(commands: Any) -> None:
@@ -141,7 +140,9 @@ def _newest(
     """
     from datetime import timedelta
 
-    since, before = _bounds(args, zone)
+    from report.named_days import begin_and_end, first_and_last
+
+    since, before = begin_and_end(*first_and_last(args), zone)
     name = (args.customer or "").casefold()
     now = args.now()
     for days in (32, 256, 2048, None) if limit else (None,):
@@ -182,8 +183,9 @@ def _distribution(args: argparse.Namespace, zone: ZoneInfo) -> int:
 
 def _selection(args: argparse.Namespace, zone: ZoneInfo) -> Selection:
     from archive.questions import Selection
+    from report.named_days import begin_and_end, first_and_last
 
-    since, before = _bounds(args, zone)
+    since, before = begin_and_end(*first_and_last(args), zone)
     return Selection(
         part_no=args.part,
         location=args.location,
@@ -204,6 +206,7 @@ def _asked(args: argparse.Namespace, selection: Selection) -> History:
     from archive.questions import inspection_summaries, month_summaries
     from report.group_commands import answering
     from report.history import PLANT, History, checked_gauges, selection_words, unit_of_all
+    from report.named_days import first_and_last
     from rules.wording import listed
     from schemas.units import Unit
 
@@ -211,13 +214,15 @@ def _asked(args: argparse.Namespace, selection: Selection) -> History:
     by = tuple(name for name in per if name != PLANT)
     demand = demand_as_written() if args.verified else None
     with answering(args, per.index(PLANT) if PLANT in per else None, demand) as (ask, plants):
-        # An inspection has one gauge and lies in one month, so these rows count each inspection once.
-        gauges = month_summaries(selection, ("gauge_serial",))
-        asked = month_summaries(selection, by) if args.by == "month" else inspection_summaries(selection, by)
-        covered, rows = ask(gauges, asked)
-    months = rows if args.by == "month" else []
-    single = rows if args.by == "inspection" else []
-    inspections = sum(row.inspections for row in covered)
+        if args.by == "month":
+            # An inspection with readings in several groups is counted in each. It has one gauge and lies in one month, so
+            # rows by gauge count it once.
+            by_gauge = month_summaries(selection, ("gauge_serial",))
+            months, of_gauges = ask(month_summaries(selection, by), by_gauge)
+            single: list[InspectionSummary] = []
+        else:
+            months, of_gauges = [], []
+            (single,) = ask(inspection_summaries(selection, by))
     plant_at = per.index(PLANT) if PLANT in per else None
 
     def named(row: InspectionSummary) -> tuple[str | None, str]:
@@ -226,21 +231,19 @@ def _asked(args: argparse.Namespace, selection: Selection) -> History:
     newest = list(dict.fromkeys(map(named, single)))
     limit = _LIMIT if args.limit is None else args.limit
     left_out = set(newest[:-limit]) if limit else set()
+    rows = months or single
     # The checks lie with the plants; what was pushed is asked for readings alone.
-    checks = (
-        checked_gauges(
-            archive_of(args).checks(args.gauge), {str(row.group[0]) for row in covered}, {row.month for row in covered}
-        )
-        if args.at is None
-        else ()
-    )
-    words = selection_words(selection, _day(args.since), _day(args.until))
+    checks: tuple[CheckedGauge, ...] = ()
+    if args.at is None:
+        gauges = {str(row.group[0]) for row in of_gauges} | {str(row.gauge_serial) for row in single}
+        checks = checked_gauges(archive_of(args).checks(args.gauge), gauges, {row.month for row in rows})
+    words = selection_words(selection, *first_and_last(args))
     return History(
         selection=f"{words}; of what {listed(plants)} pushed" if plants else words,
         per=per,
-        unit=Unit(args.unit) if args.unit else unit_of_all(months or single),
-        inspections=inspections,
-        readings=sum(row.n for row in covered),
+        unit=Unit(args.unit) if args.unit else unit_of_all(rows),
+        inspections=sum(row.inspections for row in of_gauges) if args.by == "month" else len(newest),
+        readings=sum(row.n for row in rows),
         months=tuple(months),
         single=tuple(row for row in single if named(row) not in left_out),
         checks=checks,
@@ -275,6 +278,7 @@ def _per(args: argparse.Namespace) -> tuple[str, ...]:
 def _page(args: argparse.Namespace, zone: ZoneInfo) -> int:
     from archive.as_written import demand_published
     from report.history_page_file import asked, write_history_page
+    from report.named_days import first_and_last
     from schemas.errors import BadInput
     from schemas.units import Unit
 
@@ -282,7 +286,7 @@ def _page(args: argparse.Namespace, zone: ZoneInfo) -> int:
         if getattr(args, name):
             raise BadInput(f"--{name} shapes the answer of a terminal; leave it out with --html")
     selection = _selection(args, zone)
-    words = asked(selection, _day(args.since), _day(args.until))
+    words = asked(selection, *first_and_last(args))
     unit = Unit(args.unit) if args.unit else None
     folder, archive = folder_of(args), archive_of(args)
     demand_published(archive.root)
@@ -302,30 +306,5 @@ def _page(args: argparse.Namespace, zone: ZoneInfo) -> int:
 # what they share
 
 
-def _day(text: str | None) -> date | None:
-    from datetime import date
-
-    from schemas.errors import BadInput
-
-    try:
-        return date.fromisoformat(text) if text else None
-    except ValueError:
-        raise BadInput(f"{text!r} is no day; write it as 2026-01-31") from None
-
-
 def _days_meant(args: argparse.Namespace, which: str) -> str:
     return f"; --from and --to name days {which}" if args.since or args.until else ""
-
-
-def _bounds(args: argparse.Namespace, zone: ZoneInfo) -> tuple[Any, Any]:
-    """Return the instants at which the days that were named begin and end in the shop's time zone; None where none was."""
-    from datetime import UTC, date, datetime, time, timedelta
-
-    def midnight(day: date) -> datetime:
-        return datetime.combine(day, time(), zone).astimezone(UTC)
-
-    first, last = _day(args.since), _day(args.until)
-    # The first and the last days of the calendar have no instant before or behind them in every time zone.
-    since = None if first is None or first <= date.min + timedelta(days=1) else midnight(first)
-    before = None if last is None or last >= date.max - timedelta(days=1) else midnight(last + timedelta(days=1))
-    return since, before

@@ -171,9 +171,10 @@ def history_html(history: HistoryPage) -> str:
         )
     return offline_page(
         "history.html",
-        p={
+        {
             "title": _title(history),
             "shop": history.shop,
+            "kind": "history of film builds",
             "facts": _facts(history),
             "notes": notes,
             "parts": [_part(history, number, part) for number, part in enumerate(drawn, 1)],
@@ -202,7 +203,7 @@ def _title(history: HistoryPage) -> str:
     return f"Film build of {counted(len(parts), 'part')}" if parts else "Film build: no inspection matches"
 
 
-def _facts(history: HistoryPage) -> list[dict[str, str]]:
+def _facts(history: HistoryPage) -> list[tuple[str, str]]:
     readings = sum(one.n for one in history.inspections)
     facts = [*history.selection] if history.selection else [("selected", "everything in the archive")]
     if history.inspections:
@@ -213,7 +214,7 @@ def _facts(history: HistoryPage) -> list[dict[str, str]]:
         ("readings", str(readings)),
         ("page made", moment(history.made_at, history.zone)),
     ]
-    return [{"label": label, "text": text} for label, text in facts]
+    return facts
 
 
 def _span(history: HistoryPage) -> tuple[datetime, datetime]:
@@ -307,5 +308,4 @@ def _foot(history: HistoryPage) -> list[str]:
         "Only valid revisions are counted. Film build: what the gauge showed less what was read on the bare metal, the zinc or "
         "the earlier coat. p5 and p95 are nearest-rank quantiles, readings that were taken. Standard deviations are those of "
         "a sample (n less one).",
-        "This page is one file: it needs no network, runs no script, and asks nothing of any other computer.",
     ]

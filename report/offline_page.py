@@ -6,6 +6,7 @@ request. What comes from outside is escaped by the templates; they decide nothin
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from functools import cache
 from importlib.resources import files
 from typing import Any, Final
@@ -16,16 +17,17 @@ from markupsafe import Markup
 _TEMPLATES: Final = files("report") / "templates"
 
 
-def offline_page(template: str, **values: Any) -> str:
-    """Return the page that *template*, which extends offline_page.html, makes of *values*.
+def offline_page(template: str, page: Mapping[str, Any]) -> str:
+    """Return the page that *template*, which extends offline_page.html, makes of *page*.
 
     Args:
         template: Its file in report/templates.
-        values: What it asks for; texts are escaped, Markup is not.
+        page: What it shows; texts are escaped, Markup is not. Every page has a title, the shop, its kind, facts (labels and
+            texts), notes, and the lines of its foot; what else, its template says.
     """
     style = Markup((_TEMPLATES / "offline_page.css").read_text(encoding="utf-8"))  # noqa: S704 - our own file
-    page: str = _environment().get_template(template).render(style=style, **values)
-    return page
+    made: str = _environment().get_template(template).render(style=style, p=page)
+    return made
 
 
 @cache

@@ -13,6 +13,7 @@ from report.at_hand import folder_of, path_of
 
 TYPE_CHECKING = False  # as typing's own, without the cost of importing it for --help
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from datetime import datetime
     from pathlib import Path
     from typing import Any
@@ -22,12 +23,14 @@ if TYPE_CHECKING:
     from report.identities import Identity
     from report.time_stamping import LongTerm
     from report.trust import Trust
+    from schemas.certificates import Certificate
     from schemas.shop import Shop
     from schemas.vocabulary import SignatureLevel
 
 _PASSPHRASE = "FILMTALLY_PASSPHRASE"  # noqa: S105 - the variable's name
 _PIN = "FILMTALLY_PIN"
 _LEVELS = ("b-b", "b-t", "b-lt", "b-lta")
+_PDF = (".pdf",)  # how the name of an approved certificate ends
 
 
 def register(commands: Any) -> None:
@@ -96,11 +99,16 @@ def _register_identity(commands: Any) -> None:
         "--certificate", type=path_of, metavar="FILE", help="the certificate that the authority issued, with its chain"
     )
     what.add_argument("--export", type=path_of, metavar="FILE", help="write the certificate with its chain there (PEM)")
+    identity.add_argument("--replace", action="store_true", help="with --export: write over a file that is there")
     add_secret_options(identity)
     identity.set_defaults(run=_identity)
 
 
 def _identity(args: argparse.Namespace) -> int:
+    from schemas.errors import BadInput
+
+    if args.replace and args.export is None:
+        raise BadInput("--replace goes with --export; a key that is there is never written over, move it away first")
     if args.request is not None:
         return _request(args)
     if args.certificate is not None:
@@ -137,6 +145,7 @@ def make_self_made(args: argparse.Namespace, code: str) -> None:
 
 def _request(args: argparse.Namespace) -> int:
     from archive.commit import make_folder, write_once
+    from archive.targets import demand_new
     from report.identities import make_request
     from schemas.errors import BadInput
 
@@ -144,11 +153,9 @@ def _request(args: argparse.Namespace) -> int:
     person = shop.find_inspector(args.code)
     path = _free_place(folder, shop, args.code)
     pending = _pending(path)
-    for taken in (pending, args.request):
-        if taken.exists():
-            raise BadInput(f"{taken}: exists already; a request is made once, move this away for another one")
-    if not args.request.parent.is_dir():
-        raise BadInput(f"{args.request.parent}: there is no such folder; name one that is there")
+    if pending.exists():
+        raise BadInput(f"{pending}: exists already; a request is made once, move this away for another one")
+    demand_new(args.request)
     held, request = make_request(person.name, shop.name, passphrase_of(args, twice=True))
     make_folder(path.parent)
     write_once(pending, held)
@@ -186,22 +193,20 @@ def _join(args: argparse.Namespace) -> int:
 
 
 def _export(args: argparse.Namespace) -> int:
+    from archive.targets import demand_target, write_target
     from report.identities import as_pem
     from report.issuing import open_identity
     from report.trust_files import open_certificate
-    from schemas.errors import BadInput
 
     folder, shop = folder_of(args), folder_of(args).shop()
     shop.find_inspector(args.code)
+    demand_target(args.export, (), replace=args.replace)
     kept = open_certificate(folder.identities, args.code)
     if kept is None:
         made = open_identity(folder, shop, args.code, lambda: passphrase_of(args), args.now(), lambda: pin_of(args))
         kept = as_pem([made.certificate_der, *made.chain_der]), made.key_sha256
     content, key_sha256 = kept
-    try:
-        args.export.write_bytes(content)
-    except OSError as wrong:
-        raise BadInput(f"{args.export}: cannot be written ({wrong.strerror}); name a place that can") from None
+    write_target(args.export, content, (), replace=args.replace)
     print(
         f"{args.export}: the certificate, without the key; whoever has it can check: filmtally verify --trust FILE PDF"
     )
@@ -275,15 +280,15 @@ def _countersign(args: argparse.Namespace) -> int:
     if (args.signer is None) == (args.identity is None):
         raise BadInput("say who approves: --signer CODE in a shop folder, or --identity FILE --name NAME --role ROLE")
     content = _read(args.pdf, "name a certificate's PDF")
-    target = args.out or args.pdf
-    if args.out is not None and args.out.exists():
-        raise BadInput(f"{args.out}: exists already; name a new file")
+    target = args.pdf if args.out is None else args.out
     approval = _approval(args)
     refuse_unsayable(approval)
     trust, register = trust_of(args)
     now: datetime = args.now()
     stamp = now.replace(microsecond=0)
     found = refuse_unapprovable(content, trust, register, now, str(args.pdf))
+    if args.out is not None:
+        _demand_out(args, content, register)
     place_for(content, approval, str(args.pdf))
     more = _long_term(args, now)
     identity = _approver(args, now)
@@ -307,6 +312,19 @@ def _countersign(args: argparse.Namespace) -> int:
         f"{done.place or approval.role}{place}{closed}: {target}"
     )
     return 0
+
+
+def _demand_out(args: argparse.Namespace, content: bytes, register: Sequence[Certificate] | None) -> None:
+    """Refuse an --out that is there or is the shop's own, but for the certificate's own place, where its PDF was lost."""
+    from archive.targets import demand_new
+    from report.verifying import issued_as
+
+    entry = None if register is None else issued_as(content, register)
+    if entry is not None and not os.path.lexists(args.out):
+        own = folder_of(args).certificates / entry.pdf_name
+        if args.out.resolve() == own.resolve():
+            return
+    demand_new(args.out, _PDF)
 
 
 def _approval(args: argparse.Namespace) -> Approval:

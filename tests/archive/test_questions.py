@@ -366,6 +366,29 @@ def test_what_is_folded_while_it_is_read_is_counted_once(tmp_path: Path, monkeyp
     assert len(calls) == 2 + len(expected)
 
 
+def test_what_is_committed_while_questions_are_asked_at_once_stands_in_all_answers_or_in_none(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    root, _, _ = _filled(tmp_path, 4, _fold)
+    asked = [questions.month_summaries(Selection()), questions.build_counts(Selection())]
+    expected = [query.ask(root, question) for question in asked]
+    answer_of, calls = query.answer_of, []
+
+    def committing(*args: Any) -> Any:
+        calls.append(args)
+        if len(calls) == 2:  # the first question is answered
+            late = scenario.inspection(99, scenario.START + timedelta(days=1), 3)
+            Archive(root, "bench2").commit_inspection(late, scenario.readings(late))
+        return answer_of(*args)
+
+    monkeypatch.setattr(query, "answer_of", committing)
+    assert query.ask_at_once(root, asked) == expected
+    months, counts = query.ask_at_once(root, asked)
+    assert sum(row.n for row in months) == sum(row.count for row in counts) > sum(row.count for row in expected[1])
+    with pytest.raises(ValueError, match="all, or none of them"):
+        query.ask_at_once(root, [asked[0], questions.affected("G-1", None, None, None, every_revision=True)])
+
+
 def test_a_file_that_is_gone_for_good_is_told(tmp_path: Path) -> None:
     root, _, _ = _filled(tmp_path, 4, _fold)
     path = sorted(p for p in (root / "folded" / "readings").glob("*.parquet") if ".records." not in p.name)[0]

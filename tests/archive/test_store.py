@@ -120,6 +120,8 @@ def test_a_check_is_committed_whole_and_once(archive: Archive) -> None:
     for wrong in ([], [*checks, *other]):
         with pytest.raises(BadInput, match="the rows of one check"):
             archive.commit_checks(wrong, scenario.START)
+    with pytest.raises(BadInput, match="the tombstones of one order, not of 0"):
+        archive.commit_tombstones([])
     with pytest.raises(BadInput, match="correct the time"):
         archive.commit_checks(checks, checks[0].done_at - timedelta(days=2))
     archive.commit_checks(checks, scenario.START)

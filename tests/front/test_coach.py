@@ -174,6 +174,11 @@ def test_an_answer_in_json_stays_one_document(door: FrontDoor) -> None:
     ("words", "sentence"),
     [
         (("--from", "2026-11-01"), "--from asks about a period of one part; say --part NUMBER with it"),
+        (("--part", "X-1", "--from", "soon"), "--from 'soon' is no day; write it as 2026-01-31"),
+        (
+            ("--part", "X-1", "--from", "2026-11-05", "--to", "2026-11-04"),
+            "--from 2026-11-05 is later than --to 2026-11-04",
+        ),
         (("L-1", "--rack", "R3"), "INSPECTION and --rack each say what to look at; name one of them"),
         (("--area", "-3"), "--area '-3': write a number above zero, as 1.5"),
         (("--area", "1e999999999"), "--area '1e999999999': write a number above zero, as 1.5"),

@@ -152,7 +152,13 @@ def test_the_list_shows_the_newest_and_says_that_there_are_more(measured: FrontD
         pytest.param(("--by", "month", "--per", "weather"), "--per 'weather': there is no such group", id="no group"),
         pytest.param(("--by", "month", "--per", "part,part"), "names a group twice", id="group twice"),
         pytest.param(("--by", "month", "--revisions"), "leave out --revisions", id="superseded revisions"),
-        pytest.param(("--by", "month", "--from", "soon"), "'soon' is no day", id="no day"),
+        pytest.param(("--by", "month", "--from", "soon"), "--from 'soon' is no day; write it as", id="no day"),
+        pytest.param(("--to", ""), "--to '' is no day; write it as 2026-01-31", id="empty day"),
+        pytest.param(
+            ("--from", "2026-11-05", "--to", "2026-11-04"),
+            "--from 2026-11-05 is later than --to 2026-11-04; swap them",
+            id="days the wrong way round",
+        ),
         pytest.param(
             ("--by", "month", "--limit", "1"), "--limit counts inspections; leave it out", id="limit of months"
         ),

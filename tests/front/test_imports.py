@@ -46,6 +46,15 @@ def test_a_package_imports_only_what_stands_below_it(package: str) -> None:
 
 
 @pytest.mark.parametrize("package", sorted(MAY_IMPORT))
+def test_no_module_imports_what_another_keeps_to_itself(package: str) -> None:
+    for path in _modules(package):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.ImportFrom) and str(node.module).split(".")[0] in OURS:
+                private = [alias.name for alias in node.names if alias.name.startswith("_")]
+                assert private == [], f"{path} imports {private} from {node.module}"
+
+
+@pytest.mark.parametrize("package", sorted(MAY_IMPORT))
 def test_nothing_outside_the_links_needs_one_operating_system(package: str) -> None:
     for path in _modules(package):
         if "links" not in path.parts:

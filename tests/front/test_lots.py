@@ -219,6 +219,30 @@ def test_the_curve_is_printed_as_numbers_and_drawn_as_a_picture(series: Series, 
     assert "producer&#39;s risk: 9.3% rejected at an AQL of 4%" in drawn
 
 
+def test_a_curve_is_written_over_nothing_unasked_and_never_among_what_the_shop_keeps(
+    series: Series, tmp_path: Path
+) -> None:
+    door, mine = series.door, tmp_path / "mine.svg"
+    mine.write_text("mine", encoding="utf-8")
+    drawing = door.folder / "drawings" / "new.svg"
+    drawing.parent.mkdir(exist_ok=True)
+    drawn = ("assess", "--plan", "latch", "--lot", "A-1", "--lot-size", "40", "--picture")
+    for path, more, sentence in (
+        (mine, (), "is there already; name another file, or say --replace"),
+        (drawing, ("--replace",), "belongs to what the shop keeps"),
+        (door.folder / "jobs" / "latch.toml", ("--replace",), "let the name end in .svg"),
+        (tmp_path / "no" / "curve.svg", (), "there is no such folder"),
+    ):
+        answer = door(*drawn, str(path), *more)
+        assert (answer.code, sentence in answer.sentence) == (2, True), answer
+    assert mine.read_text(encoding="utf-8") == "mine"
+    assert not drawing.exists()
+    # What is drawn is written down for good, so a picture that cannot be written is refused before.
+    assert not list((door.folder / "draws").glob("*"))
+    assert door(*drawn, str(mine), "--replace").code == 0
+    assert mine.read_text(encoding="utf-8").startswith("<svg")
+
+
 def test_a_job_without_sampling_says_so_and_warns_of_a_window_that_nobody_holds(series: Series) -> None:
     narrow = JOB.replace("upper = 120", "upper = 80").replace('sampling = { scheme = "attributes", aql = 4.0, reduced = true }', "")  # fmt: skip
     series.job(narrow)

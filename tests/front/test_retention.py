@@ -157,6 +157,21 @@ def test_a_part_of_a_table_as_a_workbook(door: FrontDoor, lot: str) -> None:
     )
 
 
+@pytest.mark.parametrize(
+    ("words", "sentence"),
+    [
+        (("--to", "soon"), "--to 'soon' is no day; write it as 2026-01-31"),
+        (("--from", "2026-11-05", "--to", "2026-11-04"), "--from 2026-11-05 is later than --to 2026-11-04; swap them"),
+    ],
+)
+def test_days_that_cannot_be_meant_are_refused(
+    door: FrontDoor, tmp_path: Path, words: tuple[str, ...], sentence: str
+) -> None:
+    answer = door("archive", "export", "readings", str(tmp_path / "days.csv"), *words)
+    assert (answer.code, sentence in answer.sentence) == (2, True)
+    assert not (tmp_path / "days.csv").exists()
+
+
 def test_an_export_of_nothing_says_so_and_writes_nothing(door: FrontDoor, lot: str) -> None:
     target = door.folder.parent / "lot.csv"
     part = json.loads(door("archive", "retain", "--json").out)[0]["part_no"]

@@ -118,7 +118,42 @@ def test_out_leaves_the_certificate_alone_and_never_overwrites(door: FrontDoor) 
     assert pdf.read_bytes() == before
     assert new.read_bytes().startswith(before)
     again = _by_oj(door, pdf, "--out", str(new))
-    assert (again.code, "exists already; name a new file" in again.sentence) == (2, True)
+    assert (again.code, "is there already and is not written over; name another file" in again.sentence) == (2, True)
+
+
+def test_out_writes_nothing_among_what_the_shop_keeps(door: FrontDoor) -> None:
+    pdf = door.certified()
+    approved = door.folder / "approved.pdf"
+    by_oj = _by_oj(door, pdf, "--out", str(approved))
+    assert by_oj.code == 0, by_oj
+    before = {path for path in door.folder.rglob("*") if path.is_file()}
+    for name, sentence in (
+        ("archive/approved.pdf", "belongs to what the shop keeps"),
+        # Among the certificates it would look like one that was never registered.
+        (f"certificates/{pdf.stem}-approved.pdf", "belongs to what the shop keeps"),
+        ("certificates/TLPW-1-r1.pdf", "belongs to what the shop keeps"),
+        ("jobs/hinge.toml", "let the name end in .pdf"),
+        ("no/approved.pdf", "there is no such folder"),
+    ):
+        answers = [by(door, pdf, "--out", str(door.folder / name)) for by in (_by_oj, _by_receiver)]
+        assert [answer.code for answer in answers] == [2, 2]
+        assert all(sentence in answer.sentence for answer in answers), answers
+    assert {path for path in door.folder.rglob("*") if path.is_file()} == before
+    assert door("archive", "check").code == 0
+
+
+def test_a_copy_is_approved_into_the_place_of_a_certificate_that_was_lost(door: FrontDoor) -> None:
+    pdf = door.certified()
+    issued = pdf.read_bytes()
+    copy = door.folder.parent / "received.pdf"
+    pdf.rename(copy)
+    assert "its PDF is not there" in door("archive", "check").out
+    answer = _by_oj(door, copy, "--out", str(pdf))
+    assert answer.code == 0, answer
+    assert pdf.read_bytes().startswith(issued)
+    assert door("archive", "check").code == 0
+    over = _by_receiver(door, copy, "--out", str(pdf))
+    assert over.code == 2
 
 
 def test_what_does_not_hold_is_not_countersigned(door: FrontDoor) -> None:

@@ -137,12 +137,46 @@ def test_the_certificate_that_lies_open_is_exported_without_a_passphrase(door: F
     # Where there was another key before, only the key itself says which certificate is its own.
     (door.folder / "identities" / "mk.p12").unlink()
     assert door("identity", "mk", *_secret(door)).code == 0
-    assert "no passphrase" in door("identity", "mk", "--export", str(given)).sentence
-    assert door("identity", "mk", "--export", str(given), *_secret(door)).code == 0
+    over = ("identity", "mk", "--replace", "--export", str(given))
+    assert "no passphrase" in door(*over).sentence
+    assert door(*over, *_secret(door)).code == 0
     assert given.read_bytes() != kept.read_bytes()
     kept.unlink()
-    assert "no passphrase" in door("identity", "mk", "--export", str(given)).sentence
+    assert "no passphrase" in door(*over).sentence
     assert "no inspector" in door("identity", "nobody", "--export", str(given)).sentence
+
+
+def test_what_identity_writes_goes_over_nothing_unasked_and_never_among_what_the_shop_keeps(
+    door: FrontDoor, tmp_path: Path
+) -> None:
+    shop = door.folder / "shop.toml"
+    told = shop.read_text(encoding="utf-8").replace('code = "oj"', 'code = "oj"\nidentity = "keys/oj.p12"')
+    shop.write_text(told, encoding="utf-8")
+    (door.folder / "keys").mkdir()
+    assert door("identity", "oj", *_secret(door)).code == 0
+    assert door("identity", "mk", *_secret(door)).code == 0
+    (mine := tmp_path / "mine.txt").write_text("mine", encoding="utf-8")
+    (door.folder / "to-the-key.pem").symlink_to(door.folder / "keys" / "oj.p12")
+    before = {path: path.read_bytes() for path in tmp_path.rglob("*") if path.is_file()}
+    kept = [door.folder / name for name in ("keys/oj.p12", "to-the-key.pem", "identities/mk.crt", "shop.toml")]
+    for path in kept:
+        answer = door("identity", "mk", "--replace", "--export", str(path))
+        assert (answer.code, "belongs to what the shop keeps" in answer.sentence) == (2, True), answer
+    unasked = door("identity", "mk", "--export", str(mine))
+    assert (unasked.code, "is there already; name another file, or say --replace" in unasked.sentence) == (2, True)
+    (door.folder / "identities" / "mk.p12").rename(tmp_path / "away.p12")
+    before[tmp_path / "away.p12"] = before.pop(door.folder / "identities" / "mk.p12")
+    for path, sentence in (
+        (mine, "is there already and is not written over; name another file"),
+        (door.folder / "identities" / "mk.csr", "belongs to what the shop keeps"),
+        (tmp_path / "no" / "mk.csr", "there is no such folder"),
+    ):
+        answer = door("identity", "mk", "--request", str(path), *_secret(door))
+        assert (answer.code, sentence in answer.sentence) == (2, True), answer
+    over = door("identity", "mk", "--replace", *_secret(door))
+    assert (over.code, "a key that is there is never written over" in over.sentence) == (2, True)
+    # No key waits for a certificate that nobody asked for.
+    assert {path: path.read_bytes() for path in tmp_path.rglob("*") if path.is_file()} == before
 
 
 def test_a_fingerprint_is_taken_from_a_text_file(door: FrontDoor, tmp_path: Path) -> None:
