@@ -224,26 +224,31 @@ class Index:
         return self._asked(look)
 
     def checks(
-        self, gauge_serial: str, since: datetime | None, lasting: Iterable[str]
+        self, gauge_serial: str, since: datetime | None, before: datetime | None, lasting: Iterable[str]
     ) -> list[tuple[CommitName, Place]] | None:
         """Return the names and places of the folded checks of a gauge, in no order.
 
         Args:
             gauge_serial: The gauge.
-            since: Leave out what was done before, but for those of the kinds *lasting*; None for all.
-            lasting: Kinds of checks.
+            since: Leave out what was done earlier; None for all.
+            before: Leave out what was not done earlier than that; None for all.
+            lasting: Kinds of checks that are wanted whenever they were done.
         """
         if not folded_folder(self._root, _CHECKS).is_dir():
             return []
         kinds = tuple(lasting)
+        word = "(SELECT number FROM words WHERE word = ?)"
+        times = [("c.done_at >= ?", since), ("c.done_at < ?", before)]
+        asked = [(condition, _ms_up(at)) for condition, at in times if at is not None]
+        within = " AND ".join(condition for condition, _ in asked) or "TRUE"
 
         def look(db: sqlite3.Connection) -> list[tuple[CommitName, Place]]:
             self._follow(db, _CHECKS)
-            word = "(SELECT number FROM words WHERE word = ?)"
-            recent = "" if since is None else f" AND (c.done_at >= ? OR c.kind IN ({', '.join([word] * len(kinds))}))"
-            values = () if since is None else (_ms_up(since), *kinds)
             found = db.execute(
-                f"{_PLACED} WHERE c.gauge_serial = {word} AND c.done_at IS NOT NULL{recent}", (gauge_serial, *values)
+                # Every name in here is one of ours; what was asked goes in as values.
+                f"{_PLACED} WHERE c.gauge_serial = {word} AND c.done_at IS NOT NULL"
+                f" AND (({within}) OR c.kind IN ({', '.join([word] * len(kinds))}))",
+                (gauge_serial, *(at for _, at in asked), *kinds),
             ).fetchall()
             return [self._placed(*row) for row in found]
 

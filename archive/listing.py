@@ -218,7 +218,7 @@ def find_folded(root: Path, table: str, key: str, revision: int | None = None) -
 
 
 def checks_of(
-    folders: Folders, gauge_serial: str, since: datetime | None, lasting: Collection[str]
+    folders: Folders, gauge_serial: str, since: datetime | None, before: datetime | None, lasting: Collection[str]
 ) -> list[Stored] | None:
     """Return the commits of gauge checks that can hold one of a gauge, oldest first, or None where no index can say it.
 
@@ -227,25 +227,29 @@ def checks_of(
     Args:
         folders: Of the archive.
         gauge_serial: The gauge.
-        since: Leave out the folded ones that were done before, but for those of the kinds *lasting*; None for all.
-        lasting: Kinds of checks.
+        since: Leave out the folded ones that were done earlier; None for all.
+        before: Leave out the folded ones that were not done earlier than that; None for all.
+        lasting: Kinds of checks that are wanted whenever they were done.
 
     Raises:
         BadInput, IntegrityFailed: As :func:`commits`.
     """
     # Single files first, as everywhere.
     found = {one.name.file_name: one for one in singles(folders.root, _CHECKS)}
-    said = folders.index.checks(gauge_serial, since, lasting)
+    said = folders.index.checks(gauge_serial, since, before, lasting)
     if said is None:
         return None
+    held: dict[Segment, pa.Table] = {}
     for name, there in said:
         try:
-            names = names_of(there.segment)
+            names = held[there.segment] if there.segment in held else names_of(there.segment)
         except Vanished:
             return None  # a removal put another segment in its place
-        if (
-            place(there.segment, names, there.row) != there
-            or names.column("file_name")[there.row].as_py() != name.file_name
+        held[there.segment] = names
+        if not (
+            there.row < names.num_rows
+            and place(there.segment, names, there.row) == there
+            and names.column("file_name")[there.row].as_py() == name.file_name
         ):
             folders.index.forget()
             return None

@@ -448,13 +448,19 @@ class Archive:
         return parquet.records(READINGS, self.readings(inspection_id, revision))
 
     def checks(
-        self, gauge_serial: str | None = None, since: datetime | None = None, lasting: Collection[CheckKind] = ()
+        self,
+        gauge_serial: str | None = None,
+        since: datetime | None = None,
+        before: datetime | None = None,
+        *,
+        lasting: Collection[CheckKind] = (),
     ) -> list[GaugeCheck]:
         """Return the rows of the gauge checks by done_at, of one gauge or all.
 
         Args:
             gauge_serial: The gauge; None for all.
-            since: Leave out what was done before; None for all.
+            since: Leave out what was done earlier; None for all.
+            before: Leave out what was not done earlier than that; None for all.
             lasting: Kinds of checks that are wanted whenever they were done.
 
         Raises:
@@ -463,7 +469,7 @@ class Archive:
         """
         found = None
         if gauge_serial is not None:
-            found = listing.checks_of(self._folders, gauge_serial, since, lasting)
+            found = listing.checks_of(self._folders, gauge_serial, since, before, lasting)
         if found is None:
             # No check is named with an earlier time than it was done at, so earlier months need no look.
             from_month = "" if since is None or lasting else month_of(since)
@@ -473,7 +479,10 @@ class Archive:
                 row
                 for row in self._rows_of(GAUGE_CHECKS, self._checks, found)
                 if (gauge_serial is None or row.gauge_serial == gauge_serial)
-                and (since is None or row.done_at >= since or row.kind in lasting)
+                and (
+                    ((since is None or row.done_at >= since) and (before is None or row.done_at < before))
+                    or row.kind in lasting
+                )
             ),
             key=lambda row: (row.done_at, row.check_id),
         )

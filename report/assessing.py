@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
@@ -62,14 +62,16 @@ def _assessed(archive: Archive, inspection: Inspection, lot: LotTerms | None) ->
         job=Job.from_json(inspection.job_json),
         inspection=inspection,
         readings=tuple(readings),
-        checks=_checks(archive, inspection, min((r.taken_at for r in readings), default=None)),
+        checks=(),
         lot=lot,
     )
-    whole = judge(evidence)
-    if whole.coverage.state in (GateState.UNCOVERED, GateState.SUSPECT):
-        # Then the last check that there was is named, however long ago.
-        evidence = replace(evidence, checks=_checks(archive, inspection, None))
+    for checks in _wider_and_wider(archive, inspection.gauge_serial, [r.taken_at for r in readings]):
+        evidence = replace(evidence, checks=checks)
         whole = judge(evidence)
+        if all(of.opening_check_id and of.closing_check_id for of in whole.coverage.readings) and (
+            whole.coverage.state is not GateState.SUSPECT or whole.coverage.last_good is not None
+        ):
+            break
     if evidence.job.recoat is not None and any(f.verdict is Verdict.FAIL for f in whole.about_pieces):
         # Only what misses asks what a further coat would add.
         differences = recoat_differences(archive, evidence.job, inspection.inspection_id)
@@ -81,14 +83,22 @@ def _assessed(archive: Archive, inspection: Inspection, lot: LotTerms | None) ->
     return Assessed(bearing, few) if few == whole else Assessed(evidence, whole)
 
 
-def _checks(archive: Archive, inspection: Inspection, first: datetime | None) -> tuple[GaugeCheck, ...]:
-    """Return the checks of the gauge that can cover readings from *first* on, or all: those of ten years take seconds to read.
+def _wider_and_wider(
+    archive: Archive, gauge_serial: str, taken_at: Sequence[datetime]
+) -> Iterator[tuple[GaugeCheck, ...]]:
+    """Yield the checks that can cover readings; then those too that came much later; then all that there are.
 
-    A study says how a gauge and its hands repeat; it covers no reading.
+    Those of ten years take seconds to read. They are needed where what stands around the readings names no check before or after
+    them, for then the gate names the last one that there was, however long ago.
     """
-    since = None if first is None else first - OLDEST_VERIFICATION
-    known = archive.checks(inspection.gauge_serial, since, (CheckKind.CALIBRATION,))
-    return tuple(c for c in known if c.kind != CheckKind.STUDY)
+    first, last = min(taken_at, default=None), max(taken_at, default=None)
+    spans: list[tuple[datetime | None, datetime | None]] = [(None, None)]
+    if first is not None and last is not None:
+        spans = [(first - OLDEST_VERIFICATION, last + OLDEST_VERIFICATION), (first - OLDEST_VERIFICATION, None), *spans]
+    for since, before in spans:
+        known = archive.checks(gauge_serial, since, before, lasting=(CheckKind.CALIBRATION,))
+        # A study says how a gauge and its hands repeat; it covers no reading.
+        yield tuple(c for c in known if c.kind != CheckKind.STUDY)
 
 
 def judge(evidence: Evidence) -> Assessment:

@@ -295,7 +295,7 @@ def _verify(args: argparse.Namespace) -> int:
     import json
     from dataclasses import asdict
 
-    from report.plain_text import verification_lines
+    from report.verification_text import verification_lines
     from report.verifying import verify
     from report.visible_text import visible
     from rules.verdict import Verdict

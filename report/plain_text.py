@@ -1,4 +1,4 @@
-"""An assessment as plain JSON, a history and a verification as lines of plain text. Pure."""
+"""An assessment as plain JSON, a history as lines of plain text. Pure."""
 
 from __future__ import annotations
 
@@ -11,10 +11,8 @@ from archive.index import ListedInspection
 from report.assessing import Assessed
 from report.evidence import flagged
 from report.figures import VERDICT_WORDS, moment, places_of
-from report.signatures import Kind
 from report.spread import spread_json
 from report.terminal_text import table
-from report.verifying import VerificationReport
 from report.view import advice_block, all_findings, build_row
 from rules.film_build import is_judged
 from rules.lot_judgement import LotStatement
@@ -170,25 +168,3 @@ def history_lines(rows: Sequence[dict[str, Any]], zone: ZoneInfo, days_meant: st
             )
         )
     return [line.replace("\u00a0", " ") for line in table([head, *cells])]
-
-
-def verification_lines(found: VerificationReport) -> list[str]:
-    """Return a verification as lines: one per part, then every approval in its words, and what the certificate states."""
-    words = {Verdict.PASS: "holds", Verdict.UNDECIDED: "not shown", Verdict.FAIL: "REFUSED"}
-    width = max(len(p.name) for p in found.parts)
-    called = [p.called or words[p.verdict] for p in found.parts]
-    wide = max(9, *map(len, called))
-    lines = [f"{p.name:<{width}}  {word:<{wide}}  {p.sentence}" for p, word in zip(found.parts, called, strict=True)]
-    for one in found.signatures:
-        if one.kind == Kind.APPROVAL.value:
-            when = (
-                "at no time that it says"
-                if one.claimed_at is None
-                else f"at {one.claimed_at[:16].replace('T', ' ')} UTC"
-            )
-            said = f'in the words: "{one.meaning}"' if one.meaning else "without a word of what it means"
-            lines.append(f"approval by {one.holder}, {when} by that signer's clock, {said}")
-    lines += [f"note: {note}" for note in found.notes]
-    if found.number is not None:
-        lines.append(f"certificate {found.number}, states: {found.states}")
-    return [line.replace("\u00a0", " ") for line in lines]

@@ -294,7 +294,9 @@ def test_the_checks_of_a_gauge_are_those_that_reading_every_check_finds(root: Pa
         assert Archive(root, "look").checks(gauge) == of_gauge
         recent = [one for one in of_gauge if one.done_at >= middle or one.kind in lasting]
         assert 0 < len(recent) < len(of_gauge)
-        assert Archive(root, "look").checks(gauge, middle, lasting) == recent
+        assert Archive(root, "look").checks(gauge, middle, lasting=lasting) == recent
+        older = [one for one in of_gauge if one.done_at < middle or one.kind in lasting]
+        assert Archive(root, "look").checks(gauge, None, middle, lasting=lasting) == older
         assert Archive(root, "look").checks(gauge, middle) == [one for one in recent if one.done_at >= middle]
     assert Archive(root, "look").checks("no such gauge") == []
 

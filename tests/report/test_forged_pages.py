@@ -21,9 +21,9 @@ from pyhanko.sign import fields, signers
 from filmtally import main
 from report.page_look import page_look
 from report.pdf import UnsignedPdf
-from report.plain_text import verification_lines
 from report.signing import approve
 from report.trust import Trust
+from report.verification_text import verification_lines
 from report.verifying import VerificationReport, verify
 from report.visible_text import visible
 from rules.verdict import Verdict
