@@ -447,6 +447,16 @@ class Archive:
         """
         return parquet.records(READINGS, self.readings(inspection_id, revision))
 
+    def each_reading_records(self, inspections: Iterable[Inspection]) -> Iterator[list[GaugeReading]]:
+        """Yield of each of *inspections*, in its revision, the :meth:`reading_records`; faster than one by one.
+
+        Raises:
+            BadInput, IntegrityFailed: As :meth:`readings`.
+        """
+        found = [self._find(one.inspection_id, one.revision) for one in inspections]
+        for rows in stored.every_rows(READINGS, found):
+            yield parquet.records(READINGS, rows)
+
     def checks(
         self,
         gauge_serial: str | None = None,

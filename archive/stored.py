@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass
 from functools import lru_cache
+from itertools import accumulate
 from pathlib import Path
 from typing import Any, Final, TypeVar
 
@@ -25,6 +27,11 @@ from schemas.errors import IntegrityFailed
 _Found = TypeVar("_Found")
 #: So many records of a segment are read sooner by themselves than with all the others.
 _FEW_RECORDS: Final = 50
+#: The same for rows.
+_FEW_COMMITS: Final = 8
+#: So many rows, or commits, are hashed together.
+_HASHED_ROWS: Final = 20_000
+_HASHED_COMMITS: Final = 512
 
 
 def record_text(one: Stored) -> str:
@@ -111,6 +118,29 @@ def rows_of_file(contract: Table, one: Stored) -> pa.Table:
         Vanished: The file is gone.
         IntegrityFailed, BadInput: As :func:`rows`.
     """
+    read = _read(contract, one)
+    with reading(one.path):
+        found = content_sha256(read.committed)
+    return read.proven(found)
+
+
+@dataclass(frozen=True)
+class _Read:
+    """The rows of one commit, as read."""
+
+    one: Stored
+    said: Record
+    committed: pa.Table
+    newest: pa.Table
+
+    def proven(self, content: str) -> pa.Table:
+        """Return the rows in the newest version; *content* is the content hash of those that were committed."""
+        if (wrong := wrong_rows(self.one, self.said, content, self.newest.num_rows)) is not None:
+            raise IntegrityFailed(wrong)
+        return self.newest
+
+
+def _read(contract: Table, one: Stored) -> _Read:
     said = _record_of(_record_text(one), one)
     with reading(one.path):
         # The hash is over the columns as they were committed, before any migration.
@@ -120,10 +150,7 @@ def rows_of_file(contract: Table, one: Stored) -> pa.Table:
         else:
             table = parquet.read(contract, one.path)
             committed = table if said.table_version == contract.version else as_committed(one)
-        found = content_sha256(committed)
-    if (wrong := wrong_rows(one, said, found, table.num_rows)) is not None:
-        raise IntegrityFailed(wrong)
-    return table
+    return _Read(one, said, committed, table)
 
 
 def committed(contract: Table, one: Stored) -> tuple[str, pa.Table]:
@@ -144,7 +171,7 @@ def committed(contract: Table, one: Stored) -> tuple[str, pa.Table]:
 
 
 def every_rows(contract: Table, found: Iterable[Stored]) -> Iterator[pa.Table]:
-    """Yield the :func:`rows` of each of *found*; a segment is read once.
+    """Yield the :func:`rows` of each of *found*; a segment of which many are sought is read once.
 
     Raises:
         IntegrityFailed, BadInput: As :func:`rows`.
@@ -153,8 +180,41 @@ def every_rows(contract: Table, found: Iterable[Stored]) -> Iterator[pa.Table]:
     wanted: dict[Segment, list[tuple[int, int]]] = defaultdict(list)
     for there in (one.place for one in ones if one.place is not None):
         wanted[there.segment].append((there.first_row, there.rows))
-    for one, held in _with_segment(ones, lambda segment: _Opened(contract, segment, wanted[segment])):
-        yield rows(contract, one) if held is None or one.place is None else held.rows(one, one.place)
+
+    def opened(segment: Segment) -> _Opened | None:
+        return _Opened(contract, segment, wanted[segment]) if len(wanted[segment]) > _FEW_COMMITS else None
+
+    waiting: list[_Read | pa.Table] = []
+    held_rows = 0
+    for one, held in _with_segment(ones, opened):
+        if held is not None and one.place is not None:
+            waiting.append(held.rows(one, one.place))
+        else:
+            read = _wherever(one, lambda here: _read(contract, here))
+            waiting.append(read)
+            held_rows += read.committed.num_rows
+        if held_rows > _HASHED_ROWS or len(waiting) == _HASHED_COMMITS:
+            yield from _proven(waiting)
+            waiting, held_rows = [], 0
+    yield from _proven(waiting)
+
+
+def _proven(waiting: Sequence[_Read | pa.Table]) -> Iterator[pa.Table]:
+    """Yield the rows of each; those that were read by themselves are hashed together, which takes a tenth of the time."""
+    alike: dict[str, list[_Read]] = defaultdict(list)
+    for one in waiting:
+        if isinstance(one, _Read):
+            alike[one.committed.schema.remove_metadata().to_string()].append(one)
+    content: dict[Stored, str] = {}
+    for group in alike.values():
+        ends = list(accumulate(one.committed.num_rows for one in group))
+        spans = [(end - one.committed.num_rows, one.committed.num_rows) for end, one in zip(ends, group, strict=True)]
+        with reading(group[0].one.path):
+            together = pa.concat_tables([one.committed.replace_schema_metadata() for one in group])
+            hashes = contents_sha256(together.combine_chunks(), spans)
+        content |= {one.one: hashed for one, hashed in zip(group, hashes, strict=True)}
+    for one in waiting:
+        yield one.proven(content[one.one]) if isinstance(one, _Read) else one
 
 
 def as_committed(one: Stored) -> pa.Table:
@@ -217,10 +277,12 @@ def _wherever(one: Stored, look: Callable[[Stored], _Found]) -> _Found:
         return look(now)
 
 
-def _with_segment(ones: list[Stored], opened: Callable[[Segment], _Found]) -> Iterator[tuple[Stored, _Found | None]]:
+def _with_segment(
+    ones: list[Stored], opened: Callable[[Segment], _Found | None]
+) -> Iterator[tuple[Stored, _Found | None]]:
     """Yield each of *ones* with its segment, opened, or None for a file of its own; a segment is open while it is needed."""
     still = Counter(one.place.segment for one in ones if one.place is not None)
-    held: dict[Segment, _Found] = {}
+    held: dict[Segment, _Found | None] = {}
     for one in ones:
         if one.place is None:
             yield one, None

@@ -394,13 +394,15 @@ def _racks(archive: Archive, listed: Iterable[ListedInspection], unit: Unit) -> 
 
 
 def _all_taken(archive: Archive, listed: Iterable[ListedInspection], unit: Unit) -> Iterator[_Taken]:
-    for one in listed:
-        inspection = archive.inspection(one.inspection_id)
+    inspections = [archive.inspection(one.inspection_id) for one in listed]
+    corrected: Sequence[GaugeReading]
+    for inspection, records in zip(inspections, archive.each_reading_records(inspections), strict=True):
         job, shop = _job(inspection.job_json), _shop(inspection.shop_json)
-        records: Sequence[GaugeReading] = archive.reading_records(inspection.inspection_id, inspection.revision)
         if shop.verification.error is not VerificationError.CARRIED:
-            records = _gauge_side(archive, inspection, records).readings
-        judged = [r for r in records if is_judged(r)]
+            corrected = _gauge_side(archive, inspection, records).readings
+        else:
+            corrected = records
+        judged = [r for r in corrected if is_judged(r)]
         builds = tuple(
             (reading, place.name, build if job.unit is unit else from_um(exact_um(build, job.unit), unit))
             for reading, place, build in _records_judged(job, judged)
