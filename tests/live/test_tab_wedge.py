@@ -71,6 +71,7 @@ def test_two_thousand_readings_typed_by_a_gauge_are_the_rows_of_a_capture(
             terminal.sees(f"taken {at + 40}: ")
         terminal.sees("all taken")
         (inspection,) = open_ids(ShopFolder(shop))
+        terminal.pauses(0.5)  # no finger follows a gauge within 35 ms
         terminal.key(b"\x04")
         assert terminal.ends() == 0
     journal = ShopFolder(shop).journals / "sealed" / f"{inspection}.journal"
