@@ -32,7 +32,7 @@ for it. A quantile of readings is the nearest rank (DuckDB's `quantile_disc`): t
 with at least that share of the readings at or below it.
 
 A commit is a file of its own, `TABLE/MONTH/NAME.parquet`, until its month is folded: then all of that month's commits to the
-table stand in a segment of three files. `folded/TABLE/MONTH-ID.parquet` holds their rows, in the same columns (whoever
+table stand in segments of three files each. `folded/TABLE/MONTH-ID.parquet` holds their rows, in the same columns (whoever
 reads them alone needs nothing else); `MONTH-ID.records.parquet` holds their ledger records (file_name, record, first_row,
 rows) and is no part of the table; `MONTH-ID.json`, the manifest, is written last, and files without one do not count. Reading
 a table therefore takes both: its single files, and the rows file beside each manifest. A fold that was cut short may leave a
