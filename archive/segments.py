@@ -17,6 +17,7 @@ from __future__ import annotations
 import hashlib
 import json
 import os
+import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
@@ -30,7 +31,7 @@ import pyarrow.parquet as pq
 from archive.commit import make_folder, write_once, write_over
 from archive.layout import FOLDED_FOLDER, SEGMENT_ENDINGS, key_and_revision, parse_segment
 from archive.ledger import canonical, record_hash
-from archive.opening import reading
+from archive.opening import CLOCKS_APART_NS, changed_ns, reading
 from schemas import parquet
 from schemas.column import FILE_KEY, Table
 from schemas.errors import BadInput, FilmtallyError, IntegrityFailed
@@ -68,6 +69,9 @@ _RECORDS_AT_ONCE: Final = 32
 _MANY_ROWS: Final = 50_000
 #: The footers of files of segments that were read, by path, size and time of change; the one used last stands last.
 _FOOTERS: Final[dict[tuple[Path, int, int], pq.FileMetaData]] = {}
+#: The names in folders of segments, with the time at which each folder had changed last.
+_LISTED: Final[dict[Path, tuple[int, list[str]]]] = {}
+_MOST_LISTED: Final = 32
 #: Bytes of footers that are kept, as they lie in the files; read, they take eight times that.
 _FOOTER_BYTES: Final = 8_000_000
 #: The columns of text of each table.
@@ -151,7 +155,7 @@ def segments(root: Path, table: str, from_month: str = "") -> list[Segment]:
     """
     folder = folded_folder(root, table)
     try:
-        names = os.listdir(folder)  # noqa: PTH208 - as in archive/listing.py
+        names = _file_names(folder)
     except (FileNotFoundError, NotADirectoryError):
         return []
     except PermissionError:
@@ -162,6 +166,22 @@ def segments(root: Path, table: str, from_month: str = "") -> list[Segment]:
         (Segment(table, one[0], one[1], root) for one in found if one is not None and one[2] == SEGMENT_ENDINGS[2]),
         key=lambda one: (one.month, one.id),
     )
+
+
+def _file_names(folder: Path) -> list[str]:
+    """Return the names in *folder*, looked at anew unless they cannot have changed: every commit looks here, and ten years of a
+    large shop are thousands of names."""
+    changed = changed_ns(folder)
+    kept = _LISTED.get(folder)
+    if kept is not None and kept[0] == changed:
+        return kept[1]
+    names = os.listdir(folder)  # noqa: PTH208 - as in archive/listing.py
+    _LISTED.pop(folder, None)
+    if time.time_ns() - changed > CLOCKS_APART_NS:
+        _LISTED[folder] = (changed, names)
+        if len(_LISTED) > _MOST_LISTED:
+            del _LISTED[next(iter(_LISTED))]
+    return names
 
 
 def records_of(segment: Segment) -> pa.Table:
@@ -210,6 +230,7 @@ def forget() -> None:
     _names.cache_clear()
     _record_row.cache_clear()
     _FOOTERS.clear()
+    _LISTED.clear()
 
 
 def spans_of(names: pa.Table) -> list[tuple[int, int]]:

@@ -333,7 +333,7 @@ def _moved(root: Path, rng: random.Random) -> Touched:
     one = rng.choice(_singles(root))
     month, table = rng.choice((("2026-12", one.table), ("2026-11", _other(one.table, rng)), ("2026-10", one.table)))
     to = root / table / month / one.path.name
-    to.parent.mkdir(exist_ok=True)
+    to.parent.mkdir(parents=True, exist_ok=True)
     one.path.rename(to)
     return Touched(f"{one.path.name} moved to {table}/{month}", (one.path.name,), (one.name,))
 
