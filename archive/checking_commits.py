@@ -31,7 +31,7 @@ from schemas.tombstones import TOMBSTONES, Tombstone
 _NAMED: Final = {"gauge_checks": "check", "certificates": "certificate", "holds": "hold", "tombstones": "order"}
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Examined:
     """What was found of one commit.
 

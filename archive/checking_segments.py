@@ -67,6 +67,7 @@ def examined_segment(segment: Segment) -> ExaminedSegment:
         troubles += _bytes_troubles(segment.rows_path, segment.manifest_path, manifest.get("rows_sha256"), [])
         return ExaminedSegment(segment, (), {}, tuple(troubles))
     here: list[tuple[Stored, Link | None, tuple[Trouble, ...]]] = []
+    rows_path = segment.rows_path  # one path for all of them
     for row, one in enumerate(held):
         name = parse(one["file_name"])
         if name is None or name.month != segment.month:
@@ -76,7 +77,7 @@ def examined_segment(segment: Segment) -> ExaminedSegment:
             )
             troubles.append(Trouble(segment.records_path, "unexpected", sentence))
             continue
-        there = Stored(segment.table, name, segment.rows_path, Place(segment, row, one["first_row"], one["rows"]))
+        there = Stored(segment.table, name, rows_path, Place(segment, row, one["first_row"], one["rows"]))
         try:
             link, wrong_place = linked(there, one["record"])
         except IntegrityFailed as wrong:

@@ -26,7 +26,7 @@ RECORD_KEY: Final = "filmtally.record"
 NO_RECORD: Final = "0" * 64
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, slots=True)
 class Record:
     """What one commit says of itself.
 

@@ -28,7 +28,7 @@ from schemas.errors import BadInput, IntegrityFailed
 _CHECKS: Final = "gauge_checks"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Stored:
     """One commit, in a file of its own or in a segment.
 

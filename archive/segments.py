@@ -80,7 +80,7 @@ _TEXTS: Final = {
 }
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Segment:
     """The commits of one month of one table, folded.
 
@@ -120,7 +120,7 @@ class Segment:
         return folded_folder(self.root, self.table) / f"{self.month}-{self.id}{ending}"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Place:
     """Where one commit stands in a segment.
 

@@ -31,7 +31,7 @@ class Trouble:
         return self.kind in ("leftover", "removed")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Link:
     """A commit in a bench's chain.
 
