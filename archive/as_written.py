@@ -8,18 +8,16 @@ asks the ledger.
 from __future__ import annotations
 
 import hashlib
-import json
 import os
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
 
 from archive import stored
 from archive.layout import FOLDED_FOLDER, TABLE_FOLDERS, parse, parse_segment
 from archive.listing import Stored
 from archive.opening import Vanished, reading
 from archive.own_hash import OWN_HASH_KEY, is_as_hashed
-from archive.segments import Segment, folded_folder, segments
+from archive.segments import Segment, folded_folder, manifest_of, segments
 from schemas import parquet
 from schemas.errors import IntegrityFailed
 from schemas.readings import READINGS
@@ -57,13 +55,10 @@ def _demand_segment(rows_path: Path) -> None:
         raise ValueError(f"{rows_path} is no file of a segment")
     segment = Segment(rows_path.parent.name, named[0], named[1], rows_path.parents[2])
     manifest = segment.manifest_path
-    with reading(manifest):
-        text = manifest.read_bytes()
-    said: Any = None
+    said = manifest_of(segment)
     try:
-        said = json.loads(text)
         wanted = [str(said["rows_sha256"]), str(said["records_sha256"])]
-    except (ValueError, TypeError, KeyError):
+    except KeyError:
         raise IntegrityFailed(f"{manifest}: is not the manifest of its segment; restore the file from a copy") from None
     for path, expected in zip(segment.paths, wanted, strict=False):
         with reading(path), path.open("rb") as file:

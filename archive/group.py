@@ -7,8 +7,9 @@ machine that works. Where the pieces are worked on, :class:`Hands` decide: here,
 A file is fetched whole and read from a temporary folder: measured against DuckDB over Arrow's dataset on the store, that is
 1.7 times as fast for one part and 4.8 times for all (docs/group.md). A store that is a folder is read where it lies.
 
-First of all each month is asked which corrections it holds, since a correction may lie in a later month than what it
-supersedes: its footer and a few columns, a twelfth of the file.
+First of all each month's manifest is read, since a removal leaves one that takes another's place, and the month is asked which
+corrections it holds, since a correction may lie in a later month than what it supersedes: its footer and a few columns, a
+twelfth of the file.
 """
 
 from __future__ import annotations
@@ -31,6 +32,7 @@ from archive.layout import SEGMENT_ENDINGS, first_month, parse_segment
 from archive.object_store import Store, checked_plant, open_store
 from archive.push import FOLDED
 from archive.questions import MonthSummary, Question
+from archive.segments import said_of
 from schemas.errors import BadInput, FilmtallyError, IntegrityFailed
 from schemas.readings import READINGS
 
@@ -42,8 +44,8 @@ R = TypeVar("R")
 _BYTES_AT_ONCE: Final = 40_000_000
 #: Pieces of work for each worker, so that the last to finish is not waited for long.
 _PIECES_EACH: Final = 3
-#: Months in one piece of work that only looks for corrections.
-_MONTHS_LOOKED_AT: Final = 6
+#: Segments in one piece of work that only looks for corrections.
+_LOOKED_AT: Final = 24
 #: Files fetched at once by one worker: a store answers late rather than slowly.
 _FETCHED_AT_ONCE: Final = 4
 #: DuckDB's share of a worker's memory; the rest is Python's and Arrow's.
@@ -103,6 +105,8 @@ class _Look:
     address: str
     plant: str
     months: tuple[PushedMonth, ...]
+    #: Whether corrections are looked for.
+    corrections: bool
 
 
 @dataclass(frozen=True)
@@ -110,6 +114,8 @@ class _Found:
     plant: str
     #: Inspection, revision, and the pushed month that holds it.
     corrections: list[tuple[str, int, PushedMonth]]
+    #: Names of what another took the place of.
+    replaced: set[str]
     fetched: int
 
 
@@ -232,11 +238,8 @@ def ask_at_once(
     hands = hands or Here()
     if len({question.every_revision for question in questions}) != 1:
         raise ValueError("questions asked at once ask for every revision all, or none of them")
-    months = {plant: pushed_months(store, plant) for plant in plants}
-    superseded: dict[str, dict[str, set[tuple[str, int]]]] = {}
-    fetched = 0
-    if not questions[0].every_revision:
-        superseded, fetched = _superseded_at(store, months, hands)
+    pushed = {plant: pushed_months(store, plant) for plant in plants}
+    months, superseded, fetched = _looked_at(store, pushed, hands, corrections=not questions[0].every_revision)
     # How parts are joined is not the workers' business, and cannot be sent.
     bare = tuple(replace(question, joined=_joined_elsewhere) for question in questions)
     work = [
@@ -259,21 +262,30 @@ def ask_at_once(
     return [Answer(question, of_question, fetched) for question, of_question in zip(questions, parts, strict=True)]
 
 
-def _superseded_at(
-    store: Store, months: Mapping[str, Sequence[PushedMonth]], hands: Hands
-) -> tuple[dict[str, dict[str, set[tuple[str, int]]]], int]:
-    """Return what :func:`_superseded` says of each plant, and the bytes that were read to know."""
+def _looked_at(
+    store: Store, pushed: Mapping[str, Sequence[PushedMonth]], hands: Hands, *, corrections: bool
+) -> tuple[dict[str, list[PushedMonth]], dict[str, dict[str, set[tuple[str, int]]]], int]:
+    """Return of each plant what counts of what it *pushed*, what :func:`_superseded` says of it, and the bytes read to know."""
     looks = [
-        _Look(store.address, plant, tuple(of_plant[first : first + _MONTHS_LOOKED_AT]))
-        for plant, of_plant in months.items()
-        for first in range(0, len(of_plant), _MONTHS_LOOKED_AT)
+        _Look(store.address, plant, tuple(of_plant[first : first + _LOOKED_AT]), corrections)
+        for plant, of_plant in pushed.items()
+        for first in range(0, len(of_plant), _LOOKED_AT)
     ]
-    corrections: dict[str, list[tuple[str, int, PushedMonth]]] = defaultdict(list)
+    found: dict[str, list[tuple[str, int, PushedMonth]]] = defaultdict(list)
+    replaced: dict[str, set[str]] = defaultdict(set)
     fetched = 0
-    for seen in hands.each(_corrections_in, looks):
-        corrections[seen.plant] += seen.corrections
+    for seen in hands.each(_seen_in, looks):
+        found[seen.plant] += seen.corrections
+        replaced[seen.plant] |= seen.replaced
         fetched += seen.fetched
-    return {plant: _superseded(_where(store, plant), of, months[plant]) for plant, of in corrections.items()}, fetched
+    months = {plant: [one for one in of_plant if one.name not in replaced[plant]] for plant, of_plant in pushed.items()}
+    superseded = {
+        plant: _superseded(
+            _where(store, plant), [one for one in of_plant if one[2].name not in replaced[plant]], months[plant]
+        )
+        for plant, of_plant in found.items()
+    }
+    return months, superseded, fetched
 
 
 def _joined_elsewhere(_: Iterable[pa.Table]) -> list[Any]:
@@ -328,13 +340,42 @@ def _superseded(
 # what a worker does
 
 
-def _corrections_in(look: _Look) -> _Found:
+def _seen_in(look: _Look) -> _Found:
     store = _store(look.address)
     with ThreadPoolExecutor(_FETCHED_AT_ONCE) as several:
-        found = list(several.map(lambda month: _corrections_of(store, look.plant, month), look.months))
-    return _Found(
-        look.plant, [one for part, _ in found for one in part], 0 if store.local else sum(n for _, n in found)
-    )
+        manifests = list(several.map(lambda month: _manifest_of(store, look.plant, month), look.months))
+        found = (
+            list(several.map(lambda month: _corrections_of(store, look.plant, month), look.months))
+            if look.corrections
+            else []
+        )
+    replaced = {
+        f"{month.month}-{said['replaces']}"
+        for month, (said, _) in zip(look.months, manifests, strict=True)
+        if "replaces" in said
+    }
+    fetched = sum(size for _, size in manifests) + sum(size for _, size in found)
+    return _Found(look.plant, [one for part, _ in found for one in part], replaced, 0 if store.local else fetched)
+
+
+def _manifest_of(store: Store, plant: str, month: PushedMonth) -> tuple[dict[str, Any], int]:
+    """Return what the manifest of *month* says, and its bytes.
+
+    Raises:
+        IntegrityFailed: It is not the manifest of that month.
+    """
+    name = month.name + SEGMENT_ENDINGS[2]
+    held = store.get(plant, FOLDED, READINGS.name, name)
+    try:
+        said = json.loads(held)
+    except ValueError:
+        said = None
+    if not said_of(READINGS.name, month.month, name, said):
+        raise IntegrityFailed(
+            f"{_where(store, plant)}/{name}: is not the manifest of this month: it was copied, renamed or changed; remove it from "
+            "the store, and push again from the plant"
+        )
+    return said, len(held)
 
 
 def _corrections_of(store: Store, plant: str, month: PushedMonth) -> tuple[list[tuple[str, int, PushedMonth]], int]:
@@ -399,19 +440,15 @@ def _here(store: Store, plant: str, month: PushedMonth, folder: Path) -> tuple[P
     parts = (plant, FOLDED, READINGS.name)
     if store.local:
         return Path(store.path(*parts, name)), 0
-    manifest = store.get(*parts, month.name + SEGMENT_ENDINGS[2])
+    said, of_manifest = _manifest_of(store, plant, month)
     target = folder / name
     size, found = store.fetch(target, *parts, name)
-    try:
-        wanted = json.loads(manifest)["rows_sha256"]
-    except (ValueError, TypeError, KeyError):
-        wanted = None
-    if found != wanted:
+    if found != said.get("rows_sha256"):
         raise IntegrityFailed(
             f"{_where(store, plant)}/{name}: is not the file that its manifest names; remove the month from the store and push "
             "it again from the plant"
         )
-    return target, size + len(manifest)
+    return target, size + of_manifest
 
 
 def _not_whole(store: Store, plant: str, name: str, wrong: BaseException) -> IntegrityFailed:

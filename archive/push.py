@@ -8,7 +8,6 @@ machines at once, comes to the same. The manifest goes last: readers there see a
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -16,7 +15,7 @@ from typing import Final, Literal
 
 from archive.layout import TABLE_FOLDERS
 from archive.object_store import Store
-from archive.segments import Segment, segments
+from archive.segments import Segment, manifest_of, segments
 from schemas.errors import IntegrityFailed
 
 FOLDED: Final = "folded"
@@ -79,7 +78,7 @@ def _sent(segment: Segment, store: Store, plant: str, there: dict[str, int]) -> 
                 "two was changed: check the archive, and where it is whole remove the month from the store and push again"
             )
         return Pushed(segment.table, segment.month, manifest.name, "there", 0)
-    said = json.loads(manifest.read_bytes())
+    said = manifest_of(segment)
     total = 0
     for path, wanted in zip(paths, (said["rows_sha256"], said["records_sha256"]), strict=True):
         size, found = store.put(path, *folder, path.name)

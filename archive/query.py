@@ -168,9 +168,7 @@ def months(
     for one in listing.singles(root, "readings", from_month):
         singles[one.name.month][one.name.file_name] = one
     folded: dict[str, list[Path]] = defaultdict(list)
-    for segment in segments.segments(root, "readings"):
-        if segment.month < from_month:
-            continue
+    for segment in segments.standing(segments.segments(root, "readings", from_month)):
         folded[segment.month].append(segment.rows_path)
         if singles[segment.month]:
             names: list[Any] = segments.names_of(segment).column("file_name").to_pylist()

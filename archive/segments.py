@@ -168,6 +168,62 @@ def segments(root: Path, table: str, from_month: str = "") -> list[Segment]:
     )
 
 
+def standing(found: Sequence[Segment]) -> list[Segment]:
+    """Return the segments in *found*, all published, whose commits count: not those whose place another of them has taken.
+
+    A removal publishes what it leaves of a segment before the old one goes. And a manifest that was copied to another name would
+    have its commits count twice.
+
+    Raises:
+        IntegrityFailed: A manifest is not that of the segment that its name says.
+        BadInput: It may not be read.
+    """
+    replaced = {(one.table, one.month, said["replaces"]) for one in found if "replaces" in (said := manifest_of(one))}
+    return [one for one in found if (one.table, one.month, one.id) not in replaced]
+
+
+def manifest_of(segment: Segment) -> dict[str, Any]:
+    """Return what the manifest of *segment* says.
+
+    Kept in memory as long as the file's size and time of change stay what they were.
+
+    Raises:
+        Vanished: It is gone.
+        IntegrityFailed: It is not the manifest of this segment.
+        BadInput: It may not be read.
+    """
+    path = segment.manifest_path
+    with reading(path):
+        seen = path.stat()
+        said: dict[str, Any] = _manifest(path, seen.st_size, seen.st_mtime_ns)
+    if not said_of(segment.table, segment.month, path.name, said):
+        raise IntegrityFailed(
+            f"{path}: is not the manifest of this segment: it was copied, renamed or changed; move it away, or restore it from a "
+            "copy where it was changed; 'filmtally archive check' says more"
+        )
+    return said
+
+
+def said_of(table: str, month: str, name: str, said: Any) -> bool:
+    """Return whether a manifest that says *said* is that of the segment of *table* and *month* whose manifest is called *name*."""
+    stem = name.removesuffix(SEGMENT_ENDINGS[2])
+    ours = {
+        "table": table,
+        "month": month,
+        "rows_file": stem + SEGMENT_ENDINGS[0],
+        "records_file": stem + SEGMENT_ENDINGS[1],
+    }
+    return isinstance(said, dict) and all(said.get(key) == value for key, value in ours.items())
+
+
+@lru_cache(maxsize=4096)
+def _manifest(path: Path, _size: int, _changed: int) -> Any:
+    try:
+        return json.loads(path.read_bytes())
+    except ValueError:
+        return None
+
+
 def _file_names(folder: Path) -> list[str]:
     """Return the names in *folder*, looked at anew unless they cannot have changed: every commit looks here, and ten years of a
     large shop are thousands of names."""
@@ -228,6 +284,7 @@ def _names(path: Path, _size: int, _changed: int) -> pa.Table:
 def forget() -> None:
     """Forget what this process keeps of segments that it looked at, as a program that was just started knows nothing."""
     _names.cache_clear()
+    _manifest.cache_clear()
     _record_row.cache_clear()
     _FOOTERS.clear()
     _LISTED.clear()

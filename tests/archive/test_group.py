@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import signal
 import socket
@@ -229,8 +230,33 @@ def test_two_months_that_hold_the_same_revision_are_a_fork_and_no_answer(
     twin = f"2027-05-{'ab' * 8}"
     for ending in (".parquet", ".json"):
         (folder / f"{twin}{ending}").write_bytes((folder / f"{held.name}{ending}").read_bytes())
+    for question in (QUESTIONS[0], QUESTIONS[5]):  # which looks for no corrections
+        with pytest.raises(IntegrityFailed, match=rf"{twin}.json: is not the manifest of this month: it was copied"):
+            ask(store, ["kestrel"], question.values[0])
+    manifest = folder / f"{twin}.json"
+    manifest.write_text(
+        manifest.read_text().replace(held.name, twin).replace(f'"month":"{held.month}"', '"month":"2027-05"')
+    )
     with pytest.raises(IntegrityFailed, match=f"{twin} both hold revision"):
         ask(store, ["kestrel"], QUESTIONS[0].values[0])
+
+
+def test_what_a_removal_took_the_place_of_counts_no_more_though_the_store_still_has_it(
+    roots: dict[str, Path], tmp_path: Path
+) -> None:
+    store = _pushed(tmp_path, roots)
+    before = {name: ask(store, ["kestrel"], QUESTIONS[at].values[0]).together() for name, at in (("n", 3), ("all", 5))}
+    folder = tmp_path / "store/kestrel/folded/readings"
+    old = pushed_months(store, "kestrel")[1]
+    new = f"{old.month}-{'cd' * 8}"
+    for ending in (".parquet", ".records.parquet", ".json"):
+        (folder / f"{new}{ending}").write_bytes((folder / f"{old.name}{ending}").read_bytes())
+    manifest = folder / f"{new}.json"
+    said = json.loads(manifest.read_text().replace(old.name, new))
+    manifest.write_text(json.dumps(said | {"replaces": old.name.removeprefix(f"{old.month}-")}))
+    assert len(pushed_months(store, "kestrel")) > 1
+    for name, at in (("n", 3), ("all", 5)):
+        assert ask(store, ["kestrel"], QUESTIONS[at].values[0]).together() == before[name]
 
 
 def _holds(path: Path, row: questions.Affected) -> bool:

@@ -98,6 +98,17 @@ def test_a_month_that_is_damaged_here_is_not_published_there(tmp_path: Path, sto
     assert store.names("kestrel", "folded", "readings") == {}
 
 
+def test_a_month_that_was_copied_to_another_name_is_not_published(tmp_path: Path, store_address: str) -> None:
+    root = tmp_path / "archive"
+    segment = _segment(root, 8)
+    for path in segment.paths:
+        path.with_name(path.name.replace(segment.id, "00" * 8)).write_bytes(path.read_bytes())
+    store = open_store(store_address)
+    with pytest.raises(IntegrityFailed, match=r"0{16}.json: is not the manifest of this segment: it was copied"):
+        list(push(root, store, "kestrel"))
+    assert f"2026-08-{'00' * 8}.json" not in store.names("kestrel", "folded", "readings")
+
+
 def test_another_month_under_the_same_name_is_never_overwritten(tmp_path: Path, store_address: str) -> None:
     root = tmp_path / "archive"
     segment = _segment(root, 8)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import json
 import random
 import statistics
 from collections import Counter, defaultdict
@@ -15,7 +16,8 @@ from typing import Any
 
 import pytest
 
-from archive import query, questions
+from archive import query, questions, segments
+from archive.as_written import demand_as_written
 from archive.fold import fold
 from archive.questions import Selection
 from archive.store import Archive
@@ -324,6 +326,31 @@ def test_a_segment_with_flipped_bytes_gives_an_answer_or_a_sentence_never_a_trac
             sentences.append(fault.sentence)
     assert sentences
     assert all(len(sentence.splitlines()) == 1 for sentence in sentences)
+
+
+@pytest.mark.parametrize("month", ["2026-11", "2026-05"])
+def test_a_segment_that_was_copied_to_another_name_is_refused_and_not_counted_twice(tmp_path: Path, month: str) -> None:
+    root, _, _ = _filled(tmp_path, 4, _fold)
+    one = segments.segments(root, "readings")[0]
+    for path in one.paths:
+        name = path.name.replace(one.id, "ab" * 8).replace(one.month, month)
+        path.with_name(name).write_bytes(path.read_bytes())
+    for demand in (None, demand_as_written()):
+        with pytest.raises(IntegrityFailed, match=rf"{month}-(ab){{8}}.json: is not the manifest of this segment"):
+            query.ask(root, questions.month_summaries(Selection()), demand=demand)
+
+
+def test_what_a_removal_puts_in_a_segments_place_counts_alone_while_both_are_there(tmp_path: Path) -> None:
+    root, _, _ = _filled(tmp_path, 4, _fold)
+    asked = questions.build_counts(Selection())
+    before = query.ask(root, asked)
+    one = segments.segments(root, "readings")[0]
+    new = dataclasses.replace(one, id="ab" * 8)
+    for path, target in zip(one.paths, new.paths, strict=True):
+        target.write_bytes(path.read_bytes())
+    said = json.loads(one.manifest_path.read_text().replace(one.id, new.id))
+    new.manifest_path.write_text(json.dumps(said | {"replaces": one.id}))
+    assert query.ask(root, asked) == before
 
 
 def test_a_file_of_a_newer_version_is_refused(tmp_path: Path) -> None:
