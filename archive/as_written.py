@@ -14,10 +14,13 @@ from pathlib import Path
 
 from archive import stored
 from archive.layout import FOLDED_FOLDER, TABLE_FOLDERS, parse, parse_segment
-from archive.listing import Stored
+from archive.listing import Stored, file_names
 from archive.opening import Vanished, reading
 from archive.own_hash import OWN_HASH_KEY, is_as_hashed
-from archive.segments import Segment, folded_folder, manifest_of, segments
+from archive.segments import Segment, folded_folder, manifest_of, names_of, segments
+from archive.store import Archive
+from archive.tombstones import name_of
+from archive.unpublished import unpublished
 from schemas import parquet
 from schemas.errors import IntegrityFailed
 from schemas.readings import READINGS
@@ -85,7 +88,8 @@ def _demand_single(path: Path) -> None:
 
 
 def demand_published(root: Path) -> None:
-    """Refuse an archive in which a file of a published segment is missing; only names are looked at.
+    """Refuse an archive in which a file of a published segment is missing, or the manifest that published commits which stand
+    nowhere else; only names are looked at.
 
     Raises:
         IntegrityFailed: One is missing.
@@ -99,6 +103,13 @@ def demand_published(root: Path) -> None:
             raise Vanished(
                 f"{still[0]}: is gone, and what was folded into it cannot be shown{others}; restore it from a copy"
             )
+        for manifest, lost in _unspoken_for(root, table).items():
+            # A fold or a removal publishes meanwhile: what is missed twice is missing.
+            if lost & _unspoken_for(root, table).get(manifest, set()):
+                raise Vanished(
+                    f"{manifest}: is gone, and {len(lost)} commits of {table} that stand in its files cannot be shown; restore it "
+                    "from a copy"
+                )
 
 
 def _missing(root: Path, table: str) -> set[Path]:
@@ -107,3 +118,14 @@ def _missing(root: Path, table: str) -> set[Path]:
         return set()
     names = set(os.listdir(folded_folder(root, table)))  # noqa: PTH208 - as in archive/listing.py
     return {path for segment in published for path in segment.paths[:2] if path.name not in names}
+
+
+def _unspoken_for(root: Path, table: str) -> dict[Path, set[str]]:
+    """Return of each manifest that is not there, though its segment's records are, the commits in them that stand nowhere else."""
+    bare = [one for one, paths in unpublished(root, table).items() if one.records_path in paths]
+    if not bare:
+        return {}
+    held = {one: set(map(str, names_of(one).column("file_name").to_pylist())) for one in bare}
+    elsewhere = file_names(root, table)
+    buried = {name_of(one).file_name for one in Archive(root, "look").tombstones() if one.removed_table == table}
+    return {one.manifest_path: lost for one, names in held.items() if (lost := names - elsewhere - buried)}
