@@ -64,6 +64,11 @@ def coaching_html(
     unit = case.unit
     suggestion = found.suggestion
     numbers = {label: str(i) for i, label in enumerate(found.alike, 1)}
+    head, evidence = said_first(answer), suggestion.evidence if answer.holds else ()
+    if answer.gate is not None:
+        # The gate may have a lot to say, and what is written large is read from afar.
+        short, _, why = answer.gate.partition(". ")
+        head, evidence = f"{short}. Until that is settled nothing is suggested.", (why,)
     return offline_page(
         "coach.html",
         {
@@ -71,9 +76,9 @@ def coaching_html(
             "shop": shop,
             "kind": "coaching",
             "gate": not answer.holds,
-            "change": said_first(answer),
+            "change": head,
             "first": suggestion.first if answer.holds else None,
-            "evidence": suggestion.evidence if answer.holds else (),
+            "evidence": evidence,
             "cautions": suggestion.cautions if answer.holds else (),
             "facts": _facts(answer, zone, made_at),
             "notes": notes_of(answer),

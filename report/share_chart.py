@@ -12,7 +12,21 @@ from typing import Final
 
 from markupsafe import Markup
 
-from report.chart_drawing import GRID, INSIDE, OUTSIDE, QUIET, Plot, diamond, dot, drawing, line, n, text
+from report.chart_drawing import (
+    GRID,
+    INK,
+    INSIDE,
+    OUTSIDE,
+    QUIET,
+    TARGET_EDGE,
+    Plot,
+    diamond,
+    dot,
+    drawing,
+    line,
+    n,
+    text,
+)
 from report.chart_drawing import field as area
 from report.chart_figure import Figure, NumberTable
 from report.chart_scale import axis_over, tick_label
@@ -30,6 +44,8 @@ PLOT: Final = Plot(52, 24, 430, 196)
 _LETTER: Final = 6.4
 _BETWEEN: Final = 10.0
 _MOST_PLACES: Final = 6
+#: With less room than this for each, in px, intervals run into one another.
+_CROWDED: Final = 3.0
 NOTE: Final = (
     "Interval: 95 % by Wilson's score method, as if every reading were independent of the others. "
     "Readings of one piece are alike, so the true interval is wider."
@@ -97,13 +113,21 @@ def share_chart(shares: Sequence[CountedShare], location: str, per: str) -> Mark
     words = []
     for i in range(0, len(shares), every):
         x = PLOT.left + (i + 0.5) * room
-        words.append(text(x, PLOT.bottom + 17, shares[i].label, anchor="middle", size=11))
-        words.append(text(x, PLOT.bottom + 33, str(shares[i].n), anchor="middle", colour=QUIET, size=11))
+        for below, label, colour in ((17, shares[i].label, INK), (33, str(shares[i].n), QUIET)):
+            # Neither cut off at the edge, nor run into the sign of the row.
+            half = len(label) * _LETTER / 2
+            inside = min(max(x, PLOT.left + half), WIDTH - half)
+            words.append(text(inside, PLOT.bottom + below, label, anchor="middle", colour=colour, size=11))
     level = "".join(f"M{n(PLOT.left)} {n(up.at(t))}H{n(PLOT.right)}" for t in up.ticks)
     parts = [
         line(level, GRID, 1),
         line(f"M{n(PLOT.left)} {n(PLOT.top)}V{n(PLOT.bottom)}H{n(PLOT.right)}", QUIET, 1),
-        line("".join(bars), INSIDE, 1.2 if room > 6 else 0.8),
+        # Where intervals run into one another they are drawn faint, so that the marks stand out.
+        line(
+            "".join(bars),
+            INSIDE if room > _CROWDED else TARGET_EDGE,
+            1.2 if room > 6 else 0.8 if room > _CROWDED else 0.4,
+        ),
         area("".join(dot(x, y, r) for x, y in none), INSIDE),
         area("".join(diamond(x, y, r + 1.4) for x, y in some), OUTSIDE),
         text(2, 14, "outside the limits, %", colour=QUIET),
