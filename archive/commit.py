@@ -115,13 +115,13 @@ def _write_synced(path: Path, content: bytes | bytearray | memoryview) -> None:
         os.close(handle)
 
 
-def cannot_write(folder: Path, wrong: OSError) -> BadInput:
-    """Return the sentence for *wrong*, met while writing in *folder*; nothing was changed."""
+def cannot_write(folder: Path, wrong: OSError, what: str = "the archive") -> BadInput:
+    """Return the sentence for *wrong*, met while writing in *folder*, or to it where *what* is this file; nothing was changed."""
     if wrong.errno in _FULL:
         return BadInput(f"{folder}: the disk is full; nothing was changed; free some space and repeat")
     if wrong.errno in _REFUSED:
         return BadInput(
-            f"{folder}: the archive cannot be written to ({wrong.strerror}); nothing was changed; "
+            f"{folder}: {what} cannot be written to ({os.strerror(wrong.errno)}); nothing was changed; "
             "ask whoever looks after this disk for the right to write, then repeat"
         )
     return BadInput(f"{folder}: could not be written ({wrong.strerror or wrong}); nothing was changed")

@@ -59,7 +59,7 @@ def export(chosen: Chosen, path: Path, *, replace: bool = False) -> None:
         demand_place(path, replace=replace)
         os.replace(temporary, path)  # noqa: PTH105 - its errors are translated like those of a commit
     except OSError as wrong:
-        raise cannot_write(path, wrong) from None
+        raise cannot_write(path, wrong, "this file") from None
     finally:
         with suppress(OSError):
             temporary.unlink()
