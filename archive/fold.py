@@ -126,14 +126,14 @@ class _Tally:
 
 
 def folding_alone(root: Path) -> AbstractContextManager[None]:
-    """Hold the archive at *root*, which exists, against every other process that changes what is folded.
+    """Hold the archive at *root*, which exists, against every other process that folds, removes or sets a hold.
 
-    Benches commit and readers read meanwhile.
+    Benches commit and readers read meanwhile. Who holds it must not ask for it again.
 
     Raises:
         BadInput: Another process holds it, or the archive cannot be written to.
     """
-    return held_alone(root / FOLD_LOCK, _LOCK_SECONDS, f"{root}: another program has been folding")
+    return held_alone(root / FOLD_LOCK, _LOCK_SECONDS, f"{root}: another program has been folding or removing")
 
 
 def open_month(now: datetime) -> str:

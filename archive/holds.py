@@ -9,10 +9,15 @@ import secrets
 from datetime import UTC, datetime
 from typing import Final
 
+from archive.commit import make_folder
+from archive.fold import folding_alone
 from archive.retention import holds_set
 from archive.store import Archive
+from archive.tombstones import removed_words
 from schemas.errors import BadInput
 from schemas.holds import Hold
+from schemas.readings import READINGS
+from schemas.tombstones import Tombstone
 
 #: Crockford's base 32: no letter that reads as a digit.
 _LETTERS: Final = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"
@@ -34,8 +39,11 @@ def set_hold(
 ) -> Hold:
     """Hold all inspections of *customer*, those to come too, or the one inspection, and return the hold.
 
+    A hold and a removal exclude each other: what is held was there when the hold was set, and stays.
+
     Raises:
-        BadInput: The archive cannot be written to.
+        BadInput: The inspection is not there, or not any more; another program folds or removes; or the archive cannot be
+            written to.
         IntegrityFailed: The bench's last commit cannot be read.
     """
     hold = Hold(
@@ -48,8 +56,31 @@ def set_hold(
         by=by,
         reason=reason,
     )
-    archive.commit_hold(hold)
+    make_folder(archive.root)  # a customer's hold may be the first commit of all
+    with folding_alone(archive.root):
+        if inspection_id is not None:
+            _demand_there(archive, inspection_id)
+        archive.commit_hold(hold)
     return hold
+
+
+def _demand_there(archive: Archive, inspection_id: str) -> None:
+    """Refuse an inspection that is not there, nor any certificate of it: of one that was removed they may have been left."""
+    gone: Tombstone | None = None
+    ordered: set[tuple[str, int]] = set()
+    for one in archive.tombstones():
+        if one.inspection_id == inspection_id and one.removed_table == READINGS.name:
+            gone = one
+        elif one.inspection_id == inspection_id:
+            ordered.add((one.key, one.revision))
+    if gone is None and archive.listed(number=inspection_id):
+        return
+    if gone is None:
+        raise BadInput(f"there is no inspection {inspection_id}; nothing was changed")
+    if all((one.number, one.revision) in ordered for one in archive.certificates(inspection_id)):
+        raise BadInput(
+            f"there is no inspection {inspection_id} any more: it was {removed_words(gone)}; nothing is held"
+        )
 
 
 def lift_hold(archive: Archive, hold_id: str, at: datetime, by: str, reason: str) -> Hold:

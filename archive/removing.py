@@ -2,7 +2,8 @@
 
 An order is a commit of tombstones, one for each commit that goes: durable in the ledger before anything is touched. From
 then on the removal can be cut short anywhere. What a tombstone stands for and is still there is whole and readable; who
-calls :func:`finish` takes it away, as often as needed, and comes to the same.
+calls :func:`finish` takes it away, as often as needed, and comes to the same. One process at a time decides what goes,
+orders it and takes it away, and nobody sets a hold meanwhile (`archive.fold.folding_alone`).
 
 A commit in its own file is unlinked. Of a segment a new one is published without the rows that go, which names the one
 that it replaces; then that one is taken away, its manifest first, so that a reader finds one of the two at any moment.
@@ -14,7 +15,7 @@ from __future__ import annotations
 
 import re
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
 from pathlib import Path
@@ -41,7 +42,7 @@ from archive.segments import (
 )
 from archive.shop_folder import ShopFolder
 from archive.store import Archive
-from archive.tombstones import name_of, record_under
+from archive.tombstones import name_of, record_under, removed_words
 from archive.unpublished import standing_only_there, unpublished
 from schemas.certificates import CERTIFICATES, Certificate
 from schemas.customer import Customer
@@ -72,6 +73,19 @@ class Order:
     by: str
     reason: str
     with_certificates: bool = False
+
+
+@dataclass(frozen=True)
+class Removal:
+    """What a removal did.
+
+    Attributes:
+        going: The inspections that were removed; none where nothing was to go.
+        gone: The files that are gone.
+    """
+
+    going: tuple[Retained, ...]
+    gone: tuple[Path, ...]
 
 
 def every_retained(archive: Archive, folder: ShopFolder, zone: tzinfo) -> list[Retained]:
@@ -127,6 +141,8 @@ def order(
 ) -> list[Tombstone]:
     """Put the removal of *going* into the ledger, and return the tombstones; nothing is removed yet.
 
+    What was removed or held since *going* was looked at is refused: nobody removes or sets a hold meanwhile.
+
     Args:
         archive: The archive.
         folder: The shop's folder.
@@ -136,9 +152,39 @@ def order(
         zone: The shop's time zone.
 
     Raises:
-        BadInput: One of them may not go, see :func:`demand_removable`; or the archive cannot be written to.
+        BadInput: One of them may not go, see :func:`demand_removable`; or another program folds, removes or sets a hold; or
+            the archive cannot be written to.
         IntegrityFailed: A file of the archive is not whole; nothing was changed.
     """
+    with folding_alone(archive.root):
+        return _order(archive, folder, given, going, zone)
+
+
+def remove(
+    archive: Archive, folder: ShopFolder, given: Order, choose: Callable[[], Sequence[Retained]], zone: tzinfo
+) -> Removal:
+    """Remove what *choose* names, from the choice to the last file while nobody else removes, folds or sets a hold.
+
+    Args:
+        archive, folder, given, zone: As for :func:`order`.
+        choose: Looks at the archive and returns the inspections that go, none or more; what it raises ends the removal
+            before anything is changed. What was chosen before somebody was asked may be gone or held by now.
+
+    Raises:
+        BadInput, IntegrityFailed: As :func:`order` and :func:`finish`.
+    """
+    if not archive.root.is_dir():  # nothing was ever committed: no lock can lie there, and none is needed
+        return Removal(tuple(choose()), ())
+    with folding_alone(archive.root):
+        going = tuple(choose())
+        if going:
+            _order(archive, folder, given, going, zone)
+        return Removal(going, tuple(_finish(archive, folder)))
+
+
+def _order(
+    archive: Archive, folder: ShopFolder, given: Order, going: Sequence[Retained], zone: tzinfo
+) -> list[Tombstone]:
     demand_removable(archive, folder, given, going, zone)
     tombstones = list(_tombstones(archive, given, {one.inspection_id: one for one in going}))
     archive.commit_tombstones(tombstones)
@@ -151,12 +197,17 @@ def demand_removable(
     """Refuse the order where one of *going* may not go.
 
     Raises:
-        BadInput: It is held, its time is not over, or its journal lies open; nothing was changed.
-        IntegrityFailed: A hold in the archive is not whole.
+        BadInput: It was removed already, is held, its time is not over, or its journal lies open; nothing was changed.
+        IntegrityFailed: A hold or a tombstone in the archive is not whole.
     """
     today = given.at.astimezone(zone).date()
+    removed = {one.inspection_id: one for one in archive.tombstones() if one.removed_table == READINGS.name}
     holds = holds_set(archive.holds())  # anew: one may have been set since they were looked at
     for one in going:
+        if not one.certificates_alone and (tombstone := removed.get(one.inspection_id)) is not None:
+            raise BadInput(
+                f"inspection {one.inspection_id}: was {removed_words(tombstone)} already; nothing was removed"
+            )
         held = next((hold for hold in holds if is_held(one.inspection_id, one.customer, hold)), None)
         if held is not None:
             raise BadInput(
@@ -193,25 +244,30 @@ def finish(archive: Archive, folder: ShopFolder) -> list[Path]:
     """Remove what the tombstones of *archive* stand for and is still there; return the files that are gone.
 
     Raises:
-        BadInput: Something cannot be removed, or another program folds; what is removed so far stays removed.
+        BadInput: Something cannot be removed, or another program folds, removes or sets a hold; what is removed so far stays
+            removed.
         IntegrityFailed: Something is not what its tombstone says, and is left alone.
     """
-    tombstones = archive.tombstones()
-    if not tombstones:
+    if not archive.tombstones():
         return []
-    gone: list[Path] = []
     with folding_alone(archive.root):
-        for (table, month), dead in sorted(_by_month(tombstones).items()):
-            own = [archive.root / table / month / name for name in sorted(dead)]
-            for path in own:
-                if path.exists():
-                    _demand_the_same(table, path, dead[path.name])
-            gone += _unlinked(own)
-            for segment in _segments_of(archive.root, table, month):
-                gone += _without(archive.root, segment, dead)
-            gone += _unlinked(_unpublished(archive.root, table, month, dead))
-        gone += _unlinked(_captures_of(folder, tombstones))
-        gone += _unlinked(_beside(folder, tombstones))
+        return _finish(archive, folder)
+
+
+def _finish(archive: Archive, folder: ShopFolder) -> list[Path]:
+    tombstones = archive.tombstones()
+    gone: list[Path] = []
+    for (table, month), dead in sorted(_by_month(tombstones).items()):
+        own = [archive.root / table / month / name for name in sorted(dead)]
+        for path in own:
+            if path.exists():
+                _demand_the_same(table, path, dead[path.name])
+        gone += _unlinked(own)
+        for segment in _segments_of(archive.root, table, month):
+            gone += _without(archive.root, segment, dead)
+        gone += _unlinked(_unpublished(archive.root, table, month, dead))
+    gone += _unlinked(_captures_of(folder, tombstones))
+    gone += _unlinked(_beside(folder, tombstones))
     return gone
 
 

@@ -49,7 +49,7 @@ from archive.ledger import (
 from archive.locking import held_alone
 from archive.own_hash import NO_HASH, OWN_HASH_KEY, with_own_hash
 from archive.selection import Chosen, Selection, choose, valid
-from archive.tombstones import last_under, name_of
+from archive.tombstones import last_under, name_of, removed_words
 from schemas import parquet
 from schemas.certificates import CERTIFICATES, Certificate
 from schemas.column import Table
@@ -212,14 +212,26 @@ class Archive:
         """Commit *tombstones*, those of one order, at its time; return the file.
 
         Raises:
-            BadInput: There are none, or they are of several orders, or the order is in the archive already; or the archive
-                cannot be written to.
+            BadInput: There are none, or they are of several orders, or the order is in the archive already, or a tombstone of
+                one of the commits is; or the archive cannot be written to.
             IntegrityFailed: The bench's last commit cannot be read.
         """
         key = _only_key("order", "tombstones", (one.removal_id for one in tombstones))
         rows = parquet.table_of(TOMBSTONES, tombstones)
         at, named_at = tombstones[0].removed_at, max(one.named_at for one in tombstones)
-        refuse = partial(self._refuse_known, TOMBSTONES, "order", key)
+
+        def refuse() -> None:
+            self._refuse_known(TOMBSTONES, "order", key)
+            # Two tombstones for one commit would be a fork of its chain, for good.
+            there = {(one.bench, one.seq): one for one in self.tombstones()}
+            for one in tombstones:
+                if (earlier := there.get((one.bench, one.seq))) is not None:
+                    raise BadInput(
+                        f"{one.removed_table} {one.key} revision {one.revision}: was {removed_words(earlier)} already; "
+                        "nothing was changed"
+                    )
+                there[one.bench, one.seq] = one
+
         return self._commit(TOMBSTONES, rows, key, 1, at, refuse, not_before=named_at)
 
     def _refuse_known(self, contract: Table, kind: str, key: str) -> None:

@@ -97,7 +97,8 @@ def _hold(args: argparse.Namespace) -> int:
             known = {one.customer for one in archive.inspections()} | {one.customer for one in behind}
             _demand_customer(args.customer, folder, known)
         hold = set_hold(archive, args.now(), by, reason, customer=args.customer, inspection_id=inspection)
-        told = f"hold {hold.hold_id}: {_held(hold)} stays until the hold is lifted ({reason})"
+        # Only now is it sure what the hold found: until it was set a removal may have been faster.
+        told = f"hold {hold.hold_id}: {_found_by(hold, archive)} until the hold is lifted ({reason})"
         print(json.dumps(_hold_json(hold)) if args.json else told)
         return 0
     if args.customer or args.inspection or args.by or args.reason:
@@ -132,6 +133,21 @@ def _held(hold: Hold) -> str:
     return f"inspection {hold.inspection_id}" if hold.customer is None else f"all of {hold.customer}"
 
 
+def _found_by(hold: Hold, archive: Archive) -> str:
+    """Return what of it there is that *hold*, which has just been set, keeps: nothing of that goes any more."""
+    from archive.naming import removed_inspections
+    from archive.retention import is_same_customer
+    from archive.tombstones import removed_words
+
+    if hold.inspection_id is not None:
+        gone = next((one for one in removed_inspections(hold.inspection_id, archive)), None)
+        if gone is None:
+            return f"{_held(hold)} stays"
+        return f"the certificates of {_held(hold)}, which was {removed_words(gone)}, stay"
+    many = sum(is_same_customer(one.customer, hold.customer or "") for one in archive.inspections())
+    return f"{_held(hold)}, {_number(many)} now, stays"
+
+
 def _hold_line(hold: Hold, zone: tzinfo) -> str:
     return f"{hold.hold_id}: {_held(hold)}, by {hold.by} since {hold.at.astimezone(zone).date()} ({hold.reason})"
 
@@ -140,8 +156,7 @@ def _hold_line(hold: Hold, zone: tzinfo) -> str:
 
 
 def _retain(args: argparse.Namespace) -> int:
-    from archive.removing import every_retained, finish, left_behind
-    from archive.retention import is_same_customer
+    from archive.removing import finish, left_behind
     from schemas.errors import BadInput
 
     folder, archive, zone = _shop(args)
@@ -154,9 +169,24 @@ def _retain(args: argparse.Namespace) -> int:
         earlier = finish(archive, folder)
         if earlier and not args.json:
             print(f"finished a removal that was cut short: {_files(len(earlier))} gone")
-    # What has gone but for its certificates is asked for again only where those are to go as well.
+        return _remove(args, folder, archive, zone, earlier)
     behind = left_behind(archive, folder, zone)
-    found = every_retained(archive, folder, zone) + (behind if args.with_certificates else [])
+    found = _found(args, folder, archive, zone, behind)
+    today = args.now().astimezone(zone).date()
+    listed = found if args.all or args.inspection is not None else [one for one in found if one.is_over(today)]
+    return _list(args, folder, archive, zone, today, found, listed, [one for one in behind if one.may_go(today)])
+
+
+def _found(
+    args: argparse.Namespace, folder: ShopFolder, archive: Archive, zone: tzinfo, behind: Sequence[Retained]
+) -> list[Retained]:
+    """Return what the command is asked about; *behind* is what has gone but for its certificates."""
+    from archive.removing import every_retained
+    from archive.retention import is_same_customer
+    from schemas.errors import BadInput
+
+    # It is asked for again only where the certificates are to go as well.
+    found = [*every_retained(archive, folder, zone), *(behind if args.with_certificates else ())]
     if args.customer is not None:
         found = [one for one in found if is_same_customer(one.customer, args.customer)]
         if not found:
@@ -166,11 +196,7 @@ def _retain(args: argparse.Namespace) -> int:
     if args.inspection is not None:
         wanted = _inspection(archive, args.inspection, found)
         found = [one for one in found if one.inspection_id == wanted]
-    if args.remove:
-        return _remove(args, folder, archive, zone, found, earlier)
-    today = args.now().astimezone(zone).date()
-    listed = found if args.all or args.inspection is not None else [one for one in found if one.is_over(today)]
-    return _list(args, folder, archive, zone, today, found, listed, [one for one in behind if one.may_go(today)])
+    return found
 
 
 def _inspection(archive: Archive, wanted: str, found: Sequence[Retained]) -> str:
@@ -250,29 +276,43 @@ def _retained_json(one: Retained, today: date) -> dict[str, Any]:
 
 
 def _remove(
-    args: argparse.Namespace,
-    folder: ShopFolder,
-    archive: Archive,
-    zone: tzinfo,
-    found: Sequence[Retained],
-    earlier: Sequence[Path],
+    args: argparse.Namespace, folder: ShopFolder, archive: Archive, zone: tzinfo, earlier: Sequence[Path]
 ) -> int:
     import json
 
     from archive.holds import fresh_id
-    from archive.removing import Order, demand_removable, finish, order
+    from archive.removing import Order, demand_removable, left_behind, remove
+    from schemas.errors import BadInput
 
     by, reason = _by(args, folder, "--remove")
     now = args.now()
     today = now.astimezone(zone).date()
-    # What was named by its number is refused with its reason; of the others those that may go are meant.
-    going = found if args.inspection is not None else [one for one in found if one.may_go(today)]
     given = Order(fresh_id(now), now, by, reason, args.with_certificates)
-    demand_removable(archive, folder, given, going, zone)
-    if going:
-        _confirm(args, going)
-        order(archive, folder, given, going, zone)
-    gone = finish(archive, folder)
+
+    def looked() -> list[Retained]:
+        found = _found(args, folder, archive, zone, left_behind(archive, folder, zone))
+        # What was named by its number is refused with its reason; of the others those that may go are meant.
+        going = found if args.inspection is not None else [one for one in found if one.may_go(today)]
+        demand_removable(archive, folder, given, going, zone)
+        return going
+
+    # A person at the terminal takes time over the answer, and nobody is kept waiting meanwhile.
+    typed = looked() if _is_typed(args) else None
+    if typed:
+        _confirm(args, typed)
+
+    def chosen() -> list[Retained]:
+        going = looked()
+        if typed is not None and [one.inspection_id for one in going] != [one.inspection_id for one in typed]:
+            raise BadInput(
+                f"{_going(going)} may go now, and not the {len(typed)} that were looked at; look again; nothing was removed"
+            )
+        if typed is None and going:
+            _confirm(args, going)
+        return going
+
+    done = remove(archive, folder, given, chosen, zone)
+    going, gone = done.going, done.gone
     stay = archive.certificates(of={one.inspection_id for one in going}) if going else []
     if args.json:
         answer = {
@@ -292,6 +332,11 @@ def _remove(
     return 0
 
 
+def _is_typed(args: argparse.Namespace) -> bool:
+    """Return whether the number of inspections is to be typed at a terminal."""
+    return args.yes is None and not args.json and sys.stdin.isatty()
+
+
 def _confirm(args: argparse.Namespace, going: Sequence[Retained]) -> None:
     """Have the number of inspections said by the person who orders their removal.
 
@@ -307,7 +352,7 @@ def _confirm(args: argparse.Namespace, going: Sequence[Retained]) -> None:
                 f"--yes {args.yes}: {_going(going)} would go, not {args.yes}; look again; nothing was removed"
             )
         return
-    if args.json or not sys.stdin.isatty():
+    if not _is_typed(args):
         raise BadInput(
             f"{_going(going)} would go for good; look at them with 'filmtally archive retain', then say --yes {many}; "
             "nothing was removed"

@@ -226,7 +226,7 @@ def test_files_without_a_manifest_are_cleared_only_where_all_stands_elsewhere(ro
 def test_one_folds_at_a_time_and_no_bench_waits_for_it(root: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(folding, "_LOCK_SECONDS", 0.05)
     with folding_alone(root):
-        with pytest.raises(BadInput, match="another program has been folding"):
+        with pytest.raises(BadInput, match="another program has been folding or removing"):
             fold(root, NOW)
         late(root)
 

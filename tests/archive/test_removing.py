@@ -6,7 +6,9 @@ import dataclasses
 import hashlib
 import os
 import shutil
+import threading
 from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -15,11 +17,13 @@ from typing import Any
 import pyarrow.parquet as pq
 import pytest
 
+from archive import fold as folding
 from archive import removing
-from archive.fold import fold
+from archive.fold import fold, folding_alone
 from archive.holds import lift_hold, set_hold
 from archive.ledger import RECORD_KEY
-from archive.removing import Order, every_retained, finish, order, unfinished
+from archive.removing import Order, every_retained, finish, left_behind, order, remove, unfinished
+from archive.retention import Retained
 from archive.shop_folder import ShopFolder
 from archive.store import Archive
 from schemas import parquet
@@ -255,6 +259,116 @@ def test_the_customers_file_is_asked(shop: Shop) -> None:
     file.write_text('name = "Ferrow Gate Works"\n[retention]\nyears = 30\n')
     with pytest.raises(BadInput, match=r"is kept until 2056-11-03 \(30 years by the customer's file, from "):
         shop.order()
+
+
+# ---- at once --------------------------------------------------------------------------------
+
+
+def test_a_commit_never_gets_a_second_tombstone(shop: Shop) -> None:
+    """What was looked at before another removal, also one that is not finished, is not ordered away again."""
+    found = [r for r in every_retained(shop.archive, shop.folder, UTC) if r.inspection_id == ONES[0].inspection_id]
+    again = dataclasses.replace(shop.given(), removal_id="20400101-000000-0002")
+    shop.order()
+    with pytest.raises(BadInput, match=r"was removed on 2040-01-01 by TA \(.*\) already; nothing was removed"):
+        order(shop.archive, shop.folder, again, found, UTC)
+    rows = [dataclasses.replace(one, removal_id=again.removal_id) for one in shop.archive.tombstones()]
+    with pytest.raises(
+        BadInput, match=r"revision 1: was removed on 2040-01-01 by TA \(.*\) already; nothing was changed"
+    ):
+        Archive(shop.folder.archive, "bench3").commit_tombstones(rows)
+    with pytest.raises(BadInput, match="already; nothing was changed"):
+        Archive(shop.folder.archive, "bench3").commit_tombstones(
+            [dataclasses.replace(rows[0], bench="other"), dataclasses.replace(rows[0], bench="other")]
+        )
+    finish(shop.archive, shop.folder)
+    with pytest.raises(BadInput, match="already; nothing was removed"):
+        order(shop.archive, shop.folder, again, found, UTC)
+    assert len(shop.archive.tombstones()) == 2
+    assert shop.archive.check() == []
+
+
+def test_two_removals_at_once_come_to_one(shop: Shop) -> None:
+    """Two programs look at the same moment, and both are told to go on; only one of them finds that it may."""
+    both = threading.Barrier(2)
+
+    def removed(number: int) -> int | str:
+        archive = Archive(shop.folder.archive, f"bench{number}")
+        seen = every_retained(archive, shop.folder, UTC)
+        both.wait()
+
+        def chosen() -> list[Retained]:
+            going = every_retained(archive, shop.folder, UTC)
+            assert going in ([], seen)
+            return going
+
+        given = dataclasses.replace(shop.given(), removal_id=f"20400101-000000-000{number}")
+        return len(remove(archive, shop.folder, given, chosen, UTC).going)
+
+    with ThreadPoolExecutor() as programs:
+        assert sorted(programs.map(removed, (8, 9))) == [0, len(ONES)]
+    assert len(shop.archive.tombstones()) == len(ONES) + 1
+    assert len({one.removal_id for one in shop.archive.tombstones()}) == 1
+    assert shop.archive.check() == []
+
+
+def test_no_hold_is_set_between_the_choice_and_the_last_file(shop: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(folding, "_LOCK_SECONDS", 0.05)
+    (held,) = [one.inspection_id for one in GOING]
+    told: list[str] = []
+
+    def hold() -> None:
+        with pytest.raises(BadInput) as refused:
+            set_hold(Archive(shop.folder.archive, "bench3"), LATER, "TA", "a claim", inspection_id=held)
+        told.append(refused.value.sentence)
+
+    def before(real: Callable[..., Any]) -> Callable[..., Any]:
+        def called(*args: Any) -> Any:
+            hold()
+            return real(*args)
+
+        return called
+
+    with monkeypatch.context() as patched:
+        patched.setattr(Archive, "commit_tombstones", before(Archive.commit_tombstones))
+        patched.setattr(removing, "_captures_of", before(removing._captures_of))
+        found = [r for r in every_retained(shop.archive, shop.folder, UTC) if r.inspection_id == held]
+        remove(shop.archive, shop.folder, shop.given(True), lambda: found, UTC)
+    assert len(told) == 2
+    assert all("another program has been folding or removing" in sentence for sentence in told)
+    hold()
+    assert told[-1] == (
+        f"there is no inspection {held} any more: it was removed on 2040-01-01 by TA (the retention is over); nothing is held"
+    )
+    assert shop.archive.holds() == []
+    assert shop.archive.check() == []
+
+
+def test_a_hold_waits_for_no_more_than_the_lock_and_is_heeded_once_it_is_set(
+    shop: Shop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(folding, "_LOCK_SECONDS", 0.05)
+    with (
+        folding_alone(shop.folder.archive),
+        pytest.raises(BadInput, match="nothing was changed; wait for it or end it, then repeat"),
+    ):
+        set_hold(shop.archive, LATER, "TA", "a claim", customer="Ferrow Gate Works")
+    found = every_retained(shop.archive, shop.folder, UTC)
+    set_hold(shop.archive, LATER, "TA", "a claim", customer="Ferrow Gate Works")
+    with pytest.raises(BadInput, match="is held by TA"):
+        remove(shop.archive, shop.folder, shop.given(), lambda: found, UTC)
+    assert shop.archive.tombstones() == []
+
+
+def test_certificates_that_a_removal_left_can_be_held_until_they_go(shop: Shop) -> None:
+    shop.remove()
+    hold = set_hold(shop.archive, LATER, "TA", "a claim", inspection_id=ONES[0].inspection_id)
+    lift_hold(shop.archive, hold.hold_id, LATER, "TA", "settled")
+    given = dataclasses.replace(shop.given(True), removal_id="20400101-000000-0002")
+    remove(shop.archive, shop.folder, given, lambda: left_behind(shop.archive, shop.folder, UTC), UTC)
+    with pytest.raises(BadInput, match="there is no inspection .* any more"):
+        set_hold(shop.archive, LATER, "TA", "a claim", inspection_id=ONES[0].inspection_id)
+    with pytest.raises(BadInput, match="there is no inspection 20990101-000000-0000; nothing was changed"):
+        set_hold(shop.archive, LATER, "TA", "a claim", inspection_id="20990101-000000-0000")
 
 
 # ---- killed ---------------------------------------------------------------------------------

@@ -6,14 +6,18 @@ import json
 import os
 import pty
 import shutil
+import subprocess
 import sys
+import time
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
 import openpyxl
 import pyarrow.parquet as pq
 import pytest
 
+from archive.store import Archive
 from tests.front.shop import FrontDoor
 
 WHO = ("--by", "mk", "--reason", "kept long enough")
@@ -87,6 +91,9 @@ def test_a_removal_that_was_cut_short_is_said_and_finished(
 def test_what_is_held_or_not_over_is_refused_with_its_reason(door: FrontDoor, lot: str) -> None:
     held = door("archive", "hold", "--set", "--inspection", lot, "--by", "mk", "--reason", "a claim is open", "--json")
     number = json.loads(held.out)["hold_id"]
+    told = door("archive", "hold", "--set", "--customer", "hollin and wray garden works", *WHO).out
+    assert ": all of hollin and wray garden works, 1 inspection now, stays until the hold is lifted" in told
+    assert door("archive", "hold", "--lift", told.split()[1].rstrip(":"), *WHO).code == 0
     assert f"{number}: inspection {lot}, by mk since 2060-01-01 (a claim is open)" in door("archive", "hold").out
     answer = door("archive", "retain", "--remove", "--inspection", lot, *WHO, "--yes", "1")
     assert (answer.code, "is held by mk since 2060-01-01 (a claim is open)" in answer.sentence) == (2, True)
@@ -140,6 +147,51 @@ def test_at_a_terminal_the_number_is_typed(door: FrontDoor, lot: str, monkeypatc
         assert door("archive", "retain", "--remove", *WHO).code == 0
     os.close(ours)
     assert json.loads(door("history", "--json").out) == []
+
+
+def test_of_two_removals_at_once_the_second_finds_nothing(
+    door: FrontDoor, lot: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The second begins when the first has said its --yes, and waits for it."""
+    root = Path(__file__).parents[2]
+    words = ["--shop", str(door.folder), "archive", "retain", "--remove", *WHO, "--yes", "1"]
+    code = (
+        "import datetime, sys; from filmtally import main; "
+        "sys.exit(main(sys.argv[1:], now=lambda: datetime.datetime(2060, 1, 1, 12, tzinfo=datetime.UTC)))"
+    )
+    second: list[subprocess.Popen[str]] = []
+    real = Archive.commit_tombstones
+
+    def beside(self: Archive, rows: Any) -> Path:
+        second.append(subprocess.Popen([sys.executable, "-c", code, *words], cwd=root, stdout=-1, stderr=-1, text=True))
+        time.sleep(1.0)
+        return real(self, rows)
+
+    monkeypatch.setattr(Archive, "commit_tombstones", beside)
+    assert door("archive", "retain", "--remove", *WHO, "--yes", "1").code == 0
+    out, err = second[0].communicate(timeout=60)
+    assert (second[0].returncode, out, err) == (0, "nothing may go; nothing was removed\n", "")
+    assert door("archive", "check").code == 0
+
+
+def test_what_was_held_while_the_number_was_typed_stays(
+    door: FrontDoor, lot: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def typed(_: str) -> str:
+        assert door("archive", "hold", "--set", "--inspection", lot, "--by", "mk", "--reason", "a claim").code == 0
+        return "1"
+
+    ours, theirs = pty.openpty()
+    with os.fdopen(theirs, "r") as terminal:
+        monkeypatch.setattr(sys, "stdin", terminal)
+        monkeypatch.setattr("builtins.input", typed)
+        answer = door("archive", "retain", "--remove", *WHO)
+    os.close(ours)
+    assert (answer.code, answer.sentence.partition(": ")[2]) == (
+        2,
+        "0 inspections may go now, and not the 1 that were looked at; look again; nothing was removed",
+    )
+    assert len(json.loads(door("history", "--json").out)) == 1
 
 
 def test_a_part_of_a_table_as_a_workbook(door: FrontDoor, lot: str) -> None:
@@ -264,6 +316,12 @@ def test_certificates_that_a_removal_left_can_go_later(door: FrontDoor, lot: str
     words = ("archive", "retain", "--remove", "--with-certificates", *WHO)
     answer = door(*words)
     assert (answer.code, "1 inspection (of 1 the certificates alone" in answer.sentence) == (2, True)
+    told = door("archive", "hold", "--set", "--inspection", lot, *WHO)
+    assert (
+        f": the certificates of inspection {lot}, which was removed on 2060-01-01 by mk (kept long enough), stay until"
+        in told.out
+    )
+    assert door("archive", "hold", "--lift", told.out.split()[1].rstrip(":"), *WHO).code == 0
     # A hold, and a customer's longer years, keep them as they keep an inspection.
     hold = json.loads(door("archive", "hold", "--set", "--customer", _customer(door), *WHO, "--json").out)["hold_id"]
     assert door(*words).out == "nothing may go; nothing was removed\n"
