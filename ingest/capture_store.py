@@ -9,13 +9,18 @@ import hashlib
 import json
 import os
 import secrets
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
+from archive.locking import held_alone
 from schemas.errors import BadInput, IntegrityFailed
 
 _CHUNK_BYTES: Final = 1 << 20
+#: The lock of whoever takes captures into inspections, and how long another is waited for.
+_LOCK: Final = ".taking.lock"
+_WAITED_S: Final = 60.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,6 +78,20 @@ def keep(source: Path, folder: Path) -> KeptCapture:
     except PermissionError:
         raise BadInput(f"{source}: this capture may not be read; ask whoever owns it") from None
     return kept
+
+
+@contextlib.contextmanager
+def taking_alone(folder: Path) -> Iterator[None]:
+    """Let no other process take captures of *folder*, which exists.
+
+    The look whether a capture was taken, and the taking up to where the next look shows it, stand in here together: else
+    two processes both find that it was not, and its readings count twice.
+
+    Raises:
+        BadInput: Another process keeps the lock, or the folder cannot be written to; nothing was changed.
+    """
+    with held_alone(folder / _LOCK, _WAITED_S, f"{folder}: another filmtally has been taking a capture"):
+        yield
 
 
 @dataclass(frozen=True, slots=True)

@@ -88,13 +88,15 @@ class Journal:
 
     Args:
         path: Its file; made with its folder where it does not exist.
+        begun: It has to be there: who holds it may put it away while this waits for the lock.
 
     Raises:
         BadInput: Another process holds it, or the folder cannot be written to.
         IntegrityFailed: A record in it is damaged.
+        FileNotFoundError: It has to be there, and is not, or no longer.
     """
 
-    def __init__(self, path: Path) -> None:
+    def __init__(self, path: Path, *, begun: bool = False) -> None:
         self.path = path
         try:
             path.parent.mkdir(parents=True, exist_ok=True)
@@ -104,6 +106,10 @@ class Journal:
             raise BadInput(f"{path}: another filmtally is taking this inspection; finish it there first") from None
         except OSError as wrong:
             raise _sentence(path, wrong) from None
+        if begun and not path.exists():
+            self._lock.release()
+            path.with_suffix(".lock").unlink(missing_ok=True)
+            raise FileNotFoundError(path)
         try:
             new = not path.exists()
             self._content = JournalContent((), b"", 0) if new else read(path)

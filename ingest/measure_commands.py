@@ -124,7 +124,9 @@ def _measure(args: argparse.Namespace) -> int:
 
 
 def _measure_from_files(args: argparse.Namespace) -> int:
-    from ingest.capture_store import keep
+    from contextlib import ExitStack
+
+    from ingest.capture_store import keep, taking_alone
     from ingest.new_inspection import facts_of
     from ingest.open_inspection import OpenInspection, SaidOfLines, taken_as
     from ingest.said import moment, numbered, plain_text
@@ -134,20 +136,23 @@ def _measure_from_files(args: argparse.Namespace) -> int:
         plain_text(args.again, "--again")
     facts = facts_of(args, folder) if args.resume is None else None
     kept = [keep(path, folder.captures) for path in args.captures]
-    # A reason to take again what was never taken would be an untrue word in the record.
-    again = args.again if any(taken_as(folder, k.sha256) for k in kept) else None
-    said = SaidOfLines(numbered(args.accept, "--accept"), numbered(args.set_aside, "--set-aside"), again)
-    if _already_taken(args, folder, [k.sha256 for k in kept], facts):
-        return 0
-    inspection_id = facts.inspection_id if facts else resumed(args, folder)
-    with OpenInspection(folder, inspection_id, args.now(), facts) as inspection:
-        zone = inspection.facts.shop.time_zone
-        stated_at = moment(args.measured_at, zone) if args.measured_at else None
-        if args.dry_run:
-            for capture in kept:
-                _show_dry_run(inspection, capture.path, stated_at, said)
-            return 0
-        inspection.take_captures(kept, stated_at, said, args.now())
+    accept, set_aside = numbered(args.accept, "--accept"), numbered(args.set_aside, "--set-aside")
+    with ExitStack() as opened:
+        with taking_alone(folder.captures):
+            # A reason to take again what was never taken would be an untrue word in the record.
+            again = args.again if any(taken_as(folder, k.sha256) for k in kept) else None
+            said = SaidOfLines(accept, set_aside, again)
+            if _already_taken(args, folder, [k.sha256 for k in kept], facts):
+                return 0
+            inspection_id = facts.inspection_id if facts else resumed(args, folder)
+            inspection = opened.enter_context(OpenInspection(folder, inspection_id, args.now(), facts))
+            zone = inspection.facts.shop.time_zone
+            stated_at = moment(args.measured_at, zone) if args.measured_at else None
+            if args.dry_run:
+                for capture in kept:
+                    _show_dry_run(inspection, capture.path, stated_at, said)
+                return 0
+            inspection.take_captures(kept, stated_at, said, args.now())
         if args.keep_open:
             counted = inspection.taking.counted
             told = f"inspection {inspection_id}: {counts_said(inspection)}; still open"

@@ -91,9 +91,11 @@ class OpenInspection:
         self._folder = folder
         path = journal_path(folder, inspection_id)
         if facts is None and not path.is_file():
-            have = ", ".join(open_ids(folder)) or "none"
-            raise BadInput(f"{folder.journals}: there is no open inspection {inspection_id!r} (there are: {have})")
-        self.journal = SeenJournal(path) if looking else Journal(path)
+            raise _not_open(folder, path)
+        try:
+            self.journal = SeenJournal(path) if looking else Journal(path, begun=facts is None)
+        except FileNotFoundError:  # whoever held it put it away in between
+            raise _not_open(folder, path) from None
         try:
             records = self.journal.content.records
             self._unwritten: list[dict[str, Any]] = []
@@ -379,6 +381,19 @@ def journal_path(folder: ShopFolder, inspection_id: str) -> Path:
 def open_ids(folder: ShopFolder) -> list[str]:
     """Return the open inspections, oldest first. A journal without a byte is none: nothing was taken yet, or never will be."""
     return sorted(path.stem for path in folder.journals.glob(f"*{SUFFIX}") if _has_bytes(path))
+
+
+def _not_open(folder: ShopFolder, path: Path) -> BadInput:
+    """Return what is said of an inspection whose journal is not, or no longer, among the open ones."""
+    if (folder.journals / SEALED / path.name).is_file():
+        return BadInput(
+            f"inspection {path.stem} was sealed meanwhile, so nothing more is taken into it; correct it with 'filmtally "
+            f"amend {path.stem}', or take the lot's further readings as a new inspection"
+        )
+    if (folder.journals / ABANDONED / path.name).is_file():
+        return BadInput(f"inspection {path.stem} was given up meanwhile, so nothing is taken into it; begin a new one")
+    have = ", ".join(open_ids(folder)) or "none"
+    return BadInput(f"{folder.journals}: there is no open inspection {path.stem!r} (there are: {have})")
 
 
 def _has_bytes(path: Path) -> bool:

@@ -167,7 +167,7 @@ def _register_amend(commands: Any) -> None:
         dest="facts",
         action="append",
         metavar="NAME=VALUE",
-        help="correct a fact: lot, purchase_order, work_order, rack, rack_position, powder, powder_batch, sprayer",
+        help="correct a fact: lot, lot_size (pieces), purchase_order, work_order, rack, rack_position, powder, powder_batch, sprayer",
     )
     amend.add_argument("--by", required=True, metavar="CODE", help="who says so")
     amend.add_argument("--why", required=True, metavar="REASON", help="why there is a new revision")

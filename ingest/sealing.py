@@ -19,6 +19,7 @@ from ingest.reading_rows import base_of, rows_of
 from ingest.said import number_of
 from rules.assessment import conformity_of
 from rules.film_build import Judged
+from rules.lot_judgement import LotTerms, state_plan
 from rules.plain_findings import plain_findings
 from rules.verdict import Finding, Verdict
 from schemas.errors import BadInput
@@ -32,6 +33,13 @@ from schemas.vocabulary import EVERYWHERE, CheckKind
 
 #: What bears on a gauge until the next of its kind, however long ago.
 _LASTING: Final = (CheckKind.CALIBRATION, CheckKind.ADJUSTMENT, CheckKind.INCIDENT)
+#: What a correction can put right beside the counting of readings; a number of pieces is one, all else is text.
+_CORRECTED: Final = frozenset(
+    {"purchase_order", "work_order", "lot", "lot_size", "rack", "rack_position", "powder", "powder_batch", "sprayer"}
+)
+#: Of these the inspection's own row says the same as its readings.
+_IN_RECORD: Final = frozenset({"purchase_order", "work_order", "lot", "lot_size"})
+_MOST_PIECES: Final = 10_000_000
 pc: Final[Any] = pyarrow.compute  # its type information knows fewer pairs of arguments than it takes
 
 
@@ -125,16 +133,15 @@ def amend(
         by: Code of the person who says so.
         why: Why there is a new revision.
         sealed_at: Time of sealing, aware.
-        facts: Facts to correct: column of the readings table and its new value.
+        facts: Facts to correct: column of the readings table and its new value, in words.
 
     Raises:
-        BadInput: A reading does not exist or does not count already, nothing changes, or a fact
-            cannot be corrected this way.
+        BadInput: A reading does not exist or does not count already, nothing changes, a fact cannot be corrected this
+            way, or the number of pieces in the lot is none, is less than were measured, or has no sampling plan.
     """
-    allowed = {"purchase_order", "work_order", "lot", "rack", "rack_position", "powder", "powder_batch", "sprayer"}
     for name in facts:
-        if name not in allowed:
-            raise BadInput(f"{name} cannot be corrected; what can is: {', '.join(sorted(allowed))}")
+        if name not in _CORRECTED:
+            raise BadInput(f"{name} cannot be corrected; what can is: {', '.join(sorted(_CORRECTED))}")
     if not exclude and not facts:
         raise BadInput("nothing is changed; name readings with --exclude NUMBER=REASON, or facts with --set NAME=VALUE")
     known = {r.reading_no: r for r in readings}
@@ -147,17 +154,22 @@ def amend(
             raise BadInput(
                 f"inspection {before.inspection_id}: reading {number} does not count already ({known[number].excluded_reason})"
             )
+    corrected: dict[str, Any] = dict(facts)
+    if "lot_size" in facts:
+        corrected["lot_size"] = _pieces_said(facts["lot_size"])
     revision = before.revision + 1
     left_out = {"counted": False, "excluded_by": by}
     changed = []
     for r in readings:
-        new: dict[str, Any] = {"revision": revision, **facts}
+        new: dict[str, Any] = {"revision": revision, **corrected}
         if r.reading_no in exclude:
             new |= left_out | {"excluded_reason": exclude[r.reading_no]}
         changed.append(dataclasses.replace(r, **new))
-    findings, verdict = _judged(Job.from_json(before.job_json), changed)
-    in_record: dict[str, Any] = {k: v for k, v in facts.items() if k in {"purchase_order", "work_order", "lot"}}
-    in_record |= _counts(changed)
+    job, counts = Job.from_json(before.job_json), _counts(changed)
+    if "lot_size" in corrected:
+        _demand_lot_size(before, job, corrected["lot_size"], counts["pieces_measured"])
+    findings, verdict = _judged(job, changed)
+    in_record = {k: v for k, v in corrected.items() if k in _IN_RECORD} | counts
     inspection = dataclasses.replace(
         before,
         revision=revision,
@@ -170,6 +182,33 @@ def amend(
         **in_record,
     )
     return Sealed(inspection, table_of(READINGS, changed))
+
+
+def _pieces_said(said: str) -> int:
+    if not (
+        said.isascii() and said.isdecimal() and len(said) <= len(str(_MOST_PIECES)) and 1 <= int(said) <= _MOST_PIECES
+    ):
+        raise BadInput(
+            f"--set lot_size={said}: is no number of pieces from 1 to {_MOST_PIECES}; write it with digits alone"
+        )
+    return int(said)
+
+
+def _demand_lot_size(before: Inspection, job: Job, lot_size: int, measured: int) -> None:
+    """Refuse a lot that is smaller than what was measured of it, or for which the job's sampling has no plan.
+
+    Where the sample was drawn from another number of pieces it is no sample of this lot; the rules say so when it is judged.
+    """
+    if lot_size < measured:
+        raise BadInput(
+            f"inspection {before.inspection_id}: --set lot_size={lot_size} is less than the "
+            f"{number_of(measured, 'piece', 'pieces')} measured; correct the number"
+        )
+    if job.sampling is not None:
+        try:
+            state_plan(job.sampling, LotTerms(lot_size))
+        except ValueError as without:
+            raise BadInput(f"inspection {before.inspection_id}: --set lot_size={lot_size}: {without}") from None
 
 
 def known_checks(checks: Sequence[GaugeCheck], gauge_serial: str, first: datetime) -> list[GaugeCheck]:

@@ -288,3 +288,17 @@ def test_a_variables_plan_that_no_table_holds_is_refused_before_measuring(series
     answer = series.door("measure", "latch", *words)
     assert answer.code == 2
     assert "no plan is held for letter B, AQL 1.0" in answer.sentence
+
+
+def test_a_lot_size_that_is_corrected_is_judged_anew_and_a_sample_drawn_from_another_is_none(series: Series) -> None:
+    """MIL-STD-105E, tables I and II-A (read): 13 pieces of 26 to 50 are measured, and 20 of 91 to 150."""
+    assert series.measure("C-1", pieces=list(range(1, 14)), size=40) == 0
+    assert series.measure("C-2") == 0
+    why = ("--by", "mk", "--why", "counted again")
+    for lot, size, verdict in (("C-1", 120, "UNDECIDED"), ("C-1", 44, "PASS"), ("C-2", 44, "UNDECIDED")):
+        answer = series.door("amend", lot, "--set", f"lot_size={size}", *why)
+        assert answer.code == 0, answer
+        judged = json.loads(series.say("assess", lot, "--json")[1])
+        assert judged["verdict"] == verdict
+    assert "the sample was drawn from 40 pieces, and the lot has 44: draw again" in json.dumps(judged)
+    assert series.door("archive", "check").code == 0

@@ -187,3 +187,45 @@ def test_a_record_keeps_what_can_bear_on_its_readings_and_not_all_that_the_gauge
     kept = known_checks(checks, CHECK.gauge_serial, NOW)  # type: ignore[arg-type]
     names = ["calibrated", "dropped", "set-eddy", "set", "oldest", "opening", "later"]
     assert [c.check_id for c in kept] == names
+
+
+def _amended(first: Sealed, exclude: dict[int, str] | None = None, **facts: str) -> Sealed:
+    return amend(first.inspection, _rows(first), exclude or {}, by="mk", why="w", sealed_at=NOW, facts=facts)
+
+
+def test_the_number_of_pieces_in_the_lot_is_corrected_in_the_record_and_on_every_reading(tmp_path: Path) -> None:
+    state = taking(pieces=("1", "2"))
+    feed(state, *["3.1"] * 8)
+    first = _seal(state)
+    archive = Archive(tmp_path / "archive", "bench")
+    archive.commit_inspection(first.inspection, first.readings)
+    second = _amended(first, lot_size="12")
+    archive.commit_inspection(second.inspection, second.readings)  # refuses where record and readings disagree
+    assert archive.inspection(first.inspection.inspection_id).lot_size == 12
+    assert {r.lot_size for r in archive.reading_records(first.inspection.inspection_id)} == {12}
+    assert archive.check() == []
+
+
+@pytest.mark.parametrize("said", ["", "many", "0", "-3", "1.5", "1e3", "\u0662", "10000001", "9" * 5000])
+def test_a_lot_size_that_is_no_number_of_pieces_is_refused(said: str) -> None:
+    state = taking()
+    feed(state, *["3.1"] * 4)
+    with pytest.raises(BadInput, match="is no number of pieces from 1 to 10000000; write it with digits alone"):
+        _amended(_seal(state), lot_size=said)
+
+
+def test_a_lot_is_not_smaller_than_what_counts_of_it() -> None:
+    state = taking(pieces=("1", "2"))
+    feed(state, *["3.1"] * 8)
+    first = _seal(state)
+    with pytest.raises(BadInput, match="--set lot_size=1 is less than the 2 pieces measured; correct the number"):
+        _amended(first, lot_size="1")
+    fewer = _amended(first, dict.fromkeys(range(5, 9), "of another lot"), lot_size="1")
+    assert (fewer.inspection.lot_size, fewer.inspection.pieces_measured) == (1, 1)
+
+
+def test_a_lot_size_without_a_sampling_plan_is_refused() -> None:
+    state = taking(sampling={"scheme": "variables", "letter": "D", "aql": Decimal("1.0")})
+    feed(state, *["3.1"] * 4)
+    with pytest.raises(BadInput, match="lot_size=4: the plan measures 5 pieces, and the lot has 4: measure every"):
+        _amended(_seal(state), lot_size="4")
