@@ -21,7 +21,7 @@ from typing import Final
 
 from archive.index import ListedInspection
 from archive.store import Archive
-from report.assessing import bearing_checks
+from report.checks_around import found_with_checks
 from rules.assessment import GaugeSide, gauge_side
 from rules.coaching_racks import Aim, Rack, RackReading
 from rules.conformity import judged_builds
@@ -31,9 +31,9 @@ from schemas.errors import BadInput
 from schemas.inspections import Inspection
 from schemas.job import Job, Location
 from schemas.readings import GaugeReading
-from schemas.shop import OLDEST_VERIFICATION, Shop
+from schemas.shop import Shop
 from schemas.units import Unit, exact_um, from_um
-from schemas.vocabulary import CheckKind, VerificationError
+from schemas.vocabulary import VerificationError
 
 #: So many earlier racks are compared with at the most (a choice of ours: two control charts' worth of points).
 MOST_RACKS: Final = 50
@@ -313,20 +313,16 @@ def _around(archive: Archive, inspection: Inspection) -> tuple[list[ListedInspec
 
 
 def _gauge_side(archive: Archive, inspection: Inspection, readings: Sequence[GaugeReading]) -> GaugeSide:
-    """Return what the gauge brings to an inspection.
-
-    In a large archive the checks of all years take far longer to read than the rest. Those of the time that a policy lets a
-    verification be old decide, and a calibration that is written in the shop's file; only where that one had run out is the
-    archive asked for an older record of a calibration.
-    """
+    """Return what the gauge brings to an inspection, by the checks that assess looks at."""
     job, shop = _job(inspection.job_json), _shop(inspection.shop_json)
-    moments = [r.taken_at for r in readings] or [inspection.sealed_at]
-    gauge = next((g for g in shop.gauge if g.serial == inspection.gauge_serial), None)
-    # A day's margin, so that no time zone matters.
-    calibrated = gauge is not None and gauge.calibration_due > max(moments).date() + timedelta(days=1)
-    since = min(moments) - OLDEST_VERIFICATION if calibrated else None
-    known = [c for c in archive.checks(inspection.gauge_serial, since) if c.kind != CheckKind.STUDY]
-    return gauge_side(job, shop, readings, bearing_checks(readings, known))
+    _, side = found_with_checks(
+        archive,
+        inspection.gauge_serial,
+        readings,
+        lambda checks: gauge_side(job, shop, readings, checks),
+        lambda side: side.coverage,
+    )
+    return side
 
 
 def _newest(listed: Iterable[ListedInspection]) -> list[ListedInspection]:

@@ -9,7 +9,9 @@ from typing import Any
 import pytest
 
 from tests.front.racks import Pattern, all_high, builds, even, face_up, hang, open_gauge, thick_fit, thin_top
-from tests.front.shop import FrontDoor
+from tests.front.shop import GOOD, FrontDoor
+
+DRIFTED = ("--standard", "Z-0=0.2,0.1,0.3", "--standard", "S-50=56.9,56.3,56.0", "--standard", "S-130=142.2,142.9,142.5", "--standard", "S-255=266.0,265.1,266.4")  # fmt: skip
 
 
 def _asked(door: FrontDoor, *words: str, code: int = 0) -> dict[str, Any]:
@@ -73,8 +75,7 @@ def test_too_few_readings_say_nothing(door: FrontDoor) -> None:
 def test_a_gauge_that_failed_is_said_first_and_nothing_is_suggested(door: FrontDoor) -> None:
     open_gauge(door)
     hang(door, all_high)
-    drifted = ("--standard", "Z-0=0.2,0.1,0.3", "--standard", "S-50=56.9,56.3,56.0", "--standard", "S-130=142.2,142.9,142.5", "--standard", "S-255=266.0,265.1,266.4")  # fmt: skip
-    door.verify_gauge("closing", "2026-11-03T15:00", read=drifted)
+    door.verify_gauge("closing", "2026-11-03T15:00", read=DRIFTED)
     found = _asked(door, code=3)
     assert found["gauge"]["state"] == "suspect"
     assert found["suggestion"]["change"] is None
@@ -86,6 +87,16 @@ def test_a_gauge_that_was_never_verified_suggests_nothing(door: FrontDoor) -> No
     hang(door, all_high)
     found = _asked(door, code=3)
     assert (found["gauge"]["state"], found["suggestion"]["change"]) == ("uncovered", None)
+
+
+@pytest.mark.parametrize("read", [GOOD, DRIFTED], ids=["passed", "failed"])
+def test_the_last_check_is_named_as_assess_names_it_however_long_ago(door: FrontDoor, read: tuple[str, ...]) -> None:
+    door.verify_gauge("opening", "2026-06-01T07:00", read=GOOD)
+    door.verify_gauge("opening", "2026-08-01T07:00", read=read)
+    (inspection,) = hang(door, all_high, places=("top row",))
+    gate = _asked(door, inspection, code=3)["gauge"]["sentence"]
+    assert "no check on record" not in gate
+    assert gate in " ".join(door("assess", inspection).out.split())
 
 
 def test_the_rack_is_compared_with_earlier_ones_like_it(door: FrontDoor) -> None:
