@@ -188,9 +188,10 @@ def racks_between(
 
 
 def newest_inspection(archive: Archive, now: datetime, rack: str | None = None) -> str:
-    """Return the number of the newest sealed inspection, or of the newest one of the rack called *rack*.
+    """Return the number of the inspection that was sealed last, or of the last one of the rack called *rack*.
 
-    Looks back further and further, so that a large archive is not listed for its last line.
+    The order is that of history: of sealing, and in one moment that of the commits. An inspection's number says when it was
+    begun, and one that was begun earlier may be sealed later. Looks back further and further, so that a large archive is not listed for its last line.
 
     Raises:
         BadInput: There is none.
@@ -198,8 +199,7 @@ def newest_inspection(archive: Archive, now: datetime, rack: str | None = None) 
     """
     listed: list[ListedInspection] = []
     for days in (32, 256, None):
-        listed = archive.listed(since=None if days is None else now - timedelta(days=days))
-        listed.sort(key=lambda one: one.inspection_id, reverse=True)
+        listed = _last_sealed_first(archive.listed(since=None if days is None else now - timedelta(days=days)))
         if rack is None and listed:
             return listed[0].inspection_id
         if len(listed) >= MOST_SOUGHT:
@@ -213,6 +213,16 @@ def newest_inspection(archive: Archive, now: datetime, rack: str | None = None) 
         f"no rack {rack!r} among the newest {min(len(listed), MOST_SOUGHT)} inspections; name an inspection or a lot, "
         "'filmtally history' lists what there is"
     )
+
+
+def newest_of_lot(archive: Archive, lot: str) -> str | None:
+    """Return the number of the inspection of a lot that was sealed last: a lot that is measured rack by rack has several.
+
+    Raises:
+        IntegrityFailed: What is read is not whole.
+    """
+    listed = _last_sealed_first(archive.listed(lot=lot))
+    return listed[0].inspection_id if listed else None
 
 
 def aims_of(job: Job, location: str | None = None) -> tuple[Aim, ...]:
@@ -323,6 +333,11 @@ def _gauge_side(archive: Archive, inspection: Inspection, readings: Sequence[Gau
         lambda side: side.coverage,
     )
     return side
+
+
+def _last_sealed_first(listed: list[ListedInspection]) -> list[ListedInspection]:
+    """Return *listed*, which is in the order of the commits, by the time of sealing, the last one first."""
+    return sorted(listed, key=lambda one: one.sealed_at)[::-1]
 
 
 def _newest(listed: Iterable[ListedInspection]) -> list[ListedInspection]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from datetime import timedelta
 from html.parser import HTMLParser
 from typing import Any
 
@@ -134,6 +135,19 @@ def test_the_rack_is_compared_with_earlier_ones_like_it(door: FrontDoor) -> None
     assert _asked(door, "--rack", "R3")["lot"] == "H-7"
     assert _asked(door, "H-2")["earlier_racks"] == 2
     assert door("coach", "--part", "HW-088", "--to", "2026-11-02").code == 2
+
+
+def test_the_newest_is_the_one_that_was_sealed_last_whenever_it_was_begun(door: FrontDoor) -> None:
+    open_gauge(door)
+    (first,) = hang(door, even, 1, places=("top row",))
+    (second,) = hang(door, even, 2, places=("top row",))
+    assert _asked(door)["inspections"] == [second]
+    door.now += timedelta(minutes=5)
+    amended = door("amend", first, "--set", "lot=H-2", "--by", "mk", "--why", "wrong lot")
+    assert amended.code == 0, amended
+    assert json.loads(door("history", "--json").out)[-1]["inspection_id"] == first
+    for words in ((), ("--rack", "R3"), ("H-2",)):
+        assert first in _asked(door, *words)["inspections"], words
 
 
 def test_powder_is_a_range_and_inside_the_band_no_fault(door: FrontDoor) -> None:
