@@ -225,6 +225,20 @@ class BuildCount:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class GaugeUse:
+    """From when to when a gauge took judged readings in one mode.
+
+    Attributes:
+        first_taken_at, last_taken_at: When the first and the last of them were taken, UTC.
+    """
+
+    gauge_serial: str
+    probe_mode: str
+    first_taken_at: datetime
+    last_taken_at: datetime
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Affected:
     """An inspection with readings of one gauge in one period, counted or not.
 
@@ -366,6 +380,29 @@ GROUP BY {_listed(*groups, "build_um")}"""  # noqa: S608 - as above
         return [BuildCount(group=key[0], build_um=key[1], count=found[key]) for key in order]
 
     return _question(sql, selection, groups, joined)
+
+
+def gauge_uses(selection: Selection) -> Question[GaugeUse]:
+    """Ask from when to when each gauge took readings in each mode, ordered by gauge and mode, over all months."""
+    sql = f"""{_judged(selection, (), "gauge_serial", "probe_mode", "taken_at")}
+SELECT gauge_serial, probe_mode, min(taken_at) AS first_taken_at, max(taken_at) AS last_taken_at
+FROM judged
+GROUP BY gauge_serial, probe_mode"""  # noqa: S608 - what comes from outside is bound
+
+    def joined(parts: Iterable[pa.Table]) -> list[GaugeUse]:
+        found: dict[tuple[str, str], GaugeUse] = {}
+        for part in parts:
+            for row in _records(GaugeUse, part, ()):
+                key = (row.gauge_serial, row.probe_mode)
+                known = found.get(key, row)
+                found[key] = dataclasses.replace(
+                    row,
+                    first_taken_at=min(row.first_taken_at, known.first_taken_at),
+                    last_taken_at=max(row.last_taken_at, known.last_taken_at),
+                )
+        return [found[key] for key in sorted(found)]
+
+    return _question(sql, selection, (), joined)
 
 
 def affected(

@@ -33,9 +33,9 @@ def register(commands: Any) -> None:
         "inspection",
         nargs="?",
         metavar="INSPECTION",
-        help="its number, the beginning of one, or its lot (default: the newest)",
+        help="its number, the beginning of one, or its lot (default: the one sealed last)",
     )
-    coach.add_argument("--rack", metavar="NAME", help="the newest inspection of this rack")
+    coach.add_argument("--rack", metavar="NAME", help="the inspection of this rack that was sealed last")
     coach.add_argument("--part", metavar="NUMBER", help="instead of one rack: all racks of this part in a period")
     coach.add_argument("--from", dest="since", metavar="DAY", help="with --part: taken on this day or later")
     coach.add_argument("--to", dest="until", metavar="DAY", help="with --part: taken on this day or before")
@@ -135,7 +135,7 @@ def _demand_sense(args: argparse.Namespace) -> None:
 def _asked(args: argparse.Namespace, archive: Archive, zone: ZoneInfo) -> tuple[CoachingCase, str | None]:
     from archive.naming import inspection_named
     from report.coaching_answer import period_words
-    from report.coaching_data import newest_inspection, rack_of, racks_between
+    from report.coaching_data import newest_inspection, newest_of_lot, rack_of, racks_between
     from report.named_days import begin_and_end, first_and_last
 
     if args.part is not None:
@@ -144,17 +144,11 @@ def _asked(args: argparse.Namespace, archive: Archive, zone: ZoneInfo) -> tuple[
         case = racks_between(archive, args.part, since, until, location=args.location, powder=args.powder)
         return case, period_words(first, last)
     if args.inspection is not None:
-        number = _newest_of_lot(archive, args.inspection) or inspection_named(args.inspection, archive).inspection_id
+        of_lot = None if archive.listed(number=args.inspection) else newest_of_lot(archive, args.inspection)
+        number = of_lot or inspection_named(args.inspection, archive).inspection_id
     else:
         number = newest_inspection(archive, args.now(), args.rack)
     return rack_of(archive, number, args.location), None
-
-
-def _newest_of_lot(archive: Archive, lot: str) -> str | None:
-    """Return the newest inspection of a lot: a lot that is measured rack by rack has several."""
-    if archive.listed(number=lot):
-        return None
-    return max((one.inspection_id for one in archive.listed(lot=lot)), default=None)
 
 
 def _powder_inputs(args: argparse.Namespace) -> PowderInputs:

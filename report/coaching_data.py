@@ -21,7 +21,7 @@ from typing import Final
 
 from archive.index import ListedInspection
 from archive.store import Archive
-from report.assessing import bearing_checks
+from report.checks_around import found_with_checks
 from rules.assessment import GaugeSide, gauge_side
 from rules.coaching_racks import Aim, Rack, RackReading
 from rules.conformity import judged_builds
@@ -31,9 +31,9 @@ from schemas.errors import BadInput
 from schemas.inspections import Inspection
 from schemas.job import Job, Location
 from schemas.readings import GaugeReading
-from schemas.shop import OLDEST_VERIFICATION, Shop
+from schemas.shop import Shop
 from schemas.units import Unit, exact_um, from_um
-from schemas.vocabulary import CheckKind, VerificationError
+from schemas.vocabulary import VerificationError
 
 #: So many earlier racks are compared with at the most (a choice of ours: two control charts' worth of points).
 MOST_RACKS: Final = 50
@@ -188,9 +188,10 @@ def racks_between(
 
 
 def newest_inspection(archive: Archive, now: datetime, rack: str | None = None) -> str:
-    """Return the number of the newest sealed inspection, or of the newest one of the rack called *rack*.
+    """Return the number of the inspection that was sealed last, or of the last one of the rack called *rack*.
 
-    Looks back further and further, so that a large archive is not listed for its last line.
+    The order is that of history: of sealing, and in one moment that of the commits. An inspection's number says when it was
+    begun, and one that was begun earlier may be sealed later. Looks back further and further, so that a large archive is not listed for its last line.
 
     Raises:
         BadInput: There is none.
@@ -198,8 +199,7 @@ def newest_inspection(archive: Archive, now: datetime, rack: str | None = None) 
     """
     listed: list[ListedInspection] = []
     for days in (32, 256, None):
-        listed = archive.listed(since=None if days is None else now - timedelta(days=days))
-        listed.sort(key=lambda one: one.inspection_id, reverse=True)
+        listed = _last_sealed_first(archive.listed(since=None if days is None else now - timedelta(days=days)))
         if rack is None and listed:
             return listed[0].inspection_id
         if len(listed) >= MOST_SOUGHT:
@@ -213,6 +213,16 @@ def newest_inspection(archive: Archive, now: datetime, rack: str | None = None) 
         f"no rack {rack!r} among the newest {min(len(listed), MOST_SOUGHT)} inspections; name an inspection or a lot, "
         "'filmtally history' lists what there is"
     )
+
+
+def newest_of_lot(archive: Archive, lot: str) -> str | None:
+    """Return the number of the inspection of a lot that was sealed last: a lot that is measured rack by rack has several.
+
+    Raises:
+        IntegrityFailed: What is read is not whole.
+    """
+    listed = _last_sealed_first(archive.listed(lot=lot))
+    return listed[0].inspection_id if listed else None
 
 
 def aims_of(job: Job, location: str | None = None) -> tuple[Aim, ...]:
@@ -313,20 +323,21 @@ def _around(archive: Archive, inspection: Inspection) -> tuple[list[ListedInspec
 
 
 def _gauge_side(archive: Archive, inspection: Inspection, readings: Sequence[GaugeReading]) -> GaugeSide:
-    """Return what the gauge brings to an inspection.
-
-    In a large archive the checks of all years take far longer to read than the rest. Those of the time that a policy lets a
-    verification be old decide, and a calibration that is written in the shop's file; only where that one had run out is the
-    archive asked for an older record of a calibration.
-    """
+    """Return what the gauge brings to an inspection, by the checks that assess looks at."""
     job, shop = _job(inspection.job_json), _shop(inspection.shop_json)
-    moments = [r.taken_at for r in readings] or [inspection.sealed_at]
-    gauge = next((g for g in shop.gauge if g.serial == inspection.gauge_serial), None)
-    # A day's margin, so that no time zone matters.
-    calibrated = gauge is not None and gauge.calibration_due > max(moments).date() + timedelta(days=1)
-    since = min(moments) - OLDEST_VERIFICATION if calibrated else None
-    known = [c for c in archive.checks(inspection.gauge_serial, since) if c.kind != CheckKind.STUDY]
-    return gauge_side(job, shop, readings, bearing_checks(readings, known))
+    _, side = found_with_checks(
+        archive,
+        inspection.gauge_serial,
+        readings,
+        lambda checks: gauge_side(job, shop, readings, checks),
+        lambda side: side.coverage,
+    )
+    return side
+
+
+def _last_sealed_first(listed: list[ListedInspection]) -> list[ListedInspection]:
+    """Return *listed*, which is in the order of the commits, by the time of sealing, the last one first."""
+    return sorted(listed, key=lambda one: one.sealed_at)[::-1]
 
 
 def _newest(listed: Iterable[ListedInspection]) -> list[ListedInspection]:

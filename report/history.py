@@ -10,9 +10,10 @@ from fractions import Fraction
 from typing import Any, Final
 from zoneinfo import ZoneInfo
 
-from archive.questions import InspectionSummary, MonthSummary, Selection, Statistics
+from archive.questions import GaugeUse, InspectionSummary, MonthSummary, Selection, Statistics
 from report.figures import DASH, NBSP, figure, moment
 from report.terminal_text import table
+from rules.calibration_gate import events_of, timeline
 from rules.rounding import shown
 from rules.wording import PLACES, counted, listed
 from schemas.gauge_checks import GaugeCheck
@@ -81,7 +82,8 @@ class History:
         inspections, readings: What the selection covers.
         months: Rows by month; or
         single: rows by inspection.
-        checks: Checks of the gauges that measured, in the months that the rows are of, by time.
+        checks: Checks of the gauges that measured, from the last verification before the readings to the first one after
+            them, by time.
         left_out: Inspections older than those of *single* that are left out.
         verified: Whether each file was shown to be the one that was written.
         plants: Whether it is made from what plants pushed.
@@ -125,8 +127,30 @@ def unit_of_all(rows: Iterable[MonthSummary | InspectionSummary]) -> Unit:
     return Unit(units.pop() or Unit.UM) if len(units) == 1 else Unit.UM
 
 
-def checked_gauges(checks: Iterable[GaugeCheck], gauges: set[str], months: set[str]) -> tuple[CheckedGauge, ...]:
-    """Return the checks of *gauges* from the first to the last of *months*, by time; studies are none."""
+def checks_beside(checks: Iterable[GaugeCheck], uses: Iterable[GaugeUse]) -> list[GaugeCheck]:
+    """Return the rows of the checks that stand around readings, in whatever month they were done; studies are none.
+
+    Of each gauge and mode in *uses* these are the checks from the last verification before its first reading to the first one
+    after its last reading, both included; where there is no such verification, from the first check on or to the last one.
+    """
+    known = list(checks)
+    events = [e for kind in CheckKind if kind is not CheckKind.STUDY for e in events_of(known, kind)]
+    beside: set[str] = set()
+    for use in uses:
+        line = timeline(known, use.gauge_serial, use.probe_mode)
+        opening, closing = line.around(use.first_taken_at)[0], line.around(use.last_taken_at)[1]
+        beside |= {
+            event.check_id
+            for event in events
+            if event.concerns(use.gauge_serial, use.probe_mode)
+            and (opening is None or event.done_at >= opening.done_at)
+            and (closing is None or event.done_at <= closing.done_at)
+        }
+    return [check for check in known if check.check_id in beside]
+
+
+def checked_gauges(checks: Iterable[GaugeCheck], gauges: set[str]) -> tuple[CheckedGauge, ...]:
+    """Return the checks of *gauges*, by time; studies are none."""
     rows: dict[str, list[GaugeCheck]] = defaultdict(list)
     for check in checks:
         if check.gauge_serial in gauges and check.kind != CheckKind.STUDY:
@@ -134,15 +158,12 @@ def checked_gauges(checks: Iterable[GaugeCheck], gauges: set[str], months: set[s
     found = []
     for check_id, of_check in rows.items():
         last = max(of_check, key=lambda row: row.done_at)
-        month = f"{last.done_at.astimezone(UTC):%Y-%m}"
-        if not months or not min(months) <= month <= max(months):
-            continue
         within = [row.within for row in of_check if row.within is not None]
         errors = [Fraction(row.error_um) for row in of_check if row.error_um is not None]
         found.append(
             CheckedGauge(
                 check_id,
-                month,
+                f"{last.done_at.astimezone(UTC):%Y-%m}",
                 last.done_at,
                 last.gauge_serial,
                 last.kind,
@@ -174,7 +195,9 @@ def history_lines(history: History, zone: ZoneInfo, days_meant: str = "") -> lis
             f"the newest {history.inspections - history.left_out} of {history.inspections} inspections; --limit 0 shows all"
         )
     if history.checks:
-        lines.append("checks of the gauges that measured, by the month in which they were done:")
+        lines.append(
+            "checks of the gauges from the one before these readings to the one after them, by the month in which they were done:"
+        )
         lines += table(_check_cells(history), range(2, 6))
     return [line.replace(NBSP, " ") for line in [*lines, _trust(history)]]
 

@@ -203,9 +203,9 @@ def _selection(args: argparse.Namespace, zone: ZoneInfo) -> Selection:
 
 def _asked(args: argparse.Namespace, selection: Selection) -> History:
     from archive.as_written import demand_as_written
-    from archive.questions import inspection_summaries, month_summaries
+    from archive.questions import gauge_uses, inspection_summaries, month_summaries
     from report.group_commands import answering
-    from report.history import PLANT, History, checked_gauges, selection_words, unit_of_all
+    from report.history import PLANT, History, checked_gauges, checks_beside, selection_words, unit_of_all
     from report.named_days import first_and_last
     from rules.wording import listed
     from schemas.units import Unit
@@ -213,16 +213,18 @@ def _asked(args: argparse.Namespace, selection: Selection) -> History:
     per = _per(args)
     by = tuple(name for name in per if name != PLANT)
     demand = demand_as_written() if args.verified else None
+    # The checks lie with the plants; what was pushed is asked for readings alone.
+    of_checks = [gauge_uses(selection)] if args.at is None else []
     with answering(args, per.index(PLANT) if PLANT in per else None, demand) as (ask, plants):
         if args.by == "month":
             # An inspection with readings in several groups is counted in each. It has one gauge and lies in one month, so
             # rows by gauge count it once.
             by_gauge = month_summaries(selection, ("gauge_serial",))
-            months, of_gauges = ask(month_summaries(selection, by), by_gauge)
+            months, of_gauges, *uses = ask(month_summaries(selection, by), by_gauge, *of_checks)
             single: list[InspectionSummary] = []
         else:
             months, of_gauges = [], []
-            (single,) = ask(inspection_summaries(selection, by))
+            single, *uses = ask(inspection_summaries(selection, by), *of_checks)
     plant_at = per.index(PLANT) if PLANT in per else None
 
     def named(row: InspectionSummary) -> tuple[str | None, str]:
@@ -232,11 +234,10 @@ def _asked(args: argparse.Namespace, selection: Selection) -> History:
     limit = _LIMIT if args.limit is None else args.limit
     left_out = set(newest[:-limit]) if limit else set()
     rows = months or single
-    # The checks lie with the plants; what was pushed is asked for readings alone.
     checks: tuple[CheckedGauge, ...] = ()
-    if args.at is None:
-        gauges = {str(row.group[0]) for row in of_gauges} | {str(row.gauge_serial) for row in single}
-        checks = checked_gauges(archive_of(args).checks(args.gauge), gauges, {row.month for row in rows})
+    for of_gauge in uses:
+        beside = checks_beside(archive_of(args).checks(args.gauge), of_gauge)
+        checks = checked_gauges(beside, {use.gauge_serial for use in of_gauge})
     words = selection_words(selection, *first_and_last(args))
     return History(
         selection=f"{words}; of what {listed(plants)} pushed" if plants else words,

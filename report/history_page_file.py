@@ -12,7 +12,6 @@ from zoneinfo import ZoneInfo
 
 from archive import query
 from archive.as_written import demand_as_written
-from archive.layout import month_of
 from archive.ledger import heads_of
 from archive.questions import InspectionSummary, Selection, build_counts, inspection_summaries
 from archive.shop_folder import ShopFolder
@@ -117,7 +116,7 @@ def history_of(
         parts=part_histories(
             summaries,
             counts,
-            gauge_events(checked_gauges(checks, gauges, {month_of(check.done_at) for check in checks})),
+            gauge_events(checked_gauges(checks, gauges)),
             lambda key: Job.from_json(record(key).job_json),
             drawing,
             zone,

@@ -241,6 +241,20 @@ def test_counts_of_builds_add_up_over_months(
     assert expected == {(row.group, Fraction(row.build_um)): row.count for row in found}
 
 
+@pytest.mark.parametrize(("seed", "folded"), ARCHIVES)
+def test_from_when_to_when_a_gauge_measured_is_told_over_all_months(
+    filled: Callable[..., tuple[Path, Held, Held]], seed: int, folded: Any
+) -> None:
+    root, valid, _ = filled(seed, folded)
+    selection = Selection(location="a")
+    expected = _grouped(_selected(valid, selection), lambda _, r: (r.gauge_serial, r.probe_mode))
+    found = query.ask(root, questions.gauge_uses(selection))
+    times = {key: [r.taken_at for r in readings] for key, readings in expected.items()}
+    assert [(row.gauge_serial, row.probe_mode, row.first_taken_at, row.last_taken_at) for row in found] == [
+        (*key, min(at), max(at)) for key, at in sorted(times.items())
+    ]
+
+
 @pytest.mark.parametrize("every_revision", [False, True])
 @pytest.mark.parametrize("mode", [None, "magnetic"])
 @pytest.mark.parametrize(("seed", "folded"), ARCHIVES)

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import json
+from datetime import timedelta
 from html.parser import HTMLParser
 from typing import Any
 
 import pytest
 
 from tests.front.racks import Pattern, all_high, builds, even, face_up, hang, open_gauge, thick_fit, thin_top
-from tests.front.shop import FrontDoor
+from tests.front.shop import GOOD, FrontDoor
+
+DRIFTED = ("--standard", "Z-0=0.2,0.1,0.3", "--standard", "S-50=56.9,56.3,56.0", "--standard", "S-130=142.2,142.9,142.5", "--standard", "S-255=266.0,265.1,266.4")  # fmt: skip
 
 
 def _asked(door: FrontDoor, *words: str, code: int = 0) -> dict[str, Any]:
@@ -73,8 +76,7 @@ def test_too_few_readings_say_nothing(door: FrontDoor) -> None:
 def test_a_gauge_that_failed_is_said_first_and_nothing_is_suggested(door: FrontDoor) -> None:
     open_gauge(door)
     hang(door, all_high)
-    drifted = ("--standard", "Z-0=0.2,0.1,0.3", "--standard", "S-50=56.9,56.3,56.0", "--standard", "S-130=142.2,142.9,142.5", "--standard", "S-255=266.0,265.1,266.4")  # fmt: skip
-    door.verify_gauge("closing", "2026-11-03T15:00", read=drifted)
+    door.verify_gauge("closing", "2026-11-03T15:00", read=DRIFTED)
     found = _asked(door, code=3)
     assert found["gauge"]["state"] == "suspect"
     assert found["suggestion"]["change"] is None
@@ -86,6 +88,16 @@ def test_a_gauge_that_was_never_verified_suggests_nothing(door: FrontDoor) -> No
     hang(door, all_high)
     found = _asked(door, code=3)
     assert (found["gauge"]["state"], found["suggestion"]["change"]) == ("uncovered", None)
+
+
+@pytest.mark.parametrize("read", [GOOD, DRIFTED], ids=["passed", "failed"])
+def test_the_last_check_is_named_as_assess_names_it_however_long_ago(door: FrontDoor, read: tuple[str, ...]) -> None:
+    door.verify_gauge("opening", "2026-06-01T07:00", read=GOOD)
+    door.verify_gauge("opening", "2026-08-01T07:00", read=read)
+    (inspection,) = hang(door, all_high, places=("top row",))
+    gate = _asked(door, inspection, code=3)["gauge"]["sentence"]
+    assert "no check on record" not in gate
+    assert gate in " ".join(door("assess", inspection).out.split())
 
 
 def test_the_rack_is_compared_with_earlier_ones_like_it(door: FrontDoor) -> None:
@@ -123,6 +135,19 @@ def test_the_rack_is_compared_with_earlier_ones_like_it(door: FrontDoor) -> None
     assert _asked(door, "--rack", "R3")["lot"] == "H-7"
     assert _asked(door, "H-2")["earlier_racks"] == 2
     assert door("coach", "--part", "HW-088", "--to", "2026-11-02").code == 2
+
+
+def test_the_newest_is_the_one_that_was_sealed_last_whenever_it_was_begun(door: FrontDoor) -> None:
+    open_gauge(door)
+    (first,) = hang(door, even, 1, places=("top row",))
+    (second,) = hang(door, even, 2, places=("top row",))
+    assert _asked(door)["inspections"] == [second]
+    door.now += timedelta(minutes=5)
+    amended = door("amend", first, "--set", "lot=H-2", "--by", "mk", "--why", "wrong lot")
+    assert amended.code == 0, amended
+    assert json.loads(door("history", "--json").out)[-1]["inspection_id"] == first
+    for words in ((), ("--rack", "R3"), ("H-2",)):
+        assert first in _asked(door, *words)["inspections"], words
 
 
 def test_powder_is_a_range_and_inside_the_band_no_fault(door: FrontDoor) -> None:

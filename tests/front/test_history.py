@@ -67,11 +67,33 @@ def test_the_table_says_what_was_asked_for_and_what_it_covers(measured: FrontDoo
     assert lines[0] == "selection: lot 'L-2', taken on 2026-11-01 or later"
     assert lines[1] == "1 inspection with 8 judged readings; film build in µm; a month is that of the sealing, UTC"
     assert lines[2].split()[:4] == ["month", "part", "location", "inspections"]
-    assert "checks of the gauges that measured, by the month in which they were done:" in lines
+    assert (
+        "checks of the gauges from the one before these readings to the one after them, by the month in which they were done:"
+        in lines
+    )
     assert lines[-2].split()[:4] == ["2026-11", "FB-11", "2", "0"]
     assert lines[-1] == "as the files stand; whether they are what was committed, 'filmtally archive check' shows"
     found = _asked(measured, "--by", "month")
     assert (found["month_is"], found["verified"], found["trust"]) == ("of the sealing, UTC", False, lines[-1])
+
+
+@pytest.mark.parametrize("by", ["month", "inspection"])
+def test_the_checks_told_are_those_around_the_readings_whenever_they_were_done(measured: FrontDoor, by: str) -> None:
+    measured.verify_gauge("opening", "2026-11-20T07:00")
+    _lot(measured, "L-3", BUILDS[::-1], "--measured-at", "2026-11-20T08:00")
+    measured.now = datetime(2026, 12, 2, 12, 0, tzinfo=UTC)
+    drifted = ("--standard", "S-50=56.9,56.3,56.0")
+    failed = measured.verify_gauge("closing", "2026-12-02T09:00", read=drifted)
+    assert failed.code == 1, failed
+    measured.verify_gauge("opening", "2026-12-02T10:00")
+    told = [
+        (one["done_at"][:10], one["within"]) for one in _asked(measured, "--by", by, "--lot", "L-3")["gauge_checks"]
+    ]
+    assert told == [("2026-11-20", True), ("2026-12-02", False)]
+    until = _asked(measured, "--by", by, "--to", "2026-11-03")["gauge_checks"]
+    assert [one["done_at"][:10] for one in until] == ["2026-11-03", "2026-11-03"]
+    lines = measured("history", "--by", by, "--lot", "L-3").out.splitlines()
+    assert lines[-2].split()[:4] == ["2026-12", "FB-11", "1", "1"]
 
 
 def test_inspections_are_told_in_the_order_taken_and_the_newest_where_there_are_many(measured: FrontDoor) -> None:

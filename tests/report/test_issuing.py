@@ -11,7 +11,8 @@ from pathlib import Path
 import pytest
 
 from archive.store import Archive
-from report.assessing import bearing_checks, judge
+from report.assessing import judge
+from report.checks_around import bearing_checks
 from report.printed import page_texts
 from tests.front.shop import GOOD, NOW, FrontDoor, sample_shop
 from tests.report import scenario
