@@ -97,11 +97,9 @@ async def _called(scheduler: str | None) -> None:
     Raises:
         OSError, ValueError, ImportError: Nobody answers in time, or it is no address.
     """
-    from distributed.comm import connect
-    from distributed.security import Security
-
-    safely = Security().get_connection_args("client")
-    comm = await connect(scheduler, timeout=_ANSWERS_WITHIN_S, **safely)
+    distributed = _distributed()
+    safely = distributed.Security().get_connection_args("client")
+    comm = await distributed.comm.connect(scheduler, timeout=_ANSWERS_WITHIN_S, **safely)
     await comm.close()
 
 
