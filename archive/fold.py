@@ -22,7 +22,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from archive import listing, stored
-from archive.commit import sync_folder
+from archive.commit import cannot_write, sync_folder
 from archive.content import contents_sha256
 from archive.layout import (
     FOLD_LOCK,
@@ -153,7 +153,7 @@ def fold(root: Path, now: datetime, until: str | None = None) -> Fold:
 
     Raises:
         BadInput: *until* is no month, or not over for two days; another process folds; or the archive may not be read or
-            cannot be written to.
+            cannot be written to: then the sentence says what was folded before.
     """
     if until is not None and not is_month(until):
         raise BadInput(f"{until!r} is no month; write it as 2026-01")
@@ -164,36 +164,45 @@ def fold(root: Path, now: datetime, until: str | None = None) -> Fold:
         )
     if not root.is_dir():
         return Fold((), (), 0)
+    tallies: dict[str, _Tally] = defaultdict(_Tally)
     with folding_alone(root):
-        cleared = _clear_temporary(root)
-        left_alone: list[LeftAlone] = []
-        tallies: dict[str, _Tally] = defaultdict(_Tally)
-        for table in TABLE_FOLDERS:
-            by_month: dict[str, list[Stored]] = defaultdict(list)
-            for one in listing.singles(root, table):
-                by_month[one.name.month].append(one)
-            for month in sorted(by_month):
-                if month < open_month(now) and (until is None or month <= until):
-                    try:
-                        left_alone += _fold_month(root, COMMITTED[table], month, by_month[month], tallies[month])
-                    except _Damaged as damaged:
-                        sentence = f"{damaged.sentence}; the {table} of {month} were left as they are"
-                        left_alone.append(LeftAlone(damaged.path, sentence))
-        tombstones, unread = _tombstones(root)
-        left_alone += unread
-        unclaimed, kept = _clear_unpublished(root, tombstones)
-        return Fold(
-            tuple(
-                FoldedMonth(
-                    month, t.commits, t.rows, t.bytes_before, t.bytes_after, t.cleared, tuple(sorted(t.segments))
-                )
-                for month, t in sorted(tallies.items())
-                if t.commits or t.cleared
-            ),
-            (*left_alone, *kept),
-            cleared + unclaimed,
-            tuple(_missing(root, tombstones)),
-        )
+        try:
+            return _fold(root, now, until, tallies)
+        except BadInput as wrong:
+            folded = [f"{t.commits:,} of {month}" for month, t in sorted(tallies.items()) if t.commits]
+            if not folded:
+                raise
+            # What is folded stays so, and whoever repeats the fold finds nothing of it.
+            raise BadInput(f"folded these commits: {', '.join(folded)}; then stopped: {wrong.sentence}") from None
+
+
+def _fold(root: Path, now: datetime, until: str | None, tallies: dict[str, _Tally]) -> Fold:
+    cleared = _clear_temporary(root)
+    left_alone: list[LeftAlone] = []
+    for table in TABLE_FOLDERS:
+        by_month: dict[str, list[Stored]] = defaultdict(list)
+        for one in listing.singles(root, table):
+            by_month[one.name.month].append(one)
+        for month in sorted(by_month):
+            if month < open_month(now) and (until is None or month <= until):
+                try:
+                    left_alone += _fold_month(root, COMMITTED[table], month, by_month[month], tallies[month])
+                except _Damaged as damaged:
+                    sentence = f"{damaged.sentence}; the {table} of {month} were left as they are"
+                    left_alone.append(LeftAlone(damaged.path, sentence))
+    tombstones, unread = _tombstones(root)
+    left_alone += unread
+    unclaimed, kept = _clear_unpublished(root, tombstones)
+    return Fold(
+        tuple(
+            FoldedMonth(month, t.commits, t.rows, t.bytes_before, t.bytes_after, t.cleared, tuple(sorted(t.segments)))
+            for month, t in sorted(tallies.items())
+            if t.commits or t.cleared
+        ),
+        (*left_alone, *kept),
+        cleared + unclaimed,
+        tuple(_missing(root, tombstones)),
+    )
 
 
 class _Damaged(IntegrityFailed):
@@ -352,9 +361,16 @@ def _clear_temporary(root: Path) -> int:
         for path in files_in(folded_folder(root, table))
         if path.name.startswith(TEMPORARY_PREFIX)
     ]
-    for path in found:
-        path.unlink(missing_ok=True)
+    _clear(found)
     return len(found)
+
+
+def _clear(paths: list[Path]) -> None:
+    for path in paths:
+        try:
+            path.unlink(missing_ok=True)
+        except OSError as wrong:
+            raise cannot_write(path.parent, wrong) from None
 
 
 def _clear_unpublished(root: Path, tombstones: list[Tombstone]) -> tuple[int, list[LeftAlone]]:
@@ -379,8 +395,7 @@ def _clear_unpublished(root: Path, tombstones: list[Tombstone]) -> tuple[int, li
                 )
                 kept.append(LeftAlone(segment.manifest_path, sentence))
                 continue
-            for path in paths:
-                path.unlink(missing_ok=True)
+            _clear(paths)
             cleared += len(paths)
     return cleared, kept
 

@@ -16,6 +16,7 @@ from typing import Final, Literal
 from archive.layout import TABLE_FOLDERS
 from archive.object_store import Store
 from archive.segments import Segment, manifest_of, segments
+from archive.targets import demand_elsewhere
 from schemas.errors import IntegrityFailed
 
 FOLDED: Final = "folded"
@@ -54,8 +55,11 @@ def push(root: Path, store: Store, plant: str, remove_gone: bool = False) -> Ite
     Raises:
         IntegrityFailed: A file here is not what its manifest says, or the store holds another under its name; nothing of
             that month was published.
-        BadInput: The store does not answer, or refuses.
+        BadInput: The store does not answer, or refuses; or it is a folder of this machine that belongs to what a shop keeps.
     """
+    if store.local:
+        for table in TABLE_FOLDERS:
+            demand_elsewhere(Path(store.path(plant, FOLDED, table)), root)
     for table in TABLE_FOLDERS:
         there = store.names(plant, FOLDED, table)
         here = segments(root, table)

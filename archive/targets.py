@@ -60,6 +60,18 @@ def demand_new(path: Path, endings: Sequence[str] = ()) -> None:
         raise BadInput(f"{path}: is there already and is not written over; name another file")
 
 
+def demand_elsewhere(folder: Path, archive: Path) -> None:
+    """Refuse a *folder*, which need not exist, that is or lies in what any shop keeps, or in *archive*, wherever that lies.
+
+    Raises:
+        BadInput: As said.
+    """
+    for place in {folder.resolve(), Path(os.path.normpath(folder.absolute()))}:
+        own = str(archive) if place.is_relative_to(archive.resolve()) else _shops_own(place)
+        if own is not None:
+            raise BadInput(f"{folder}: belongs to what the shop keeps ({own}); name a folder elsewhere")
+
+
 def write_target(path: Path, content: bytes, endings: Sequence[str], *, replace: bool) -> None:
     """Write *content* to *path*; the file appears, and what was there goes, when it is whole.
 

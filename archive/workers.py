@@ -6,6 +6,7 @@ worked on is given to another. Whoever reaches a scheduler can have anything run
 
 from __future__ import annotations
 
+import asyncio
 import hashlib
 import logging
 from collections.abc import Callable, Iterator, Sequence
@@ -62,6 +63,8 @@ def working(workers: int | None = None, scheduler: str | None = None) -> Iterato
             yield hands_of(client)
         return
     try:
+        # A client that was never connected waits long for its own end, and then shows a traceback: call first.
+        asyncio.run(_called(scheduler))
         client = distributed.Client(scheduler, timeout=_ANSWERS_WITHIN_S, set_as_default=False)
     except (OSError, ValueError, ImportError) as wrong:
         said = (str(wrong).splitlines() or [type(wrong).__name__])[0]
@@ -86,6 +89,18 @@ def working(workers: int | None = None, scheduler: str | None = None) -> Iterato
                 "with the extra group"
             )
         yield hands_of(client)
+
+
+async def _called(scheduler: str | None) -> None:
+    """Connect to *scheduler* and hang up.
+
+    Raises:
+        OSError, ValueError, ImportError: Nobody answers in time, or it is no address.
+    """
+    distributed = _distributed()
+    safely = distributed.Security().get_connection_args("client")
+    comm = await distributed.comm.connect(scheduler, timeout=_ANSWERS_WITHIN_S, **safely)
+    await comm.close()
 
 
 def code_sha256() -> str:

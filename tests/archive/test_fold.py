@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import errno
 import shutil
 import subprocess
 import sys
@@ -15,10 +16,13 @@ import pytest
 
 from archive import fold as folding
 from archive import listing, store, stored
+from archive.commit import cannot_write
 from archive.fold import fold, folding_alone, open_month
-from archive.segments import segments
+from archive.layout import TABLE_FOLDERS
+from archive.segments import Segment, names_of, segments
 from archive.store import Archive
 from bench.kill_fold import every_step, killed_here, steps_of
+from schemas.column import Table
 from schemas.errors import BadInput, IntegrityFailed
 from schemas.readings import READINGS
 from tests.archive import scenario
@@ -229,6 +233,46 @@ def test_one_folds_at_a_time_and_no_bench_waits_for_it(root: Path, monkeypatch: 
         with pytest.raises(BadInput, match="another program has been folding or removing"):
             fold(root, NOW)
         late(root)
+
+
+def test_a_fold_that_stops_tells_what_was_folded_before(root: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    before = scenario.everything(Archive(root, "bench1"))
+    real = folding.write_segment
+
+    def refused(where: Path, contract: Table, month: str, *more: Any) -> Segment:
+        if month == "2026-10":
+            raise cannot_write(where, PermissionError(errno.EACCES, "Permission denied"))
+        return real(where, contract, month, *more)
+
+    with monkeypatch.context() as patched:
+        patched.setattr(folding, "write_segment", refused)
+        with pytest.raises(BadInput) as stopped:
+            fold(root, NOW)
+        done = sum(len(names_of(segment)) for table in TABLE_FOLDERS for segment in segments(root, table))
+        assert done > 0
+        assert stopped.value.sentence.startswith(
+            f"folded these commits: {done} of 2026-09; then stopped: {root}: the archive cannot be written to (Permission denied)"
+        )
+        with pytest.raises(BadInput) as stopped:
+            fold(root, NOW)
+        assert stopped.value.sentence.startswith(f"{root}: the archive cannot be written to"), (
+            "nothing was folded before"
+        )
+    assert [month.commits for month in fold(root, NOW).months] == [5 - done, 6]
+    assert scenario.everything(Archive(root, "bench1")) == before
+
+
+def test_what_a_fold_may_not_clear_away_is_a_sentence(root: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    fold(root, NOW)
+    half = segments(root, "readings")[0].rows_path.with_name(".writing-2026-09-x")
+    half.write_bytes(b"PAR")
+
+    def refused(self: Path, missing_ok: bool = False) -> None:
+        raise PermissionError(errno.EACCES, "Permission denied")
+
+    monkeypatch.setattr(Path, "unlink", refused)
+    with pytest.raises(BadInput, match=r"the archive cannot be written to \(Permission denied\)"):
+        fold(root, NOW)
 
 
 def test_an_archive_that_does_not_exist_has_nothing_to_fold(tmp_path: Path) -> None:

@@ -6,7 +6,9 @@ import json
 import os
 import signal
 import socket
+import subprocess
 import sys
+import time
 from collections import Counter
 from collections.abc import Iterator
 from datetime import timedelta
@@ -286,6 +288,23 @@ def test_a_scheduler_that_is_not_there_is_one_sentence() -> None:
             pass
     with pytest.raises(BadInput, match="no scheduler answers there"), working(None, "nonsense://x"):
         pass
+
+
+@pytest.mark.parametrize("address", ["nowhere", "tcp://127.0.0.1:1", "tcp://nowhere.invalid:8786"])
+def test_a_scheduler_that_is_not_there_leaves_nothing_behind_the_sentence(address: str) -> None:
+    """In a process of its own: what is left of a client is shown when it is cleared away."""
+    code = (
+        "import sys; from archive import workers; from schemas.errors import BadInput\n"
+        "workers._ANSWERS_WITHIN_S = 1\n"
+        "try:\n    with workers.working(None, sys.argv[1]): pass\nexcept BadInput as wrong: print(wrong.sentence)"
+    )
+    began = time.monotonic()
+    said = subprocess.run(
+        [sys.executable, "-c", code, address], cwd=Path(__file__).parents[2], capture_output=True, text=True, check=True
+    )
+    assert said.stdout.startswith(f"--scheduler {address}: no scheduler answers there (")
+    assert said.stderr == ""
+    assert time.monotonic() - began < 15
 
 
 def test_a_scheduler_that_runs_already_is_used(

@@ -137,6 +137,36 @@ def test_what_the_archive_has_no_longer_is_named_and_goes_on_an_explicit_order(
     assert set(store.names("kestrel", "folded", "readings")) == {path.name for path in kept.paths}
 
 
+def test_nothing_is_pushed_into_what_a_shop_keeps(tmp_path: Path) -> None:
+    """Neither by its name, nor over a link to it or in it, nor where the archive lies elsewhere and the shop links to it."""
+    shop, away = tmp_path / "shop", tmp_path / "away"
+    for path in (shop, away, tmp_path / "else"):
+        path.mkdir()
+    (shop / "shop.toml").write_text("")
+    (shop / "archive").symlink_to(away)
+    root = shop / "archive"
+    _segment(root, 8)
+    (tmp_path / "link").symlink_to(root)
+    (tmp_path / "in").symlink_to(shop)
+    (tmp_path / "else" / "kestrel").symlink_to(away)
+    before = sorted(tmp_path.rglob("*"))
+    for address, plant in (
+        (root, "kestrel"),
+        (shop / "journals" / "x", "kestrel"),
+        (shop / "archive" / "folded" / ".." / ".." / "archive", "kestrel"),
+        (away, "kestrel"),
+        (tmp_path, "away"),
+        (tmp_path / "link", "kestrel"),
+        (tmp_path / "in" / "captures", "kestrel"),
+        (tmp_path / "in", "archive"),
+        (tmp_path / "else", "kestrel"),
+    ):
+        with pytest.raises(BadInput, match=r"belongs to what the shop keeps \(.*\); name a folder elsewhere"):
+            list(push(root, open_store(f"file://{address}"), plant))
+    assert sorted(tmp_path.rglob("*")) == before
+    assert [one.how for one in push(root, open_store((shop / "to-the-office").as_uri()), "kestrel")] == ["sent"]
+
+
 def test_a_store_that_cannot_be_spoken_to_is_one_sentence(tmp_path: Path) -> None:
     root = tmp_path / "archive"
     _segment(root, 8)
