@@ -25,6 +25,7 @@ from types import TracebackType
 from typing import Any, Final, Self
 from zoneinfo import ZoneInfo
 
+from archive.journal_lines import read
 from archive.shop_folder import ShopFolder
 from ingest import capture_store
 from ingest.capture_state import Act
@@ -35,7 +36,7 @@ from ingest.decoding import LineDecoder, escaped
 from ingest.facts import InspectionFacts, typed_profile
 from ingest.framing import Frame
 from ingest.inspection import Note, OtherLine, Problem, Taking
-from ingest.journal import SUFFIX, Journal, SeenJournal, read
+from ingest.journal import SUFFIX, Journal, SeenJournal
 from ingest.links.item import Item, Kind
 from ingest.links.raw_line import RawLine
 from ingest.live_records import item_of, item_record

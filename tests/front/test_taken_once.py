@@ -60,12 +60,10 @@ def test_the_same_capture_by_two_programs_at_once_is_taken_once(
 def test_who_waits_too_long_for_the_taking_of_another_is_told(door: FrontDoor, monkeypatch: pytest.MonkeyPatch) -> None:
     capture = door.write("n.txt", HINGE)
     monkeypatch.setattr("ingest.capture_store._WAITED_S", 0.1)
-    captures = door.folder / "captures"
-    captures.mkdir(exist_ok=True)
-    with taking_alone(captures):
+    with taking_alone(door.folder):
         answer = door(*_words(capture))
     assert answer.code == 2
-    assert f"{captures}: another filmtally has been taking a capture for" in answer.sentence
+    assert f"{door.folder}: another filmtally has been taking a capture for" in answer.sentence
     assert answer.sentence.endswith("nothing was changed; wait for it or end it, then repeat")
     assert Archive(door.folder / "archive", "look").inspections() == []
 
