@@ -125,6 +125,11 @@ def taken_as(folder: Path, sha256: str) -> TakenAs | None:
         ) from None
 
 
+def is_marked(folder: Path, sha256: str) -> bool:
+    """Return whether it is written beside the capture what it was taken as, readable or not."""
+    return _mark(folder, sha256).exists()
+
+
 def unmark(folder: Path, sha256: str) -> None:
     """Forget what a capture was taken as; the capture itself stays."""
     _mark(folder, sha256).unlink(missing_ok=True)

@@ -68,6 +68,16 @@ def test_who_waits_too_long_for_the_taking_of_another_is_told(door: FrontDoor, m
     assert Archive(door.folder / "archive", "look").inspections() == []
 
 
+def test_a_mark_that_a_kill_prevented_is_made_up_for_before_sealing(door: FrontDoor) -> None:
+    words = _words(door.write("n.txt", HINGE))
+    assert door(*words, "--keep-open").code == 0
+    (mark,) = (door.folder / "captures").glob("*.taken")
+    mark.unlink()  # as after a kill between the journal and the mark
+    assert door("seal").code == 0
+    assert "this capture was taken already, as inspection" in door(*words).out
+    assert len(Archive(door.folder / "archive", "look").inspections()) == 1
+
+
 @pytest.mark.parametrize(("where", "said"), [(SEALED, "was sealed meanwhile"), (ABANDONED, "was given up meanwhile")])
 def test_an_inspection_put_away_while_it_was_waited_for(
     door: FrontDoor, monkeypatch: pytest.MonkeyPatch, where: str, said: str
