@@ -81,8 +81,8 @@ def keep(source: Path, folder: Path) -> KeptCapture:
 
 
 @contextlib.contextmanager
-def taking_alone(folder: Path) -> Iterator[None]:
-    """Let no other process take captures of *folder*, which exists.
+def taking_alone(root: Path) -> Iterator[None]:
+    """Let no other process take captures in the shop folder *root*, which exists.
 
     The look whether a capture was taken, and the taking up to where the next look shows it, stand in here together: else
     two processes both find that it was not, and its readings count twice.
@@ -90,7 +90,7 @@ def taking_alone(folder: Path) -> Iterator[None]:
     Raises:
         BadInput: Another process keeps the lock, or the folder cannot be written to; nothing was changed.
     """
-    with held_alone(folder / _LOCK, _WAITED_S, f"{folder}: another filmtally has been taking a capture"):
+    with held_alone(root / _LOCK, _WAITED_S, f"{root}: another filmtally has been taking a capture"):
         yield
 
 
@@ -123,6 +123,11 @@ def taken_as(folder: Path, sha256: str) -> TakenAs | None:
         raise IntegrityFailed(
             f"{_mark(folder, sha256)}: cannot be read; remove it if the capture was never taken"
         ) from None
+
+
+def is_marked(folder: Path, sha256: str) -> bool:
+    """Return whether it is written beside the capture what it was taken as, readable or not."""
+    return _mark(folder, sha256).exists()
 
 
 def unmark(folder: Path, sha256: str) -> None:

@@ -17,13 +17,13 @@ import errno
 import json
 import os
 import zlib
-from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Final, Self
 
 from filelock import FileLock, Timeout
 
+from archive.journal_lines import JournalContent, read, record_of
 from schemas.errors import BadInput, IntegrityFailed
 
 SUFFIX: Final = ".journal"
@@ -42,45 +42,6 @@ class CannotWrite(BadInput):
     def __init__(self, sentence: str, *, full: bool) -> None:
         super().__init__(sentence)
         self.full = full
-
-
-@dataclass(frozen=True, slots=True)
-class JournalContent:
-    """What a journal holds.
-
-    Attributes:
-        records: The whole records, oldest first.
-        torn: Bytes after the last whole record; empty where the journal ends well.
-        sound_bytes: Length of the file up to the last whole record.
-    """
-
-    records: tuple[dict[str, Any], ...]
-    torn: bytes
-    sound_bytes: int
-
-
-def read(path: Path) -> JournalContent:
-    """Return what the journal at *path* holds.
-
-    Raises:
-        IntegrityFailed: A record that is not the last one is damaged.
-        FileNotFoundError: There is no such journal.
-    """
-    data = path.read_bytes()
-    records = []
-    sound = 0
-    lines = data.split(b"\n")
-    for number, line in enumerate(lines[:-1], start=1):
-        record = _record(line)
-        if record is None:
-            if number == len(lines) - 1 and not lines[-1]:
-                break
-            raise IntegrityFailed(
-                f"{path}: line {number} is damaged; restore the journal from a copy, what stands before is sound"
-            )
-        records.append(record)
-        sound += len(line) + 1
-    return JournalContent(tuple(records), data[sound:], sound)
 
 
 class Journal:
@@ -227,7 +188,7 @@ def first_record(path: Path) -> dict[str, Any] | None:
         OSError: It cannot be read.
     """
     with path.open("rb") as file:
-        return _record(file.readline().rstrip(b"\n"))
+        return record_of(file.readline().rstrip(b"\n"))
 
 
 def is_held(path: Path) -> bool:
@@ -253,17 +214,6 @@ def is_held(path: Path) -> bool:
 def _line(record: dict[str, Any]) -> bytes:
     body = json.dumps(record, ensure_ascii=True, separators=(",", ":")).encode("ascii")
     return b"%08x %s\n" % (zlib.crc32(body), body)
-
-
-def _record(line: bytes) -> dict[str, Any] | None:
-    checksum, _, body = line.partition(b" ")
-    try:
-        if len(checksum) != 8 or int(checksum, 16) != zlib.crc32(body):
-            return None
-        record = json.loads(body)
-    except ValueError:
-        return None
-    return record if isinstance(record, dict) else None
 
 
 def _write_all(file: int, data: bytes) -> None:

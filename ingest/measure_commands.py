@@ -138,7 +138,7 @@ def _measure_from_files(args: argparse.Namespace) -> int:
     kept = [keep(path, folder.captures) for path in args.captures]
     accept, set_aside = numbered(args.accept, "--accept"), numbered(args.set_aside, "--set-aside")
     with ExitStack() as opened:
-        with taking_alone(folder.captures):
+        with taking_alone(folder.root):
             # A reason to take again what was never taken would be an untrue word in the record.
             again = args.again if any(taken_as(folder, k.sha256) for k in kept) else None
             said = SaidOfLines(accept, set_aside, again)

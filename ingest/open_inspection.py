@@ -25,6 +25,7 @@ from types import TracebackType
 from typing import Any, Final, Self
 from zoneinfo import ZoneInfo
 
+from archive.journal_lines import captures_in, read
 from archive.shop_folder import ShopFolder
 from ingest import capture_store
 from ingest.capture_state import Act
@@ -35,7 +36,7 @@ from ingest.decoding import LineDecoder, escaped
 from ingest.facts import InspectionFacts, typed_profile
 from ingest.framing import Frame
 from ingest.inspection import Note, OtherLine, Problem, Taking
-from ingest.journal import SUFFIX, Journal, SeenJournal, read
+from ingest.journal import SUFFIX, Journal, SeenJournal
 from ingest.links.item import Item, Kind
 from ingest.links.raw_line import RawLine
 from ingest.live_records import item_of, item_record
@@ -124,6 +125,8 @@ class OpenInspection:
                 self._replay(record)
             self.live.happened.clear()
             self.taking.now = now
+            if not looking:
+                self._mark(captures_in(records), anew=False)
             if self.journal.content.torn and not looking:
                 torn = {"kind": "torn", "at": now.isoformat(), "bytes": self.journal.content.torn.hex()}
                 self._write(torn)
@@ -174,9 +177,7 @@ class OpenInspection:
         for kept, record in zip(captures, records, strict=True):
             self._take_capture(kept.path, record)
         self._write(*records)
-        taken = TakenAs(self.facts.inspection_id, self.facts.job_name, self.facts.lot)
-        for kept in captures:
-            mark_taken(self._folder.captures, kept.sha256, taken)
+        self._mark([kept.sha256 for kept in captures], anew=True)
 
     def begin_session(
         self, at: datetime, *, prompted: bool, asks: bool, links: Sequence[str], also_figures: bool = False
@@ -255,6 +256,13 @@ class OpenInspection:
             self.journal.path.unlink()
             self.journal.path.with_suffix(".lock").unlink(missing_ok=True)
         self.journal.close()
+
+    def _mark(self, captures: Sequence[str], *, anew: bool) -> None:
+        """Mark *captures* as taken by this inspection; where not *anew*, those whose mark a kill prevented."""
+        taken = TakenAs(self.facts.inspection_id, self.facts.job_name, self.facts.lot)
+        for sha256 in captures:
+            if anew or not capture_store.is_marked(self._folder.captures, sha256):
+                mark_taken(self._folder.captures, sha256, taken)
 
     def _later(self, record: dict[str, Any]) -> None:
         """Take *record* now and write it with the next that has to be on disk: it acknowledges nothing."""

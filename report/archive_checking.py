@@ -1,4 +1,4 @@
-"""Does the archive hold what was committed, and do the certificates beside it stand as the register has them?
+"""Does the archive hold what was committed, and do the certificates, captures and journals beside it stand as it has them?
 
 The register names every certificate and the hash of its file, so a PDF that is gone or was changed is found from there. The
 other way round each certificate is a witness: it holds the head of the ledger as of its issue.
@@ -17,6 +17,7 @@ from archive.layout import TEMPORARY_PREFIX
 from archive.shop_folder import ShopFolder
 from archive.store import Archive
 from archive.tombstones import removed_words
+from report.source_checking import source_troubles
 from report.trust import Trust
 from report.verifying import issued_as, ledger_head_of, only_approved_since, removed_as, verify
 from rules.verdict import Verdict
@@ -30,7 +31,7 @@ _PDF_BEGINS_WITHIN: Final = 1024
 
 
 def troubles_of(folder: ShopFolder, archive: Archive, anchors: Sequence[Path], trust: Trust) -> list[Trouble]:
-    """Return what is wrong with a shop's archive and with the certificates beside it, or an empty list.
+    """Return what is wrong with a shop's archive and with what lies beside it, or an empty list.
 
     Args:
         folder: The shop's folder.
@@ -54,7 +55,7 @@ def troubles_of(folder: ShopFolder, archive: Archive, anchors: Sequence[Path], t
     troubles = archive.check(heads)
     try:
         register = archive.certificates()
-        sealed = {i.inspection_id for i in archive.inspections()}
+        sealed = {i.inspection_id: i.capture_sha256 for i in archive.inspections()}
         tombstones = archive.tombstones()
     except IntegrityFailed as wrong:
         # What is damaged is named already; it hides nothing else.
@@ -87,6 +88,7 @@ def troubles_of(folder: ShopFolder, archive: Archive, anchors: Sequence[Path], t
         *troubles,
         *_pdfs(folder.certificates, own, register, tombstones),
         *_journals(journals, sealed, tombstones),
+        *source_troubles(folder, sealed, {one.key for one in tombstones if one.removed_table == READINGS.name}),
         *_removed(archive.root, [c for c in register if c.inspection_id not in sealed], tombstones),
     ]
 

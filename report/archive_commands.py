@@ -34,7 +34,9 @@ def register(commands: Any) -> None:
 
 
 def _register_check(actions: Any) -> None:
-    check = actions.add_parser("check", help="every file, every row's hash, every bench's chain")
+    check = actions.add_parser(
+        "check", help="every file, every row's hash, every bench's chain, every certificate, capture and journal"
+    )
     check.add_argument(
         "--anchor",
         action="append",
@@ -70,7 +72,8 @@ def _check(args: argparse.Namespace) -> int:
         print(
             "the archive is not as it was committed"
             if wrong
-            else "every file, row and chain of the archive is as it was committed, and every certificate as it was issued"
+            else "every file, row and chain of the archive is as it was committed, every certificate as it was issued, and every "
+            "capture and journal as it was sealed"
         )
     return 4 if wrong else 0
 

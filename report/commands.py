@@ -329,6 +329,7 @@ def _verify(args: argparse.Namespace) -> int:
                 unlike_ledger=unlike_ledger,
                 rebuild=not args.quick,
                 removed=removed,
+                valid_revision=None if archive is None else archive.inspection,
             )
         except IntegrityFailed as refused:
             codes.append(4)

@@ -60,6 +60,7 @@ from rules.verdict import Verdict
 from schemas.certificates import Certificate
 from schemas.errors import BadInput, FilmtallyError, IntegrityFailed
 from schemas.gauge_checks import GAUGE_CHECKS
+from schemas.inspections import Inspection
 from schemas.parquet import read, records, row_count
 from schemas.readings import READINGS
 from schemas.tombstones import Tombstone
@@ -162,6 +163,7 @@ def verify(
     unlike_ledger: Callable[[str, str], str | None] | None = None,
     rebuild: bool = False,
     removed: Collection[Tombstone] = (),
+    valid_revision: Callable[[str], Inspection] | None = None,
 ) -> VerificationReport:
     """Look at every part of a certificate.
 
@@ -174,6 +176,8 @@ def verify(
             what holds it), or None; None where there is no archive at hand.
         rebuild: Whether the pages are laid out anew and compared with those in the file; takes longer than all the rest.
         removed: The tombstones of the shop's archive: what stands for itself there no longer, by an order.
+        valid_revision: Gives an inspection of the shop's archive in its valid revision, by its number, and raises BadInput where
+            it has none; None where there is no archive at hand.
 
     Raises:
         IntegrityFailed: It is no PDF, it is not signed, or it is broken beyond being looked at.
@@ -211,7 +215,7 @@ def verify(
         states,
         signers,
         tuple(_found(s) for s in signatures),
-        () if register is not None else (_NO_REGISTER,),
+        (_NO_REGISTER,) if register is None else tuple(map(visible, _amended(pdf, frames, register, valid_revision))),
     )
 
 
@@ -740,3 +744,34 @@ def _registered(
         Verdict.PASS,
         f"Its first {length} bytes are in the register as {number}, byte for byte{after} afterwards.",
     )
+
+
+def _amended(
+    pdf: bytes,
+    frames: list[Frame],
+    register: list[Certificate],
+    valid_revision: Callable[[str], Inspection] | None,
+) -> Iterator[str]:
+    """Return in a sentence that the inspection was amended since, and no certificate states that yet; else nothing.
+
+    Once one does, the register calls this one superseded, and says why.
+    """
+    known = issued_length(pdf, frames, {c.pdf_sha256 for c in register})
+    if known is None or valid_revision is None:
+        return
+    entry = next(c for c in register if c.pdf_sha256 == known[1])
+    try:
+        now = valid_revision(entry.inspection_id)
+    except BadInput:  # removed, or lost: the part about the ledger says which
+        return
+    except FilmtallyError as wrong:
+        yield f"whether the inspection was amended since cannot be told: {wrong.sentence}"
+        return
+    of_it = (c.inspection_revision for c in register if c.inspection_id == entry.inspection_id)
+    if max(of_it) < now.revision:
+        why = f" ({now.superseded_why})" if now.superseded_why else ""
+        yield (
+            f"inspection {entry.inspection_id} was amended since: its revision {now.revision} of {now.sealed_at:%Y-%m-%d}{why} is "
+            f"what holds, and this certificate states revision {entry.inspection_revision}; no certificate states the newer "
+            "one yet, 'filmtally certify' with --why issues it"
+        )

@@ -179,6 +179,25 @@ def test_a_correction_is_a_new_revision_and_a_new_certificate_says_what_it_super
     assert Archive(door.folder / "archive", "look").certificates(inspection)[-1].inspection_revision == 2
 
 
+def test_a_certificate_of_an_amended_inspection_is_told_to_state_an_older_revision(door: FrontDoor) -> None:
+    pdf = str(door.certified())
+    inspection = Archive(door.folder / "archive", "look").inspections()[0].inspection_id
+    (before,) = json.loads(door("verify", pdf, "--quick", "--json").out)
+    assert before["notes"] == []
+    why = ("--by", "mk", "--why", "order number was missing")
+    assert door("amend", inspection, "--set", "purchase_order=PO-9", *why).code == 0
+    answer = door("verify", pdf, "--quick")
+    assert answer.code == 0  # what it states is still what was issued
+    assert (
+        f"  note: inspection {inspection} was amended since: its revision 2 of 2026-11-25 (order number was missing) is what "
+        "holds, and this certificate states revision 1; no certificate states the newer one yet"
+    ) in answer.out
+    assert door("certify", inspection, *door.signed_in(), "--why", "order number was missing").code == 0
+    for name in ("-r1.pdf", "-r2.pdf"):
+        (found,) = json.loads(door("verify", pdf.replace("-r1.pdf", name), "--quick", "--json").out)
+        assert found["notes"] == []  # the register says of the first that it is superseded
+
+
 def test_an_inspection_is_amended_by_its_lot_or_the_beginning_of_its_number(door: FrontDoor) -> None:
     inspection = door.covered_lot()
     words = ("--set", "purchase_order=PO-9", "--by", "mk", "--why", "order number was missing", "--json")

@@ -60,14 +60,22 @@ def test_the_same_capture_by_two_programs_at_once_is_taken_once(
 def test_who_waits_too_long_for_the_taking_of_another_is_told(door: FrontDoor, monkeypatch: pytest.MonkeyPatch) -> None:
     capture = door.write("n.txt", HINGE)
     monkeypatch.setattr("ingest.capture_store._WAITED_S", 0.1)
-    captures = door.folder / "captures"
-    captures.mkdir(exist_ok=True)
-    with taking_alone(captures):
+    with taking_alone(door.folder):
         answer = door(*_words(capture))
     assert answer.code == 2
-    assert f"{captures}: another filmtally has been taking a capture for" in answer.sentence
+    assert f"{door.folder}: another filmtally has been taking a capture for" in answer.sentence
     assert answer.sentence.endswith("nothing was changed; wait for it or end it, then repeat")
     assert Archive(door.folder / "archive", "look").inspections() == []
+
+
+def test_a_mark_that_a_kill_prevented_is_made_up_for_before_sealing(door: FrontDoor) -> None:
+    words = _words(door.write("n.txt", HINGE))
+    assert door(*words, "--keep-open").code == 0
+    (mark,) = (door.folder / "captures").glob("*.taken")
+    mark.unlink()  # as after a kill between the journal and the mark
+    assert door("seal").code == 0
+    assert "this capture was taken already, as inspection" in door(*words).out
+    assert len(Archive(door.folder / "archive", "look").inspections()) == 1
 
 
 @pytest.mark.parametrize(("where", "said"), [(SEALED, "was sealed meanwhile"), (ABANDONED, "was given up meanwhile")])

@@ -20,11 +20,11 @@ from pathlib import Path
 
 import pytest
 
+from archive.journal_lines import read
 from archive.shop_folder import ShopFolder
 from ingest.capture_store import keep
 from ingest.capturing import Capture
 from ingest.facts import InspectionFacts
-from ingest.journal import read
 from ingest.links import live_link
 from ingest.links.address import address_of
 from ingest.links.bluetooth import BluetoothLink, Patience

@@ -8,9 +8,9 @@ from pathlib import Path
 
 import pytest
 
+from archive.journal_lines import read
 from archive.shop_folder import ShopFolder
 from archive.store import Archive
-from ingest.journal import read
 from ingest.open_inspection import open_ids
 from tests.front.shop import FrontDoor, sample_shop
 
