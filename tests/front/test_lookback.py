@@ -179,6 +179,38 @@ def test_a_stretch_of_days_of_a_gauge_lists_what_it_read_then(week: FrontDoor) -
     assert _lots(_found(week, "--gauge", "FB-11", "--from", "2026-11-03T10:10:00", "--to", "2026-11-03T10:10:00")) == ["HG-0388"]  # fmt: skip
 
 
+def test_an_hour_that_the_clock_shows_twice_is_meant_whole_and_one_that_it_skips_shortens_nothing(
+    door: FrontDoor,
+) -> None:
+    # Dublin, by its published rule: the last Sunday of October 02:00 becomes 01:00, of March 01:00 becomes 02:00.
+    lots = {
+        "first": "2026-10-25T01:30:00+01:00",
+        "second": "2026-10-25T01:30:00+00:00",
+        "before": "2026-03-29T00:50:00+00:00",
+        "after": "2026-03-29T02:10:00+01:00",
+    }
+    for number, (lot, at) in enumerate(lots.items()):
+        lines = "".join(f"{88 + number}.0 um\n" * 4 + "32.0 um\n" * 4)
+        assert door.measure("hinge", door.write(f"{lot}.txt", lines.encode()), "--measured-at", at, lot=lot).code == 0
+
+    def between(since: str, until: str) -> list[str]:
+        return _lots(_found(door, "--gauge", "FB-11", "--from", since, "--to", until))
+
+    assert between("2026-10-25T01:20", "2026-10-25T01:40") == ["first", "second"]
+    assert between("2026-10-25T01:20", "2026-10-25T01:30:00") == ["first", "second"]
+    assert between("2026-10-25T01:40", "2026-10-25T01:20") == []
+    assert between("2026-10-25T01:40", "2026-10-25T01:30") == ["second"]
+    assert between("2026-10-25T00:50", "2026-10-25T00:59") == []
+    assert between("2026-10-25T01:30+00:00", "2026-10-25T02:00") == ["second"]
+    assert between("2026-10-25", "2026-10-25") == ["first", "second"]
+    # 01:30 is 00:30 UTC by the clock after, 01:30 UTC by the clock before: both are meant.
+    assert between("2026-03-29T01:30", "2026-03-29T01:30") == ["before", "after"]
+    assert between("2026-03-29T01:30", "2026-03-29T02:05") == ["before"]
+    assert between("2026-03-29T00:55", "2026-03-29T01:15") == ["after"]
+    assert between("2026-03-29T01:55", "2026-03-29T02:10") == ["after"]
+    assert between("2026-03-29T01:40", "2026-03-29T01:10") == ["before", "after"]
+
+
 def test_a_gauge_alone_is_asked_what_its_records_put_in_doubt(week: FrontDoor) -> None:
     found = _found(week, "--gauge", "FB-12")
     assert _lots(found) == ["BO-2209"]
