@@ -168,6 +168,27 @@ def test_the_failed_check_of_the_demo_puts_the_mast_plate_in_doubt_and_nothing_e
     assert any("S-130 (certified 129.6 µm, error +8.9 µm, tolerance ±2.9 µm)" in s for s in doubt["sentences"])
 
 
+def test_an_error_just_beyond_its_tolerance_does_not_look_equal_to_it(door: FrontDoor) -> None:
+    door.covered_lot()
+    # S-50 (50.2, U 0.5), accuracy 1.0 + 1 %: by hand, the tolerance is the root of 1.502² + 0.5², or 1.5830.
+    failed = door.verify_gauge("closing", "2026-11-03T16:00", read=("--standard", "S-50=51.82,51.82,51.82"))
+    assert "error 1.62 µm, tolerance ±1.58 µm: OUT" in failed.out
+    door.measure(
+        "hinge",
+        door.write("more.txt", b"87.0 um\n" * 4 + b"31.0 um\n" * 4),
+        "--measured-at",
+        "2026-11-03T15:30",
+        lot="L-2",
+    )
+    answer = door("lookback", "--check", _failed(door), "--html", str(door.folder.parent / "letter.html"))
+    expected = "S-50 (certified 50.2 µm, error +1.62 µm, tolerance ±1.58 µm)"
+    assert expected in " ".join(answer.out.split())
+    assert expected in (door.folder.parent / "letter.html").read_text(encoding="utf-8").replace("\n", " ")
+    assert "error +1.62 µm on S-50 (50.2 µm) against a tolerance of ±1.58 µm" in " ".join(
+        door("assess", "L-2").out.split()
+    )
+
+
 def test_a_stretch_of_days_of_a_gauge_lists_what_it_read_then(week: FrontDoor) -> None:
     days = ("--from", "2026-11-03", "--to")
     assert _lots(_found(week, "--gauge", "FB-11", *days, "2026-11-05")) == ["HG-0388", "SP-4410", "BE-0027"]
