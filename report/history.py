@@ -175,14 +175,14 @@ def checked_gauges(checks: Iterable[GaugeCheck], gauges: set[str]) -> tuple[Chec
     return tuple(sorted(found, key=lambda one: (one.done_at, one.check_id)))
 
 
-def history_lines(history: History, zone: ZoneInfo, days_meant: str = "") -> list[str]:
+def history_lines(history: History, zone: ZoneInfo, meant: str = "") -> list[str]:
     """Return *history* as lines: what was asked for and what it covers, the rows, the gauges' checks.
 
-    *days_meant* is added where nothing matches: which days were asked for.
+    *meant* is added where nothing matches: which days were asked for, or which locations there are.
     """
     lines = [f"selection: {history.selection}"]
     if not history.readings:
-        return [*lines, f"no judged reading matches{days_meant}"]
+        return [*lines, f"no judged reading matches{meant}"]
     lines.append(
         f"{counted(history.inspections, 'inspection')} with {counted(history.readings, 'judged reading')}; "
         f"film build in {history.unit.symbol}; {_what_a_month_is(history)}"

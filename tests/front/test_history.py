@@ -146,6 +146,19 @@ def test_an_empty_answer_says_which_days_were_meant(measured: FrontDoor) -> None
     )
 
 
+def test_a_location_of_another_name_is_answered_with_those_that_there_are(measured: FrontDoor) -> None:
+    there = " --location 'strap'; what else is asked for was read at 'knuckle, running fit' and 'strap face'"
+    for words in (("--by", "month"), ("--by", "inspection", "--lot", "L-1", "--from", "2026-11-01")):
+        answer = measured("history", *words, "--location", "strap")
+        assert (answer.code, answer.out.splitlines()[-1]) == (0, "no judged reading matches" + there)
+    page = measured("history", "--html", str(measured.folder.parent / "h.html"), "--location", "strap")
+    assert (page.code, page.sentence.endswith("no judged reading matches" + there)) == (2, True)
+    # Where something else matches nothing too, no location is the answer.
+    for words in (("--lot", "L-9"), ("--from", "2026-11-04")):
+        answer = measured("history", "--by", "month", *words, "--location", "strap")
+        assert "read at" not in answer.out
+
+
 def test_a_part_that_is_grouped_by_stands_in_one_column(measured: FrontDoor) -> None:
     for per, heads in (
         ("part,location", ["taken", "inspection", "lot", "part", "location", "n"]),
