@@ -5,7 +5,10 @@ from __future__ import annotations
 import csv
 import io
 import json
+import os
 import re
+import subprocess
+import sys
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -352,6 +355,25 @@ def test_nothing_in_doubt_is_said_and_no_letter_is_written(week: FrontDoor) -> N
     assert answer.code == 0
     assert "Nothing in the archive is in doubt" in answer.out
     assert not path.exists()
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="a pipe that closes is told otherwise there")
+@pytest.mark.parametrize(("since", "code"), [("2026-11-01", 1), ("2026-12-01", 0)])
+@pytest.mark.parametrize("json_said", [(), ("--json",)], ids=["text", "json"])
+def test_the_exit_code_answers_although_nobody_reads_to_the_end(
+    door: FrontDoor, since: str, code: int, json_said: tuple[str, ...]
+) -> None:
+    door.covered_lot()
+    words = ("--shop", str(door.folder), "lookback", "--gauge", "FB-11", "--from", since, *json_said)
+    # The reading end is closed before the program starts, so that its first write already finds nobody.
+    to_read, to_write = os.pipe()
+    os.close(to_read)
+    program = subprocess.run(
+        [sys.executable, "-m", "filmtally", *words],
+        stdout=to_write, stderr=subprocess.PIPE, cwd=Path(__file__).parents[2], timeout=120, check=False,
+    )  # fmt: skip
+    os.close(to_write)
+    assert (program.returncode, program.stderr) == (code, b"")
 
 
 def test_only_the_months_that_can_matter_are_asked(week: FrontDoor, monkeypatch: pytest.MonkeyPatch) -> None:
