@@ -33,7 +33,8 @@ def main(argv: Sequence[str] | None = None, now: Callable[[], datetime] = _now) 
     """Run one command and return its exit code.
 
     0 done and conforming, 1 done and something does not conform, 2 bad usage or input, 3 the gate
-    refused, 4 a signature or integrity check failed.
+    refused, 4 a signature or integrity check failed; 130 interrupted, 141 taking readings that nobody
+    sees any more, since the pipe that they were shown on was closed.
 
     Args:
         argv: The words after the program's name; those of the process where None.
