@@ -14,6 +14,8 @@ import report.lookback_commands
 import sample_captures.commands
 from schemas.errors import FilmtallyError
 
+#: 128 and the number of SIGPIPE: what a shell says of a program that a closed pipe ended.
+_NOBODY_READS = 141
 TYPE_CHECKING = False  # as typing's own, without the cost of importing it for --help
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -31,7 +33,8 @@ def main(argv: Sequence[str] | None = None, now: Callable[[], datetime] = _now) 
     """Run one command and return its exit code.
 
     0 done and conforming, 1 done and something does not conform, 2 bad usage or input, 3 the gate
-    refused, 4 a signature or integrity check failed.
+    refused, 4 a signature or integrity check failed; 130 interrupted, 141 taking readings that nobody
+    sees any more, since the pipe that they were shown on was closed.
 
     Args:
         argv: The words after the program's name; those of the process where None.
@@ -74,6 +77,40 @@ def _coaching_of(args: argparse.Namespace, inspection_id: str) -> str:
     return coaching_of(args, inspection_id)
 
 
+class _Heard(io.FileIO):
+    """Standard output into a pipe or a file; once whoever read it has gone, what is still written goes nowhere."""
+
+    def write(self, data: Any, /) -> int:
+        try:
+            return super().write(data)
+        except BrokenPipeError:
+            _to_nobody(self.fileno())
+            return len(data)
+
+
+def _to_nobody(file: int) -> None:
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    os.dup2(nowhere, file)
+    os.close(nowhere)
+
+
+def _run_to_its_end(run: Callable[[], int]) -> int:
+    """Run a command to its exit code although nobody may read its output to the end, as `head` does not: the code answers too."""
+    kept = sys.stdout
+    # Only what is really the process's own output: not a terminal, nor what a test put in its place.
+    own = isinstance(kept, io.TextIOWrapper) and type(getattr(kept.buffer, "raw", kept.buffer)) is io.FileIO
+    if not own or kept.isatty():
+        return run()
+    kept.flush()
+    heard = _Heard(kept.fileno(), "w", closefd=False)
+    at_once = kept.line_buffering or kept.write_through
+    with io.TextIOWrapper(io.BufferedWriter(heard), kept.encoding, "replace", line_buffering=at_once) as sys.stdout:
+        try:
+            return run()
+        finally:
+            sys.stdout = kept
+
+
 def _run(args: argparse.Namespace, now: Callable[[], datetime]) -> int:
     import platform
     from pathlib import Path
@@ -86,14 +123,16 @@ def _run(args: argparse.Namespace, now: Callable[[], datetime]) -> int:
     args.bench = bench_slug(os.environ.get("FILMTALLY_BENCH") or platform.node())
     args.shop = Path(args.shop or os.environ.get("FILMTALLY_SHOP") or ".")
     try:
-        return int(args.run(args))
+        if getattr(args, "takes_readings", False):
+            return int(args.run(args))  # it stops where nobody sees any more what it takes
+        return _run_to_its_end(lambda: int(args.run(args)))
     except FilmtallyError as fault:
         print(f"filmtally: {fault.sentence}", file=sys.stderr)
         return fault.exit_code
     except BrokenPipeError:
-        # Whoever read our output has gone; there is nobody left to tell.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return 0
+        # Whoever read our output has gone; there is nobody left to tell, and what would have been answered is not known.
+        _to_nobody(sys.stdout.fileno())
+        return _NOBODY_READS
     except KeyboardInterrupt:
         kept = "; what was shown as taken is on disk" if getattr(args, "takes_readings", False) else ""
         print(f"filmtally: stopped{kept}", file=sys.stderr)

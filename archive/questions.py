@@ -10,9 +10,11 @@ answer of the months' parts.
 beyond the base metal (the roughness correction of ISO 19840) is the job's and not the reading's, and stays outside.
 
 **Month** is the month of the commit in UTC: the month folder's, or the segment's. So a month's answer depends on that
-month's files alone, a closed month's answer never changes, and an inspection lies in one month whole. A reading taken
-on the last evening of a month and sealed on the next day counts to the next month; to ask by the time that it was
-taken, say so in the :class:`Selection`.
+month's files and on which of its revisions were superseded, and an inspection lies in one month whole. A correction moves
+its inspection to the month in which the correction was sealed, since that is where the valid revision stands: only then
+does a closed month's answer change, and the month of the correction gains what the other one loses. A reading taken on the
+last evening of a month and sealed on the next day counts to the next month; to ask by the time that it was taken, say so
+in the :class:`Selection`.
 
 **Limits** are compared exactly in the unit of the specification: ``build < lower`` in mil is ``build_um < lower * 25.4``,
 and both sides are decimals that nothing is rounded off.

@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from schemas.shop import Shop
 
 _OCCASIONS = ("opening", "closing", "drop", "battery", "probe", "mode", "temperature", "other")
+_MINUS = "\u2212"
 _MODES = ("magnetic", "eddy-current")
 
 
@@ -171,7 +172,7 @@ def _check_verification(args: argparse.Namespace) -> int:
         for row in rows:
             print(
                 f"{row.standard_id}: certified {_um(row.certified_um)} µm, mean {_um(row.mean_um)} µm, "
-                f"error {_um(row.error_um)} µm, tolerance ±{_um(row.tolerance_um)} µm: {'within' if row.within else 'OUT'}"
+                f"{_error_said(row)}: {'within' if row.within else 'OUT'}"
             )
         print(f"check {rows[0].check_id}: {'passed' if passed else 'FAILED'}")
     if fault is not None:
@@ -330,5 +331,15 @@ def _row_json(row: GaugeCheck) -> dict[str, Any]:
     return {**{n: str(getattr(row, n)) for n in names}, "within": row.within}
 
 
+def _error_said(row: Any) -> str:
+    """Return the error and the tolerance of a standard that was measured; what is not equal never looks so."""
+    from fractions import Fraction
+
+    from rules.wording import apart
+
+    size, tolerance = apart(abs(Fraction(row.error_um)), Fraction(row.tolerance_um), 2)
+    return f"error {_MINUS if row.error_um < 0 else ''}{size} µm, tolerance ±{tolerance} µm"
+
+
 def _um(value: Any) -> str:
-    return f"{value:.2f}".replace("-", "\u2212")
+    return f"{value:.2f}".replace("-", _MINUS)

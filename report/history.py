@@ -102,6 +102,8 @@ class History:
     plants: bool = False
 
 
+#: Which month an inspection counts to: that of the commit that holds its valid revision.
+MONTH_IS: Final = "of the sealing, UTC, and of a corrected inspection that in which the correction was sealed"
 #: How far an answer can be trusted, where nobody asked for more: the files were read, and not compared with anything.
 AS_THE_FILES_STAND: Final = "as the files stand; whether they are what was committed, 'filmtally archive check' shows"
 #: The same where each file's bytes were compared with the hash that stands with it.
@@ -175,14 +177,14 @@ def checked_gauges(checks: Iterable[GaugeCheck], gauges: set[str]) -> tuple[Chec
     return tuple(sorted(found, key=lambda one: (one.done_at, one.check_id)))
 
 
-def history_lines(history: History, zone: ZoneInfo, days_meant: str = "") -> list[str]:
+def history_lines(history: History, zone: ZoneInfo, meant: str = "") -> list[str]:
     """Return *history* as lines: what was asked for and what it covers, the rows, the gauges' checks.
 
-    *days_meant* is added where nothing matches: which days were asked for.
+    *meant* is added where nothing matches: which days were asked for, or which locations there are.
     """
     lines = [f"selection: {history.selection}"]
     if not history.readings:
-        return [*lines, f"no judged reading matches{days_meant}"]
+        return [*lines, f"no judged reading matches{meant}"]
     lines.append(
         f"{counted(history.inspections, 'inspection')} with {counted(history.readings, 'judged reading')}; "
         f"film build in {history.unit.symbol}; {_what_a_month_is(history)}"
@@ -208,7 +210,7 @@ def history_json(history: History) -> dict[str, Any]:
     return {
         "selection": history.selection,
         "unit": unit.value,
-        "month_is": "of the sealing, UTC",
+        "month_is": MONTH_IS,
         "verified": history.verified,
         "trust": _trust(history),
         "per": list(history.per),
@@ -240,7 +242,7 @@ def _trust(history: History) -> str:
 
 
 def _what_a_month_is(history: History) -> str:
-    return "a month is that of the sealing, UTC" if history.months else "oldest first"
+    return f"a month is that {MONTH_IS}" if history.months else "oldest first"
 
 
 def _month_cells(history: History) -> list[list[str]]:

@@ -173,8 +173,11 @@ def _distribution(args: argparse.Namespace, zone: ZoneInfo) -> int:
     from archive.as_written import demand_published
     from report.history import history_json, history_lines
 
-    history = _asked(args, _selection(args, zone))
-    lines = history_lines(history, zone, _days_meant(args, "on which readings were taken; without --by, sealed"))
+    selection = _selection(args, zone)
+    history = _asked(args, selection)
+    meant = "" if history.readings else _other_locations(args, selection)
+    meant = meant or _days_meant(args, "on which readings were taken; without --by, sealed")
+    lines = history_lines(history, zone, meant)
     print(json.dumps(history_json(history), ensure_ascii=False) if args.json else "\n".join(lines))
     if args.at is None:
         demand_published(folder_of(args).archive)
@@ -298,13 +301,31 @@ def _page(args: argparse.Namespace, zone: ZoneInfo) -> int:
     if not count:
         lot = args.lot is None and args.part is not None and bool(archive.listed(lot=args.part))
         known = f"; there is a lot of that name: --lot {args.part}" if lot else ""
-        days = _days_meant(args, "on which readings were taken")
-        raise BadInput(f"{args.html}: was not written, since no judged reading matches{known}{days}")
+        meant = _other_locations(args, selection) or known + _days_meant(args, "on which readings were taken")
+        raise BadInput(f"{args.html}: was not written, since no judged reading matches{meant}")
     print(f"{args.html}: {count} inspection{'' if count == 1 else 's'}")
     return 0
 
 
 # what they share
+
+
+def _other_locations(args: argparse.Namespace, selection: Selection) -> str:
+    """Return where the readings were taken that match all but --location; nothing where there are none, or it is not asked for."""
+    from dataclasses import replace
+
+    from archive.questions import month_summaries
+    from report.group_commands import answering
+    from rules.wording import listed
+
+    if selection.location is None:
+        return ""
+    with answering(args, None if args.at is None else 0) as (ask, _):
+        (rows,) = ask(month_summaries(replace(selection, location=None), ("location",)))
+    names = sorted({str(row.group[-1]) for row in rows})
+    if not names:
+        return ""
+    return f" --location {selection.location!r}; what else is asked for was read at {listed([repr(name) for name in names])}"
 
 
 def _days_meant(args: argparse.Namespace, which: str) -> str:

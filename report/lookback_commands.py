@@ -12,6 +12,7 @@ from report.group_commands import add_group_options
 
 TYPE_CHECKING = False  # as typing's own, without the cost of importing it for --help
 if TYPE_CHECKING:
+    from collections.abc import Callable
     from datetime import datetime
     from fractions import Fraction
     from typing import Any
@@ -44,7 +45,10 @@ def register(commands: Any) -> None:
         "--from", dest="since", metavar="DAY|TIME", help="from this day or moment on, it included; by the shop's clock"
     )
     back.add_argument(
-        "--to", dest="until", metavar="DAY|TIME", help="up to this day, minute or moment, all of it included"
+        "--to",
+        dest="until",
+        metavar="DAY|TIME",
+        help="up to this day, minute or moment, all of it included, and so an hour that the clock shows twice",
     )
     back.add_argument(
         "--off",
@@ -172,16 +176,22 @@ def _stretch(since: str | None, until: str | None, zone: ZoneInfo) -> Stretch:
     from report.looking_back import Stretch
     from schemas.errors import BadInput
 
-    start = None if since is None else _moment(since, "--from", zone)[0]
-    end, after = (None, None) if until is None else _moment(until, "--to", zone)
+    start = None if since is None else _moment(since, "--from", zone, min)[0]
+    end, after = (None, None) if until is None else _moment(until, "--to", zone, max)
     last = after or end
     if start is not None and last is not None and (start > last or start == after):
         raise BadInput(f"--from {since} is later than --to {until}; swap them")
     return Stretch(start, last, end_counts=after is None)
 
 
-def _moment(text: str, option: str, zone: ZoneInfo) -> tuple[datetime, datetime | None]:
-    """Return the moment that *text* names; of a day or a minute its beginning, and where the next one begins."""
+def _moment(
+    text: str, option: str, zone: ZoneInfo, which: Callable[[datetime, datetime], datetime]
+) -> tuple[datetime, datetime | None]:
+    """Return the moment that *text* names; of a day or a minute its beginning, and where the next one begins.
+
+    *which* takes one of two moments: a time of the hour that comes twice when clocks go back means both, and one that they skip
+    when they go forward is reckoned by the clock before and by the clock after.
+    """
     from datetime import UTC, date, datetime, time, timedelta
 
     from schemas.errors import BadInput
@@ -197,10 +207,15 @@ def _moment(text: str, option: str, zone: ZoneInfo) -> tuple[datetime, datetime 
             step = timedelta(0)
     if not 1990 <= found.year <= 2199:
         raise BadInput(f"{option} {text!r}: is no time that a shop measured at; correct the year")
+    if step == timedelta(days=1):
+        # By the wall clock: a day may have 23 or 25 hours.
+        begins, ends = (day.replace(tzinfo=zone).astimezone(UTC) for day in (found, found + step))
+        return begins, ends
     if found.tzinfo is None:
-        found = found.replace(tzinfo=zone)
-    # By the wall clock: a day may have 23 or 25 hours.
-    return found.astimezone(UTC), (found + step).astimezone(UTC) if step else None
+        moment = which(*(found.replace(tzinfo=zone, fold=fold).astimezone(UTC) for fold in (0, 1)))
+    else:
+        moment = found.astimezone(UTC)
+    return moment, moment + step if step else None
 
 
 def _off_um(text: str) -> Fraction:

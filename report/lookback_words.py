@@ -20,7 +20,7 @@ from rules.doubt import Cause, Doubt
 from rules.doubt_estimate import Estimate, Outcome, PlaceEstimate
 from rules.results import GateState
 from rules.verdict import Verdict
-from rules.wording import amount, as_written, counted, listed, local_day, local_time
+from rules.wording import PLACES, amount, apart, as_written, counted, listed, local_day, local_time
 from schemas.gauge_checks import GaugeCheck
 from schemas.tombstones import Tombstone
 from schemas.units import Unit
@@ -254,12 +254,6 @@ def _limits(place: PlaceEstimate, unit: Unit) -> str:
     return f"{as_written(place.lower)} to {as_written(place.upper)} {unit.symbol}"
 
 
-def signed_um(error_um: Fraction, against: Decimal | None = None) -> str:
-    """Return an error in µm with its sign."""
-    size = amount(abs(error_um), Unit.UM, None if against is None else abs(against))
-    return f"{MINUS if error_um < 0 else '+'}{size} µm"
-
-
 def _range(ends: tuple[Fraction, Fraction], against: tuple[Decimal | None, Decimal | None], unit: Unit) -> str:
     least, greatest = (amount(end, unit, limit) for end, limit in zip(ends, against, strict=True))
     return str(least) if least == greatest else f"{least} to {greatest}"
@@ -391,9 +385,10 @@ def _next(found: LookBack, doubt: Doubt, none: str, one: str) -> str:
 def _standard(row: GaugeCheck) -> str:
     if row.certified_um is None or row.error_um is None or row.tolerance_um is None:
         return str(row.standard_id)
-    error = signed_um(Fraction(row.error_um), row.tolerance_um)
-    tolerance = amount(Fraction(row.tolerance_um), Unit.UM, abs(row.error_um))
-    return f"{row.standard_id} (certified {amount(Fraction(row.certified_um), Unit.UM)} µm, error {error}, tolerance ±{tolerance} µm)"
+    size, tolerance = apart(abs(Fraction(row.error_um)), Fraction(row.tolerance_um), PLACES[Unit.UM])
+    error = f"{MINUS if row.error_um < 0 else '+'}{size}"
+    certified = amount(Fraction(row.certified_um), Unit.UM)
+    return f"{row.standard_id} (certified {certified} µm, error {error} µm, tolerance ±{tolerance} µm)"
 
 
 def _at(rows: Sequence[GaugeCheck], zone: ZoneInfo) -> str:

@@ -40,7 +40,7 @@ from rules.results import CheckSummary, Coverage, GateState, ReadingCoverage
 from rules.rounding import exact_decimal
 from rules.sentence import Day, Figures, Sentence, joined, said, template
 from rules.statistics import mean, square_root
-from rules.wording import amount, as_written, counted, listed, local_time, out_of, with_unit
+from rules.wording import PLACES, amount, apart, as_written, counted, listed, local_time, out_of, with_unit
 from schemas.errors import BadInput
 from schemas.gauge_checks import GaugeCheck
 from schemas.job import Job
@@ -907,10 +907,8 @@ def _standard(row: GaugeCheck) -> str:
 def _standard_fault(row: GaugeCheck) -> str:
     if row.error_um is None or row.tolerance_um is None:
         return said("outside the tolerance on {standard}", standard=_standard(row))
-    tolerance = Fraction(row.tolerance_um)
     # By magnitude, so that the figures never say that the error lies inside.
-    size = amount(abs(Fraction(row.error_um)), Unit.UM, tolerance)
-    allowed = amount(tolerance, Unit.UM, abs(Fraction(row.error_um)))
+    size, allowed = apart(abs(Fraction(row.error_um)), Fraction(row.tolerance_um), PLACES[Unit.UM])
     sign = "-" if row.error_um < 0 else "+"
     return said(
         "error {error} on {standard} against a tolerance of ±{tolerance}",

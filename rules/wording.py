@@ -42,11 +42,20 @@ def amount(value: Fraction, unit: Unit, against: Decimal | Fraction | None = Non
     Given the number that it is compared *against*, as many places are printed as it takes for the
     figures to stand to that number as the exact value does: 1.996 next to a limit of 2.0 is never "2.00".
     """
-    for places in range(PLACES[unit], _MOST_PLACES):
-        figures = shown(value, places)
-        if against is None or _order(Fraction(figures), Fraction(against)) == _order(value, Fraction(against)):
-            return Figures(f"{figures:f}")
-    return Figures(f"{shown(value, _MOST_PLACES):f}")
+    return Figures(f"{_beside(value, against, PLACES[unit]):f}")
+
+
+def apart(one: Fraction, other: Fraction, places: int) -> tuple[Figures, Figures]:
+    """Return two numbers that are told side by side as figures, rounded half to even to *places* decimals.
+
+    Each has more where :func:`amount` would give it more beside the other one, and both have where the figures would still not
+    stand to each other as the exact values do: an error of 2.13 beside a tolerance of 2.06 is never "2.1" beside "2.1".
+    """
+    first, second = _beside(one, other, places), _beside(other, one, places)
+    while _order(Fraction(first), Fraction(second)) != _order(one, other) and places < _MOST_PLACES:
+        places += 1
+        first, second = shown(one, places), shown(other, places)
+    return Figures(f"{first:f}"), Figures(f"{second:f}")
 
 
 def as_written(limit: Decimal | Fraction) -> Figures:
@@ -104,6 +113,15 @@ def listed(words: Sequence[str], most: int = 12) -> str:
     if len(words) < 2:
         return words[0] if words else ""
     return said("{first} and {last}", first=joined(words[:-1], ", "), last=words[-1])
+
+
+def _beside(value: Fraction, against: Decimal | Fraction | None, places: int) -> Decimal:
+    """Return *value* rounded to *places*, or to as many more as it takes to stand to *against* as it does exactly."""
+    for enough in range(places, _MOST_PLACES):
+        figures = shown(value, enough)
+        if against is None or _order(Fraction(figures), Fraction(against)) == _order(value, Fraction(against)):
+            return figures
+    return shown(value, _MOST_PLACES)
 
 
 def _order(left: Fraction, right: Fraction) -> int:

@@ -78,6 +78,8 @@ def test_history_and_lookback_at_a_store_are_the_shop_s_own_with_the_plant_as_a_
     answer = door("history", "--at", address, "--by", "month", "--per", "part,plant", "--plants", "west")
     assert answer.out.splitlines()[2].split()[:3] == ["month", "part", "plant"]
     assert "east" not in answer.out
+    nowhere = door("history", "--at", address, "--by", "month", "--location", "strap")
+    assert nowhere.out.splitlines()[-1].endswith("was read at 'knuckle, running fit' and 'strap face'")
 
     # The look-back lists what a gauge measured, plant by plant.
     found = door(

@@ -15,6 +15,7 @@ import pytest
 from archive.own_hash import OWN_HASH_KEY
 from tests.front.shop import FrontDoor
 
+MONTH_IS = "of the sealing, UTC, and of a corrected inspection that in which the correction was sealed"
 BUILDS = ("88.0", "90.0", "90.5", "91.0")
 FITS = ("31.0", "32.0", "33.0", "60.0")
 
@@ -65,7 +66,7 @@ def test_the_table_says_what_was_asked_for_and_what_it_covers(measured: FrontDoo
     assert answer.code == 0
     lines = answer.out.splitlines()
     assert lines[0] == "selection: lot 'L-2', taken on 2026-11-01 or later"
-    assert lines[1] == "1 inspection with 8 judged readings; film build in µm; a month is that of the sealing, UTC"
+    assert lines[1] == f"1 inspection with 8 judged readings; film build in µm; a month is that {MONTH_IS}"
     assert lines[2].split()[:4] == ["month", "part", "location", "inspections"]
     assert (
         "checks of the gauges from the one before these readings to the one after them, by the month in which they were done:"
@@ -74,7 +75,7 @@ def test_the_table_says_what_was_asked_for_and_what_it_covers(measured: FrontDoo
     assert lines[-2].split()[:4] == ["2026-11", "FB-11", "2", "0"]
     assert lines[-1] == "as the files stand; whether they are what was committed, 'filmtally archive check' shows"
     found = _asked(measured, "--by", "month")
-    assert (found["month_is"], found["verified"], found["trust"]) == ("of the sealing, UTC", False, lines[-1])
+    assert (found["month_is"], found["verified"], found["trust"]) == (MONTH_IS, False, lines[-1])
 
 
 @pytest.mark.parametrize("by", ["month", "inspection"])
@@ -126,6 +127,18 @@ def test_a_correction_takes_the_place_of_what_it_corrects(measured: FrontDoor) -
     assert _asked(measured, "--by", "month")["readings"] == before - 1
 
 
+def test_a_correction_moves_its_inspection_to_the_month_in_which_it_was_sealed(measured: FrontDoor) -> None:
+    def months() -> list[tuple[str, int]]:
+        return [(row["month"], row["n"]) for row in _asked(measured, "--by", "month", "--per", "part")["rows"]]
+
+    assert months() == [("2026-11", 16)]
+    measured.now = datetime(2026, 12, 2, 12, 0, tzinfo=UTC)
+    answer = measured("amend", "L-1", "--set", "purchase_order=PO-9", "--by", "mk", "--why", "it was missing")
+    assert answer.code == 0, answer
+    assert months() == [("2026-11", 8), ("2026-12", 8)]
+    assert f"a month is that {MONTH_IS}" in measured("history", "--by", "month").out
+
+
 @pytest.mark.parametrize("words", [("--by", "month"), ("--by", "inspection", "--location", "nowhere"), ("--part", "X")])
 def test_nothing_found_is_a_sentence(door: FrontDoor, words: tuple[str, ...]) -> None:
     answer = door("history", *words)
@@ -144,6 +157,19 @@ def test_an_empty_answer_says_which_days_were_meant(measured: FrontDoor) -> None
     assert told.out.splitlines()[-1] == (
         "no judged reading matches; --from and --to name days on which readings were taken; without --by, sealed"
     )
+
+
+def test_a_location_of_another_name_is_answered_with_those_that_there_are(measured: FrontDoor) -> None:
+    there = " --location 'strap'; what else is asked for was read at 'knuckle, running fit' and 'strap face'"
+    for words in (("--by", "month"), ("--by", "inspection", "--lot", "L-1", "--from", "2026-11-01")):
+        answer = measured("history", *words, "--location", "strap")
+        assert (answer.code, answer.out.splitlines()[-1]) == (0, "no judged reading matches" + there)
+    page = measured("history", "--html", str(measured.folder.parent / "h.html"), "--location", "strap")
+    assert (page.code, page.sentence.endswith("no judged reading matches" + there)) == (2, True)
+    # Where something else matches nothing too, no location is the answer.
+    for words in (("--lot", "L-9"), ("--from", "2026-11-04")):
+        answer = measured("history", "--by", "month", *words, "--location", "strap")
+        assert "read at" not in answer.out
 
 
 def test_a_part_that_is_grouped_by_stands_in_one_column(measured: FrontDoor) -> None:

@@ -5,7 +5,10 @@ from __future__ import annotations
 import csv
 import io
 import json
+import os
 import re
+import subprocess
+import sys
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -168,6 +171,27 @@ def test_the_failed_check_of_the_demo_puts_the_mast_plate_in_doubt_and_nothing_e
     assert any("S-130 (certified 129.6 µm, error +8.9 µm, tolerance ±2.9 µm)" in s for s in doubt["sentences"])
 
 
+def test_an_error_just_beyond_its_tolerance_does_not_look_equal_to_it(door: FrontDoor) -> None:
+    door.covered_lot()
+    # S-50 (50.2, U 0.5), accuracy 1.0 + 1 %: by hand, the tolerance is the root of 1.502² + 0.5², or 1.5830.
+    failed = door.verify_gauge("closing", "2026-11-03T16:00", read=("--standard", "S-50=51.82,51.82,51.82"))
+    assert "error 1.62 µm, tolerance ±1.58 µm: OUT" in failed.out
+    door.measure(
+        "hinge",
+        door.write("more.txt", b"87.0 um\n" * 4 + b"31.0 um\n" * 4),
+        "--measured-at",
+        "2026-11-03T15:30",
+        lot="L-2",
+    )
+    answer = door("lookback", "--check", _failed(door), "--html", str(door.folder.parent / "letter.html"))
+    expected = "S-50 (certified 50.2 µm, error +1.62 µm, tolerance ±1.58 µm)"
+    assert expected in " ".join(answer.out.split())
+    assert expected in (door.folder.parent / "letter.html").read_text(encoding="utf-8").replace("\n", " ")
+    assert "error +1.62 µm on S-50 (50.2 µm) against a tolerance of ±1.58 µm" in " ".join(
+        door("assess", "L-2").out.split()
+    )
+
+
 def test_a_stretch_of_days_of_a_gauge_lists_what_it_read_then(week: FrontDoor) -> None:
     days = ("--from", "2026-11-03", "--to")
     assert _lots(_found(week, "--gauge", "FB-11", *days, "2026-11-05")) == ["HG-0388", "SP-4410", "BE-0027"]
@@ -177,6 +201,38 @@ def test_a_stretch_of_days_of_a_gauge_lists_what_it_read_then(week: FrontDoor) -
     assert _lots(_found(week, "--gauge", "FB-11", *days, "2026-11-03T10:10")) == ["HG-0388"]
     assert _lots(_found(week, "--gauge", "FB-11", *days, "2026-11-03T10:09")) == []
     assert _lots(_found(week, "--gauge", "FB-11", "--from", "2026-11-03T10:10:00", "--to", "2026-11-03T10:10:00")) == ["HG-0388"]  # fmt: skip
+
+
+def test_an_hour_that_the_clock_shows_twice_is_meant_whole_and_one_that_it_skips_shortens_nothing(
+    door: FrontDoor,
+) -> None:
+    # Dublin, by its published rule: the last Sunday of October 02:00 becomes 01:00, of March 01:00 becomes 02:00.
+    lots = {
+        "first": "2026-10-25T01:30:00+01:00",
+        "second": "2026-10-25T01:30:00+00:00",
+        "before": "2026-03-29T00:50:00+00:00",
+        "after": "2026-03-29T02:10:00+01:00",
+    }
+    for number, (lot, at) in enumerate(lots.items()):
+        lines = "".join(f"{88 + number}.0 um\n" * 4 + "32.0 um\n" * 4)
+        assert door.measure("hinge", door.write(f"{lot}.txt", lines.encode()), "--measured-at", at, lot=lot).code == 0
+
+    def between(since: str, until: str) -> list[str]:
+        return _lots(_found(door, "--gauge", "FB-11", "--from", since, "--to", until))
+
+    assert between("2026-10-25T01:20", "2026-10-25T01:40") == ["first", "second"]
+    assert between("2026-10-25T01:20", "2026-10-25T01:30:00") == ["first", "second"]
+    assert between("2026-10-25T01:40", "2026-10-25T01:20") == []
+    assert between("2026-10-25T01:40", "2026-10-25T01:30") == ["second"]
+    assert between("2026-10-25T00:50", "2026-10-25T00:59") == []
+    assert between("2026-10-25T01:30+00:00", "2026-10-25T02:00") == ["second"]
+    assert between("2026-10-25", "2026-10-25") == ["first", "second"]
+    # 01:30 is 00:30 UTC by the clock after, 01:30 UTC by the clock before: both are meant.
+    assert between("2026-03-29T01:30", "2026-03-29T01:30") == ["before", "after"]
+    assert between("2026-03-29T01:30", "2026-03-29T02:05") == ["before"]
+    assert between("2026-03-29T00:55", "2026-03-29T01:15") == ["after"]
+    assert between("2026-03-29T01:55", "2026-03-29T02:10") == ["after"]
+    assert between("2026-03-29T01:40", "2026-03-29T01:10") == ["before", "after"]
 
 
 def test_a_gauge_alone_is_asked_what_its_records_put_in_doubt(week: FrontDoor) -> None:
@@ -299,6 +355,25 @@ def test_nothing_in_doubt_is_said_and_no_letter_is_written(week: FrontDoor) -> N
     assert answer.code == 0
     assert "Nothing in the archive is in doubt" in answer.out
     assert not path.exists()
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="a pipe that closes is told otherwise there")
+@pytest.mark.parametrize(("since", "code"), [("2026-11-01", 1), ("2026-12-01", 0)])
+@pytest.mark.parametrize("json_said", [(), ("--json",)], ids=["text", "json"])
+def test_the_exit_code_answers_although_nobody_reads_to_the_end(
+    door: FrontDoor, since: str, code: int, json_said: tuple[str, ...]
+) -> None:
+    door.covered_lot()
+    words = ("--shop", str(door.folder), "lookback", "--gauge", "FB-11", "--from", since, *json_said)
+    # The reading end is closed before the program starts, so that its first write already finds nobody.
+    to_read, to_write = os.pipe()
+    os.close(to_read)
+    program = subprocess.run(
+        [sys.executable, "-m", "filmtally", *words],
+        stdout=to_write, stderr=subprocess.PIPE, cwd=Path(__file__).parents[2], timeout=120, check=False,
+    )  # fmt: skip
+    os.close(to_write)
+    assert (program.returncode, program.stderr) == (code, b"")
 
 
 def test_only_the_months_that_can_matter_are_asked(week: FrontDoor, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -211,6 +211,12 @@ def _failed(**more: Any) -> str:
             "error +2.5 µm on F-125 (125.0 µm) against a tolerance of ±2.46 µm",
             id="tolerance just under",
         ),
+        pytest.param(
+            "2.13",
+            "2.06",
+            "error +2.13 µm on F-125 (125.0 µm) against a tolerance of ±2.06 µm",
+            id="both rounded to one",
+        ),
     ],
 )
 def test_an_error_and_its_tolerance_are_never_printed_the_other_way_round(

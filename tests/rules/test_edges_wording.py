@@ -6,7 +6,7 @@ from datetime import UTC, datetime, timedelta, timezone
 from decimal import Decimal
 from fractions import Fraction
 
-from rules.wording import amount, as_written, counted, listed, local_day, local_time
+from rules.wording import amount, apart, as_written, counted, listed, local_day, local_time
 from schemas.units import Unit
 
 
@@ -29,6 +29,15 @@ def test_figures_have_the_places_of_their_unit_and_more_only_where_fewer_would_b
     assert amount(Fraction("1.996"), Unit.MIL) == "2.00"
     assert amount(Fraction("1.996"), Unit.MIL, Decimal("2.0")) == "1.996"
     assert amount(Fraction("2.5"), Unit.MIL, Decimal("2.0")) == "2.50"
+
+
+def test_two_numbers_side_by_side_look_equal_only_where_they_are() -> None:
+    assert apart(Fraction("2.1333"), Fraction("2.06"), 1) == ("2.13", "2.06")
+    assert apart(Fraction("2.06"), Fraction("2.1333"), 1) == ("2.06", "2.13")
+    assert apart(Fraction("8.9333"), Fraction("2.86"), 1) == ("8.9", "2.9")
+    assert apart(Fraction("2.44"), Fraction("2.4"), 1) == ("2.44", "2.4")
+    assert apart(Fraction("2.5"), Fraction("2.5"), 1) == ("2.5", "2.5")
+    assert apart(Fraction(1), 1 - Fraction(1, 10**15), 1) == ("1.000000000000", "1.000000000000")
 
 
 def test_a_difference_beyond_twelve_places_is_not_spelled_out() -> None:
