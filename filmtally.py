@@ -12,7 +12,7 @@ import report.commands
 import report.comparing_commands
 import report.lookback_commands
 import sample_captures.commands
-from schemas.errors import FilmtallyError
+from schemas.errors import BadInput, FilmtallyError
 
 #: 128 and the number of SIGPIPE: what a shell says of a program that a closed pipe ended.
 _NOBODY_READS = 141
@@ -86,6 +86,9 @@ class _Heard(io.FileIO):
         except BrokenPipeError:
             _to_nobody(self.fileno())
             return len(data)
+        except OSError as fault:
+            why = fault.strerror or str(fault)
+            raise BadInput(f"the answer cannot be written to standard output ({why}); send it elsewhere") from None
 
 
 def _to_nobody(file: int) -> None:
