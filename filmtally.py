@@ -12,7 +12,7 @@ import report.commands
 import report.comparing_commands
 import report.lookback_commands
 import sample_captures.commands
-from schemas.errors import FilmtallyError
+from schemas.errors import BadInput, FilmtallyError
 
 #: 128 and the number of SIGPIPE: what a shell says of a program that a closed pipe ended.
 _NOBODY_READS = 141
@@ -86,6 +86,9 @@ class _Heard(io.FileIO):
         except BrokenPipeError:
             _to_nobody(self.fileno())
             return len(data)
+        except OSError as fault:
+            why = fault.strerror or str(fault)
+            raise BadInput(f"the answer cannot be written to standard output ({why}); send it elsewhere") from None
 
 
 def _to_nobody(file: int) -> None:
@@ -98,12 +101,13 @@ def _run_to_its_end(run: Callable[[], int]) -> int:
     """Run a command to its exit code although nobody may read its output to the end, as `head` does not: the code answers too."""
     kept = sys.stdout
     # Only what is really the process's own output: not a terminal, nor what a test put in its place.
-    own = isinstance(kept, io.TextIOWrapper) and type(getattr(kept.buffer, "raw", kept.buffer)) is io.FileIO
-    if not own or kept.isatty():
+    if not isinstance(kept, io.TextIOWrapper) or type(getattr(kept.buffer, "raw", kept.buffer)) is not io.FileIO:
+        return run()
+    if kept.isatty():
         return run()
     kept.flush()
     heard = _Heard(kept.fileno(), "w", closefd=False)
-    at_once = kept.line_buffering or kept.write_through
+    at_once = bool(kept.line_buffering or kept.write_through)
     with io.TextIOWrapper(io.BufferedWriter(heard), kept.encoding, "replace", line_buffering=at_once) as sys.stdout:
         try:
             return run()

@@ -376,6 +376,20 @@ def test_the_exit_code_answers_although_nobody_reads_to_the_end(
     assert (program.returncode, program.stderr) == (code, b"")
 
 
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="no device that is always full")
+def test_an_answer_that_finds_no_room_is_one_sentence_and_no_answer(door: FrontDoor) -> None:
+    door.covered_lot()
+    words = ("--shop", str(door.folder), "lookback", "--gauge", "FB-11", "--from", "2026-12-01")
+    with Path("/dev/full").open("wb") as full:
+        program = subprocess.run(
+            [sys.executable, "-m", "filmtally", *words],
+            stdout=full, stderr=subprocess.PIPE, cwd=Path(__file__).parents[2], timeout=120, check=False,
+        )  # fmt: skip
+    (sentence,) = program.stderr.decode().splitlines()
+    assert program.returncode == 2
+    assert sentence.startswith("filmtally: the answer cannot be written to standard output (No space left")
+
+
 def test_only_the_months_that_can_matter_are_asked(week: FrontDoor, monkeypatch: pytest.MonkeyPatch) -> None:
     asked: list[str] = []
 
