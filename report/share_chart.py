@@ -111,8 +111,14 @@ def share_chart(shares: Sequence[CountedShare], location: str, per: str) -> Mark
         (some if shares[i].outside else none).append((x, y))
     every = math.ceil((max(len(s.label) for s in shares) * _LETTER + _BETWEEN) / room)
     words = []
+    free = -WIDTH
     for i in range(0, len(shares), every):
         x = PLOT.left + (i + 0.5) * room
+        wide = len(shares[i].label) * _LETTER
+        begins = min(max(x - wide / 2, PLOT.left), WIDTH - wide)
+        if begins < free:
+            continue  # the last one was moved away from the edge, and there is no room for it
+        free = begins + wide + _BETWEEN / 2
         for below, label, colour in ((17, shares[i].label, INK), (33, str(shares[i].n), QUIET)):
             # Neither cut off at the edge, nor run into the sign of the row.
             half = len(label) * _LETTER / 2

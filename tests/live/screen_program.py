@@ -86,4 +86,7 @@ def main(arguments: list[str]) -> int:
 
 
 if __name__ == "__main__":
-    raise SystemExit(main(sys.argv[1:]))
+    code = main(sys.argv[1:])
+    sys.stdout.flush()
+    time.sleep(0.5)  # tmux may let a pane die before it has read the last words of a program that is gone at once
+    raise SystemExit(code)

@@ -116,7 +116,7 @@ def test_a_reading_is_on_disk_when_it_is_on_the_screen_and_keys_steer(tmp_path: 
         assert "readings are missing" in terminal.wait_for("stop for now; it stays open")
         terminal.keys("2")
         terminal.wait_for("left: later")
-        assert is_own_again(terminal)
+        until(lambda: is_own_again(terminal), "a terminal as it was before")
 
 
 def test_scanned_names_are_gone_to_and_anything_else_is_told(tmp_path: Path) -> None:
@@ -218,7 +218,7 @@ def test_the_terminal_is_left_as_it_was_found(tmp_path: Path, how: str) -> None:
             os.kill(program_in(terminal), getattr(signal, how))
         terminal.wait_for("a defect of ours" if how == "crash" else "left: later")
         terminal.wait_until(lambda screen: screen.rstrip().endswith("shell>"), "the shell's prompt")
-        assert is_own_again(terminal)
+        until(lambda: is_own_again(terminal), "a terminal as it was before")
         assert "screen_program" in terminal.capture()  # what stood there before stands there again
         terminal.type("stty -a | tr ' ' '\\n' | grep -x -e icanon -e echo -e isig -e 'ixon' | wc -l")
         terminal.keys("Enter")
@@ -234,7 +234,7 @@ def test_control_z_gives_the_terminal_back_and_fg_draws_the_screen_again(tmp_pat
         for again in range(2):
             terminal.keys("C-z")
             terminal.wait_until(lambda screen: screen.rstrip().endswith("shell>"), "the shell's prompt")
-            assert is_own_again(terminal)
+            until(lambda: is_own_again(terminal), "a terminal as it was before")
             live.send(f"9{again}.5")  # waits in the pipe
             terminal.type("fg")
             terminal.keys("Enter")
