@@ -174,7 +174,7 @@ class Pipe(ThreadedLink):
             is_fifo = stat.S_ISFIFO(os.fstat(fd).st_mode)
             self._come_up(stream, f"{path}: is open, and waits for whoever writes" if is_fifo else "")
             while not self.closing:
-                came = self._read(stream, waiting, fd)
+                came = self._read(stream, waiting, fd, is_fifo=is_fifo)
                 self._give_tail(stream, f"{path}: ended in the middle of a line; compare it with the gauge")
                 if self.closing or not is_fifo:
                     return
@@ -208,12 +208,14 @@ class Pipe(ThreadedLink):
             wait_s = min(_LONGEST_RETRY_S, wait_s * 2)
         return None
 
-    def _read(self, stream: Stream, waiting: Waiting, fd: int) -> bool:
+    def _read(self, stream: Stream, waiting: Waiting, fd: int, *, is_fifo: bool = False) -> bool:
         """Read *fd* to its end, or until closing; return whether anything came."""
         any_came = False
         while True:
             try:
-                came = waiting.read(fd, self._idle_s if self._framer.holds_a_tail else None)
+                came = _there_now(fd) if any_came and is_fifo and not self.closing else None
+                if came is None:
+                    came = waiting.read(fd, self._idle_s if self._framer.holds_a_tail else None)
             except BlockingIOError:
                 continue
             except OSError as wrong:
@@ -248,6 +250,18 @@ class Pipe(ThreadedLink):
     def _go_down(self, stream: Stream, note: str) -> None:
         self._up = False
         stream.put(Kind.DOWN, self.name, note=note)
+
+
+def _there_now(fd: int) -> bytes | None:
+    """Return what a named pipe holds, b"" where it holds nothing and nobody is left to write, None where somebody is.
+
+    Of a writer that was gone before *fd* was opened select() never says that it is gone (Linux): the beginning of a line that
+    it left would wait for the next one, and become part of what that one writes.
+    """
+    try:
+        return os.read(fd, _CHUNK_BYTES)
+    except BlockingIOError:
+        return None
 
 
 def link(address: Address, profile: Profile) -> Pipe:

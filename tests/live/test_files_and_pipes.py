@@ -261,6 +261,35 @@ def test_writers_of_a_named_pipe_come_and_go(
     assert [item.kind for item in items if item.frame is None] == [Kind.DOWN] + [Kind.UP, Kind.DOWN] * 3
 
 
+def test_a_writer_that_came_and_went_before_the_pipe_was_opened_again_leaves_no_half_line_to_the_next(
+    tmp_path: Path, stream: Stream, started: Callable[[LiveLink], LiveLink], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "gauge"
+    os.mkfifo(path)
+    plainly = Pipe._opened
+    times = 0
+
+    def opened(self: Pipe, to: Stream, name: Path) -> int | None:
+        nonlocal times
+        times += 1
+        if times == 2:  # the second writer is quicker than the link, which still holds the old end open
+            with path.open("wb", buffering=0) as writer:
+                writer.write(b"88.4 um\n3")
+        return plainly(self, to, name)
+
+    monkeypatch.setattr(Pipe, "_opened", opened)
+    started(Pipe(address_of(f"pipe:{path}"), PROFILE))
+    got(stream, has(Kind.UP))
+    with path.open("wb", buffering=0) as writer:
+        writer.write(b"87.1 um\n")
+    items = got(stream, has(Kind.PARTIAL))
+    assert lines_of(items) == [b"87.1 um", b"88.4 um"]
+    assert lines_of(items, Kind.PARTIAL) == [b"3"]
+    with path.open("wb", buffering=0) as writer:
+        writer.write(b"4.57 um\n")
+    assert lines_of(got(stream, has_lines(1))) == [b"4.57 um"]
+
+
 def test_a_pause_ends_a_line_where_the_profile_says_so() -> None:
     reading, writing = os.pipe()
     stream = Stream()
