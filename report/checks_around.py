@@ -7,6 +7,7 @@ from datetime import datetime
 from typing import Final, TypeVar
 
 from archive.store import Archive
+from rules.calibration_gate import verifications_of
 from rules.results import Coverage, GateState
 from schemas.gauge_checks import GaugeCheck
 from schemas.readings import GaugeReading
@@ -46,7 +47,7 @@ def found_with_checks(
     for since, before in spans:
         coverage = coverage_of(found)
         # What is older than the check before the readings decides nothing, nor what is later than the one after them.
-        if _earlier_ones_named(coverage) if since is None else _later_ones_named(coverage):
+        if _earlier_ones_named(coverage, checks) if since is None else _later_ones_named(coverage):
             continue
         wider = _read(archive, gauge_serial, (since, before))
         # Each span holds the one before it: as many are the same ones.
@@ -100,9 +101,13 @@ def _later_ones_named(coverage: Coverage) -> bool:
     return all(of.closing_check_id for of in coverage.readings)
 
 
-def _earlier_ones_named(coverage: Coverage) -> bool:
+def _earlier_ones_named(coverage: Coverage, checks: Sequence[GaugeCheck]) -> bool:
     """Return whether nothing is told of the checks before the readings that older ones could change."""
     if not all(of.opening_check_id for of in coverage.readings):
         return False
     # Next to a failed check the last one that passed is named, however long ago.
-    return not coverage.readings or coverage.state in _NONE_FAILED or coverage.last_good is not None
+    if not coverage.readings or coverage.state in _NONE_FAILED or coverage.last_good is not None:
+        return True
+    # So it is where each that failed has one that passed before it among these.
+    oldest = {one.probe_mode: one for one in reversed(verifications_of(checks))}
+    return all(one.passed for one in oldest.values())
