@@ -103,9 +103,11 @@ def demand_published(root: Path) -> None:
             raise Vanished(
                 f"{still[0]}: is gone, and what was folded into it cannot be shown{others}; restore it from a copy"
             )
-        for manifest, lost in _unspoken_for(root, table).items():
-            # A fold or a removal publishes meanwhile: what is missed twice is missing.
-            if lost & _unspoken_for(root, table).get(manifest, set()):
+        # A fold or a removal publishes meanwhile too.
+        unspoken = _unspoken_for(root, table)
+        again = _unspoken_for(root, table) if unspoken else {}
+        for manifest, lost in unspoken.items():
+            if lost & again.get(manifest, set()):
                 raise Vanished(
                     f"{manifest}: is gone, and {len(lost)} commits of {table} that stand in its files cannot be shown; restore it "
                     "from a copy"

@@ -32,7 +32,7 @@ import pyarrow.parquet as pq
 from archive.content import contents_sha256
 from archive.layout import TABLE_FOLDERS, CommitName, parse
 from archive.opening import CLOCKS_APART_NS, changed_ns, reading
-from archive.segments import Place, Segment, folded_folder, records_of, rows_of, segments, spans_of
+from archive.segments import Place, Segment, file_names, folded_folder, records_of, rows_of, segments, spans_of
 from schemas.errors import FilmtallyError, IntegrityFailed
 from schemas.inspections import Inspection
 
@@ -614,7 +614,7 @@ def _said(db: sqlite3.Connection, name: str) -> str | None:
 
 def _listing(root: Path, table: str) -> list[str]:
     try:
-        return os.listdir(folded_folder(root, table))  # noqa: PTH208 - as in archive/listing.py
+        return file_names(folded_folder(root, table))
     except (FileNotFoundError, NotADirectoryError):
         return []
 

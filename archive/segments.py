@@ -155,7 +155,7 @@ def segments(root: Path, table: str, from_month: str = "") -> list[Segment]:
     """
     folder = folded_folder(root, table)
     try:
-        names = _file_names(folder)
+        names = file_names(folder)
     except (FileNotFoundError, NotADirectoryError):
         return []
     except PermissionError:
@@ -224,9 +224,13 @@ def _manifest(path: Path, _size: int, _changed: int) -> Any:
         return None
 
 
-def _file_names(folder: Path) -> list[str]:
-    """Return the names in *folder*, looked at anew unless they cannot have changed: every commit looks here, and ten years of a
-    large shop are thousands of names."""
+def file_names(folder: Path) -> list[str]:
+    """Return the names in a *folder* of segments, looked at anew unless they cannot have changed: every commit looks here, and
+    ten years of a large shop are thousands of names.
+
+    Raises:
+        OSError: It is not there, or may not be looked at.
+    """
     changed = changed_ns(folder)
     kept = _LISTED.get(folder)
     if kept is not None and kept[0] == changed:
