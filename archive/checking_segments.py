@@ -20,7 +20,7 @@ from archive.layout import CommitName, parse, ranges
 from archive.ledger import canonical, record_hash
 from archive.listing import Stored
 from archive.opening import Vanished, reading
-from archive.segments import MANIFEST, MANIFEST_VERSION, Place, Segment, records_of, rows_of, segment_id
+from archive.segments import MANIFEST, MANIFEST_VERSION, Place, Segment, names_in, records_of, rows_of, segment_id
 from archive.troubles import Link, Trouble
 from schemas import parquet
 from schemas.column import Table
@@ -135,10 +135,7 @@ def _manifest(segment: Segment, troubles: list[Trouble]) -> dict[str, Any]:
     expected = {
         "schema": MANIFEST,
         "version": MANIFEST_VERSION,
-        "table": segment.table,
-        "month": segment.month,
-        "rows_file": segment.rows_path.name,
-        "records_file": segment.records_path.name,
+        **names_in(segment.table, segment.month, path.name),
     }
     kinds = {"commits": int, "rows": int, "table_version": int, "rows_sha256": str, "records_sha256": str}
     if isinstance(said, dict) and "replaces" in said:

@@ -206,14 +206,18 @@ def manifest_of(segment: Segment) -> dict[str, Any]:
 
 def said_of(table: str, month: str, name: str, said: Any) -> bool:
     """Return whether a manifest that says *said* is that of the segment of *table* and *month* whose manifest is called *name*."""
+    return isinstance(said, dict) and all(said.get(key) == value for key, value in names_in(table, month, name).items())
+
+
+def names_in(table: str, month: str, name: str) -> dict[str, str]:
+    """Return what a manifest called *name* says of whose it is: table, month, and its two files."""
     stem = name.removesuffix(SEGMENT_ENDINGS[2])
-    ours = {
+    return {
         "table": table,
         "month": month,
         "rows_file": stem + SEGMENT_ENDINGS[0],
         "records_file": stem + SEGMENT_ENDINGS[1],
     }
-    return isinstance(said, dict) and all(said.get(key) == value for key, value in ours.items())
 
 
 @lru_cache(maxsize=4096)
